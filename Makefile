@@ -1,0 +1,44 @@
+# make run    sets up and plays the demo garden        make test   sets up and passes the tests
+# make check  lint, types, imports                     make bench  performance, as ratios
+SHELL := /bin/bash
+.DEFAULT_GOAL := help
+VENV := .venv
+PY := $(VENV)/bin/python
+
+help:
+	@grep -hE '^[a-z-]+:.*## ' Makefile | sed -E 's/^([a-z-]+):.*## /  make \1\t/' | expand -t 20
+
+$(VENV)/run.stamp: requirements/run.lock pyproject.toml scripts/make-env
+	@scripts/make-env run
+
+$(VENV)/dev.stamp: requirements/dev.lock requirements/run.lock pyproject.toml scripts/make-env
+	@scripts/make-env dev
+
+env: $(VENV)/run.stamp ## make the environment the host runs in
+dev: $(VENV)/dev.stamp ## … with what checking and testing needs
+
+run: $(VENV)/run.stamp ## set up and play fourteen days of the demo garden
+	@$(VENV)/bin/traywarden demo
+
+test: $(VENV)/dev.stamp ## set up (Debian's mosquitto and PostgreSQL too) and pass every check and test
+	@scripts/debian-parts
+	@$(MAKE) --no-print-directory check
+	@scripts/run-tests
+
+check: $(VENV)/dev.stamp ## ruff, mypy, import-linter
+	@$(VENV)/bin/ruff format --check host tests
+	@$(VENV)/bin/ruff check host tests
+	@$(VENV)/bin/mypy
+	@$(VENV)/bin/lint-imports --no-cache
+
+bench: $(VENV)/dev.stamp ## performance, as ratios against a stated baseline in the same run
+	@scripts/debian-parts
+	@$(PY) -m tests.benchmarks
+
+lock: ## resolve requirements/*.in again
+	@scripts/make-lock
+
+clean: ## remove the environment and everything generated
+	rm -rf $(VENV) build dist test-output demo-garden .mypy_cache .ruff_cache .pytest_cache .hypothesis
+
+.PHONY: help env dev run test check bench lock clean

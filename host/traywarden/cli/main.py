@@ -1,0 +1,59 @@
+"""`traywarden`: one app; every command group is a module of its own."""
+
+import sys
+
+import typer
+from rich.console import Console
+
+from traywarden import __version__
+from traywarden.cli.context import remember
+from traywarden.errors import TraywardenError
+
+app = typer.Typer(
+    name="traywarden",
+    help="Tells a grower who raises transplants outdoors what each seed tray needs.",
+    no_args_is_help=True,
+    rich_markup_mode="markdown",
+    pretty_exceptions_enable=False,
+)
+
+
+def _version(wanted: bool) -> None:
+    if wanted:
+        typer.echo(f"traywarden {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def root(
+    home: str = typer.Option(
+        "",
+        "--home",
+        help="Folder with settings.toml and the store; default is TRAYWARDEN_HOME or your data folder.",
+    ),
+    debug: bool = typer.Option(False, "--debug", help="Show the full traceback when something fails."),
+    version: bool = typer.Option(
+        False, "--version", callback=_version, is_eager=True, help="Print the version."
+    ),
+) -> None:
+    """Tells a grower who raises transplants outdoors what each seed tray needs."""
+    del version
+    remember(home, debug=debug)
+
+
+def main(arguments: list[str] | None = None) -> int:
+    """Run one command; every error family becomes one sentence on stderr and its exit code."""
+    words = sys.argv[1:] if arguments is None else arguments
+    try:
+        result = app(words, prog_name="traywarden", standalone_mode=False)
+    except TraywardenError as error:
+        if "--debug" in words:
+            raise
+        Console(stderr=True, highlight=False).print(str(error), style="bold", markup=False, soft_wrap=True)
+        return error.exit_code
+    except typer.TyperException as error:
+        error.show()
+        return error.exit_code
+    except (KeyboardInterrupt, typer.Abort):
+        return 130
+    return result if isinstance(result, int) else 0

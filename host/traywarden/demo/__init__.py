@@ -1,0 +1,1 @@
+"""An invented garden that plays through the real host."""

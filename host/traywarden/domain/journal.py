@@ -1,0 +1,188 @@
+"""The journal: what the grower did and saw, dated; and what stood where at any instant, read from it.
+
+An entry is never changed. A correction is a new entry that names the one it `replaces`;
+an undo is a new entry of kind UNDONE that does the same. Undoing an undo brings the entry back.
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Any
+
+
+class Kind(StrEnum):
+    SOWED = "sowed"
+    WATERED = "watered"
+    MOVED = "moved"
+    EMERGED = "emerged"
+    POTTED_UP = "potted up"
+    PLANTED_OUT = "planted out"
+    VENTED = "vented"
+    WEIGHED = "weighed"
+    NOTED = "noted"
+    RAINED = "rained"
+    FILLED = "filled"  # a tray was filled with a mix
+    HEAD_PLACED = "head placed"  # a head was pushed into a tray, or an air sensor hung in a place
+    HEAD_TAKEN_OUT = "head taken out"
+    CALIBRATED = "calibrated"
+    UNDONE = "undone"
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One journal entry. Which ids are set depends on the kind; `data` holds the rest.
+
+    data keys by kind: SOWED crop, cells, seeds_per_cell, depth_mm; WATERED how ("above", "below"),
+    litres; EMERGED count; POTTED_UP / PLANTED_OUT count; CALIBRATED dry_v, dry_m3_m3, wet_v, wet_m3_m3
+    (for head_id, or for every head in mix_id); RAINED mm; WEIGHED grams.
+    """
+
+    entry_id: int
+    at_ms: int
+    written_ms: int
+    kind: Kind
+    tray_id: int | None = None
+    place_id: int | None = None
+    mix_id: int | None = None
+    head_id: int | None = None
+    lot_id: int | None = None
+    data: Mapping[str, Any] = field(default_factory=dict)
+    note: str = ""
+    replaces: int | None = None
+
+
+def standing(entries: Iterable[Entry]) -> list[Entry]:
+    """The entries that hold: not replaced by an entry that holds itself; oldest instant first.
+
+    An UNDONE entry never appears in the result. Unknown `replaces` ids are ignored.
+    """
+    by_age = sorted(entries, key=lambda e: e.entry_id, reverse=True)
+    replaced: set[int] = set()
+    held: list[Entry] = []
+    for entry in by_age:  # newest first: what replaces an entry is always younger than it
+        if entry.entry_id in replaced:
+            continue
+        if entry.replaces is not None:
+            replaced.add(entry.replaces)
+        if entry.kind is not Kind.UNDONE:
+            held.append(entry)
+    return sorted(held, key=lambda e: (e.at_ms, e.entry_id))
+
+
+@dataclass(frozen=True, slots=True)
+class Stay:
+    """`subject` was with `where` from start_ms (inclusive) to end_ms (exclusive; None: still is)."""
+
+    subject: int
+    where: int
+    start_ms: int
+    end_ms: int | None
+
+    def holds_at(self, at_ms: int) -> bool:
+        return self.start_ms <= at_ms and (self.end_ms is None or at_ms < self.end_ms)
+
+    def overlap(self, start_ms: int, end_ms: int) -> tuple[int, int] | None:
+        """The part of [start_ms, end_ms) this stay covers, or None."""
+        start = max(start_ms, self.start_ms)
+        end = end_ms if self.end_ms is None else min(end_ms, self.end_ms)
+        return (start, end) if start < end else None
+
+
+@dataclass(frozen=True, slots=True)
+class Calibration:
+    """Straight line from raw volts to water content through a dry and a wet point."""
+
+    from_ms: int
+    dry_v: float
+    dry_m3_m3: float
+    wet_v: float
+    wet_m3_m3: float
+
+
+class Facts:
+    """Which head was in which tray, which tray in which place and mix, at any instant."""
+
+    def __init__(self, entries: Iterable[Entry]) -> None:
+        self.entries = standing(entries)
+        self.head_trays = self._stays(Kind.HEAD_PLACED, "head_id", "tray_id", ends=Kind.HEAD_TAKEN_OUT)
+        self.head_places = self._stays(Kind.HEAD_PLACED, "head_id", "place_id", ends=Kind.HEAD_TAKEN_OUT)
+        self.tray_places = self._stays(Kind.MOVED, "tray_id", "place_id")
+        self.tray_mixes = self._stays(Kind.FILLED, "tray_id", "mix_id")
+
+    def _stays(self, kind: Kind, subject: str, where: str, ends: Kind | None = None) -> list[Stay]:
+        stays: list[Stay] = []
+        open_at: dict[int, tuple[int, int]] = {}
+        for entry in self.entries:
+            if entry.kind not in (kind, ends):
+                continue
+            who: int | None = getattr(entry, subject)
+            if who is None:
+                continue
+            if who in open_at:
+                there, since = open_at.pop(who)
+                if since < entry.at_ms:
+                    stays.append(Stay(who, there, since, entry.at_ms))
+            to: int | None = getattr(entry, where) if entry.kind is kind else None
+            if to is not None:
+                open_at[who] = (to, entry.at_ms)
+        stays += [Stay(who, there, since, None) for who, (there, since) in open_at.items()]
+        return sorted(stays, key=lambda s: (s.start_ms, s.subject))
+
+    @staticmethod
+    def _where(stays: list[Stay], subject: int, at_ms: int) -> int | None:
+        return next((s.where for s in reversed(stays) if s.subject == subject and s.holds_at(at_ms)), None)
+
+    def tray_of_head(self, head_id: int, at_ms: int) -> int | None:
+        return self._where(self.head_trays, head_id, at_ms)
+
+    def place_of_tray(self, tray_id: int, at_ms: int) -> int | None:
+        return self._where(self.tray_places, tray_id, at_ms)
+
+    def mix_of_tray(self, tray_id: int, at_ms: int) -> int | None:
+        return self._where(self.tray_mixes, tray_id, at_ms)
+
+    def heads_in_tray(self, tray_id: int, start_ms: int, end_ms: int) -> list[Stay]:
+        """Stays of heads in the tray that touch [start_ms, end_ms)."""
+        return [s for s in self.head_trays if s.where == tray_id and s.overlap(start_ms, end_ms)]
+
+    def heads_in_place(self, place_id: int, start_ms: int, end_ms: int) -> list[Stay]:
+        """Stays of heads hung in the place itself (air sensors) that touch [start_ms, end_ms)."""
+        return [s for s in self.head_places if s.where == place_id and s.overlap(start_ms, end_ms)]
+
+    def trays_in_place(self, place_id: int, start_ms: int, end_ms: int) -> list[Stay]:
+        return [s for s in self.tray_places if s.where == place_id and s.overlap(start_ms, end_ms)]
+
+    def of_tray(self, tray_id: int, *kinds: Kind) -> list[Entry]:
+        return [e for e in self.entries if e.tray_id == tray_id and (not kinds or e.kind in kinds)]
+
+    def sowing_of_tray(self, tray_id: int, at_ms: int) -> Entry | None:
+        """The latest sowing in the tray at that instant, unless it has been planted out since."""
+        seen: Entry | None = None
+        for entry in self.of_tray(tray_id, Kind.SOWED, Kind.PLANTED_OUT):
+            if entry.at_ms <= at_ms:
+                seen = entry if entry.kind is Kind.SOWED else None
+        return seen
+
+    def emergence_of_sowing(self, sowing: Entry, at_ms: int) -> Entry | None:
+        """The first emergence recorded for the sowing up to that instant, if any."""
+        return next(
+            (e for e in self.of_tray(sowing.tray_id or -1, Kind.EMERGED) if sowing.at_ms <= e.at_ms <= at_ms),
+            None,
+        )
+
+    def calibrations(self, head_id: int, mix_id: int | None) -> list[Calibration]:
+        """Calibrations for the head (or, where it has none of its own, for its mix), oldest first.
+
+        The first one also holds for the time before it: a calibration made late explains the past.
+        """
+        mine = [e for e in self.entries if e.kind is Kind.CALIBRATED and e.head_id == head_id]
+        if not mine and mix_id is not None:
+            mine = [
+                e
+                for e in self.entries
+                if e.kind is Kind.CALIBRATED and e.head_id is None and e.mix_id == mix_id
+            ]
+        return [
+            Calibration(e.at_ms, e.data["dry_v"], e.data["dry_m3_m3"], e.data["wet_v"], e.data["wet_m3_m3"])
+            for e in mine
+        ]

@@ -1,0 +1,53 @@
+"""Display units. Inside, everything is °C, mm, litres; these turn a number into words at the edge."""
+
+from dataclasses import dataclass
+
+MM_PER_INCH = 25.4
+
+
+def f_from_c(temp_c: float) -> float:
+    return temp_c * 1.8 + 32.0
+
+
+def c_from_f(temp_f: float) -> float:
+    return (temp_f - 32.0) / 1.8
+
+
+@dataclass(frozen=True, slots=True)
+class Display:
+    """How the grower wants to read numbers."""
+
+    temperature: str = "C"
+    length: str = "mm"
+
+    def temp(self, temp_c: float, digits: int = 1) -> str:
+        """A temperature: “12.5 °C” or “54.5 °F”."""
+        value = f_from_c(temp_c) if self.temperature == "F" else temp_c
+        return f"{value:.{digits}f} °{self.temperature}"
+
+    def temp_difference(self, difference_c: float, digits: int = 1) -> str:
+        """A difference between temperatures, signed: “+3.2 °C” or “+5.8 °F”."""
+        value = difference_c * 1.8 if self.temperature == "F" else difference_c
+        return f"{value:+.{digits}f} °{self.temperature}"
+
+    def degree_days(self, degree_days_c: float, digits: int = 0) -> str:
+        """A heat sum: “41 °C·days” or “74 °F·days”."""
+        value = degree_days_c * 1.8 if self.temperature == "F" else degree_days_c
+        return f"{value:.{digits}f} °{self.temperature}·days"
+
+    def depth(self, depth_mm: float) -> str:
+        """A depth of soil or rain: “6 mm” or “0.24 in”."""
+        return f"{depth_mm / MM_PER_INCH:.2f} in" if self.length == "in" else f"{depth_mm:.0f} mm"
+
+
+def span_words(seconds: float) -> str:
+    """A stretch of time in words a person would use: “40 min”, “3 h 20 min”, “2 days 5 h”."""
+    minutes = round(abs(seconds) / 60)
+    days, rest = divmod(minutes, 1440)
+    hours, minutes = divmod(rest, 60)
+    if days:
+        unit = "day" if days == 1 else "days"
+        return f"{days} {unit} {hours} h" if hours else f"{days} {unit}"
+    if hours:
+        return f"{hours} h {minutes} min" if minutes else f"{hours} h"
+    return f"{minutes} min"

@@ -1,0 +1,91 @@
+"""Every error a user can meet.
+
+TraywardenError
+├── UsageError            the command or its arguments are wrong            exit 2
+│   └── UnknownNameError  no tray, place, crop … of that name; says what is near
+├── SettingsError         one or more settings are wrong; all listed at once exit 3
+├── WireError             a message cannot be read; goes to quarantine       exit 4
+├── ImportFileError       a logger file cannot be read                       exit 5
+├── StoreError            the store cannot be reached, read or written       exit 6
+│   ├── StoreBusyError      locked by another program; worth trying again
+│   └── StoreFullError      no space, or read-only; needs a person
+├── BrokerError           no broker, or it refused us                        exit 7
+├── ChannelError          a notice could not be delivered                    exit 8
+└── ShortOfDataError      the question cannot be answered from what is stored exit 9
+
+A message is one sentence: what is wrong, where (key and value), and what to do.
+"""
+
+import difflib
+from collections.abc import Iterable
+
+
+class TraywardenError(Exception):
+    exit_code = 1
+
+
+class UsageError(TraywardenError):
+    exit_code = 2
+
+
+class UnknownNameError(UsageError):
+    """No such tray, place, crop …; suggests the nearest known name."""
+
+    def __init__(self, kind: str, name: str, known: Iterable[str]) -> None:
+        names = sorted(known)
+        super().__init__(f"There is no {kind} called “{name}”{did_you_mean(name, names)}.")
+        self.kind, self.name, self.known = kind, name, names
+
+
+class SettingsError(TraywardenError):
+    exit_code = 3
+
+
+class WireError(TraywardenError):
+    exit_code = 4
+
+
+class ImportFileError(TraywardenError):
+    exit_code = 5
+
+
+class StoreError(TraywardenError):
+    exit_code = 6
+
+
+class StoreBusyError(StoreError):
+    pass
+
+
+class StoreFullError(StoreError):
+    pass
+
+
+class BrokerError(TraywardenError):
+    exit_code = 7
+
+
+class ChannelError(TraywardenError):
+    """`permanent` is true when trying again cannot help (refused address, bad credentials)."""
+
+    exit_code = 8
+
+    def __init__(self, message: str, *, permanent: bool = False) -> None:
+        super().__init__(message)
+        self.permanent = permanent
+
+
+class ShortOfDataError(TraywardenError):
+    exit_code = 9
+
+
+def did_you_mean(name: str, known: Iterable[str]) -> str:
+    """“; did you mean …?” for the nearest known name, or the list when it is short, or nothing."""
+    names = sorted(known)
+    near = difflib.get_close_matches(name.casefold(), [n.casefold() for n in names], n=1, cutoff=0.6)
+    if near:
+        best = next(n for n in names if n.casefold() == near[0])
+        return f"; did you mean “{best}”"
+    if 0 < len(names) <= 12:
+        return "; there is " + ", ".join(f"“{n}”" for n in names)
+    return ""

@@ -1,0 +1,1 @@
+"""Outside libraries for brokers, files and notice channels; their errors end here."""

@@ -1,0 +1,1 @@
+"""What the host does: ingest, watch, deliver, import, replay, and the questions it answers."""

@@ -1,0 +1,1 @@
+"""SenML packs and MQTT topics: what travels between a probe and the host."""

@@ -1,0 +1,109 @@
+"""The journal: corrections, undo, and the state of the garden at any past instant."""
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from traywarden.domain.journal import Entry, Facts, Kind, standing
+
+HOUR = 3_600_000
+
+
+def moved(entry_id: int, at_h: int, place: int, replaces: int | None = None) -> Entry:
+    return Entry(entry_id, at_h * HOUR, entry_id, Kind.MOVED, tray_id=1, place_id=place, replaces=replaces)
+
+
+def undone(entry_id: int, replaces: int) -> Entry:
+    return Entry(entry_id, 0, entry_id, Kind.UNDONE, replaces=replaces)
+
+
+def test_a_correction_takes_the_place_of_what_it_corrects() -> None:
+    held = standing([moved(1, 5, place=10), moved(2, 7, place=10, replaces=1)])
+    assert [(e.entry_id, e.at_ms) for e in held] == [(2, 7 * HOUR)]
+
+
+def test_undoing_an_undo_brings_the_entry_back() -> None:
+    assert standing([moved(1, 5, 10), undone(2, 1)]) == []
+    assert [e.entry_id for e in standing([moved(1, 5, 10), undone(2, 1), undone(3, 2)])] == [1]
+
+
+def test_undoing_a_correction_brings_the_first_word_back() -> None:
+    held = standing([moved(1, 5, 10), moved(2, 7, 11, replaces=1), undone(3, 2)])
+    assert [e.entry_id for e in held] == [1]
+
+
+def test_the_place_of_a_tray_can_be_asked_for_any_past_instant() -> None:
+    facts = Facts([moved(1, 0, 10), moved(2, 24, 11), moved(3, 48, 10)])
+    at = {h: facts.place_of_tray(1, h * HOUR) for h in (-1, 0, 23, 24, 47, 48, 1000)}
+    assert at == {-1: None, 0: 10, 23: 10, 24: 11, 47: 11, 48: 10, 1000: 10}
+    assert facts.place_of_tray(2, 0) is None
+
+
+def test_an_entry_written_late_about_the_past_changes_just_its_stretch() -> None:
+    facts = Facts([moved(1, 0, 10), moved(2, 48, 10), moved(3, 24, 11)])
+    assert [facts.place_of_tray(1, h * HOUR) for h in (12, 36, 60)] == [10, 11, 10]
+
+
+def test_a_head_taken_out_is_in_no_tray_until_it_is_placed_again() -> None:
+    facts = Facts(
+        [
+            Entry(1, 0, 1, Kind.HEAD_PLACED, head_id=5, tray_id=1),
+            Entry(2, 10, 2, Kind.HEAD_TAKEN_OUT, head_id=5),
+            Entry(3, 20, 3, Kind.HEAD_PLACED, head_id=5, tray_id=2),
+        ]
+    )
+    assert [facts.tray_of_head(5, t) for t in (0, 9, 10, 19, 20)] == [1, 1, None, None, 2]
+    assert [s.where for s in facts.heads_in_tray(1, 0, 100)] == [1]
+    assert facts.heads_in_tray(1, 10, 100) == []
+
+
+def test_an_air_sensor_moved_from_a_place_into_a_tray_leaves_the_place() -> None:
+    facts = Facts(
+        [
+            Entry(1, 0, 1, Kind.HEAD_PLACED, head_id=5, place_id=7),
+            Entry(2, 10, 2, Kind.HEAD_PLACED, head_id=5, tray_id=1),
+        ]
+    )
+    assert facts.heads_in_place(7, 0, 10) != []
+    assert facts.heads_in_place(7, 10, 20) == []
+    assert facts.tray_of_head(5, 10) == 1
+    assert facts.tray_of_head(5, 9) is None
+
+
+def test_a_sowing_ends_when_the_tray_is_planted_out() -> None:
+    sown = Entry(1, 0, 1, Kind.SOWED, tray_id=1, data={"crop": "tomato"})
+    facts = Facts([sown, Entry(2, 100, 2, Kind.PLANTED_OUT, tray_id=1)])
+    assert facts.sowing_of_tray(1, 50) == sown
+    assert facts.sowing_of_tray(1, 100) is None
+    assert facts.sowing_of_tray(2, 50) is None
+
+
+def test_emergence_belongs_to_the_sowing_before_it() -> None:
+    first = Entry(1, 0, 1, Kind.SOWED, tray_id=1)
+    up = Entry(2, 50, 2, Kind.EMERGED, tray_id=1, data={"count": 3})
+    second = Entry(3, 100, 3, Kind.SOWED, tray_id=1)
+    facts = Facts([first, up, second])
+    assert facts.emergence_of_sowing(first, 60) == up
+    assert facts.emergence_of_sowing(first, 40) is None
+    assert facts.emergence_of_sowing(second, 200) is None
+
+
+def test_a_head_uses_its_own_calibration_before_that_of_its_mix() -> None:
+    data = {"dry_v": 2.6, "dry_m3_m3": 0.02, "wet_v": 1.2, "wet_m3_m3": 0.55}
+    of_mix = Entry(1, 0, 1, Kind.CALIBRATED, mix_id=3, data=data)
+    of_head = Entry(2, 10, 2, Kind.CALIBRATED, head_id=5, data={**data, "wet_v": 1.3})
+    facts = Facts([of_mix, of_head])
+    assert [c.wet_v for c in facts.calibrations(5, 3)] == [1.3]
+    assert [c.wet_v for c in facts.calibrations(6, 3)] == [1.2]
+    assert facts.calibrations(6, None) == []
+
+
+@given(
+    st.lists(st.tuples(st.integers(0, 50), st.integers(1, 4)), min_size=1, max_size=20),
+    st.integers(0, 60),
+)
+def test_the_last_move_up_to_an_instant_decides_where_a_tray_is(
+    moves: list[tuple[int, int]], at_h: int
+) -> None:
+    entries = [moved(n, hour, place) for n, (hour, place) in enumerate(moves, 1)]
+    before = [(hour, n, place) for n, (hour, place) in enumerate(moves, 1) if hour <= at_h]
+    assert Facts(entries).place_of_tray(1, at_h * HOUR) == (max(before)[2] if before else None)

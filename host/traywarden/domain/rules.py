@@ -1,0 +1,233 @@
+"""Rules: one question asked of one tray; its verdict on the evidence of one measured instant.
+
+A rule is a name, a severity, the question, opening and closing delays, and a pure function from
+evidence to verdict. The opening and the closing level live in that function: between them it says
+“hold”, and whatever state the tray was in stays. A new rule is one function and one row in `rules`.
+"""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from traywarden.domain.evidence import Evidence, HeadSample, Sown
+from traywarden.domain.garden import Mix
+from traywarden.domain.units import Display
+
+Facts = Mapping[str, float | str | bool | None]
+METRIC = Display()
+
+
+class Answer(StrEnum):
+    YES = "yes"
+    NO = "no"
+    HOLD = "hold"  # between the opening and the closing level: the state stays as it is
+    BLIND = "blind"  # not enough to tell; never closes anything
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """An answer, why (one clause in words), and the numbers behind it, each with its unit in its name.
+
+    `at_once` marks an answer that needs no delay: the question no longer applies (the seed is up).
+    """
+
+    answer: Answer
+    reason: str
+    facts: Facts = field(default_factory=dict)
+    at_once: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """One question asked of every tray. Delays count measured time, not the time a message took."""
+
+    name: str
+    severity: str
+    question: str
+    open_delay_s: float
+    close_delay_s: float
+    judge: Callable[[Evidence], Verdict]
+
+
+def dry_verdict(
+    heads: Sequence[HeadSample], mix: Mix | None, *, close_above: float, litres: float | None = None
+) -> Verdict:
+    """Whether a tray must be watered now: its driest head against the mix's dry line.
+
+    Parameters
+    ----------
+    heads : sequence of HeadSample
+        Heads in the tray; moisture in [m³/m³].
+    mix : Mix or None
+        The mix the tray is filled with: dry line and container capacity in [m³/m³].
+    close_above : float
+        How far above the dry line the mix must rise before it no longer counts as dry
+        [fraction of container capacity].
+    litres : float or None
+        Volume of the mix in the tray [l], where known: then `pour_litres` is in the facts.
+
+    Returns
+    -------
+    Verdict
+        yes below the dry line; hold up to dry line + close_above × container capacity; no above that;
+        blind without a mix or without a usable moisture. Facts: `moisture_m3_m3`, `dry_line_m3_m3`,
+        `container_capacity_m3_m3`, `moisture_fraction` [of container capacity], `calibrated`, `head`.
+
+    Notes
+    -----
+    Heads with a missing or left-out moisture (frozen, stuck, out of range) are passed over; the tray is
+    blind only when every head is. Water to pour = mix volume × (container capacity − moisture): what
+    brings the whole volume back to container capacity, drainage not counted.
+
+    Raises
+    ------
+    Nothing.
+
+    References
+    ----------
+    Container capacity = water held after drainage / volume: NCSU porometer definitions, footnotes of
+    Table 1, Int. J. Agronomy 2012, 978528.
+
+    Example
+    -------
+    >>> mix = Mix(1, "peat and perlite", {"peat": 2, "perlite": 1}, 0.60, 0.25)
+    >>> dry_verdict([HeadSample("a/1", 0.21, True)], mix, close_above=0.05).answer.value
+    'yes'
+    >>> dry_verdict([HeadSample("a/1", 0.26, True)], mix, close_above=0.05).answer.value
+    'hold'
+    """
+    if mix is None:
+        return Verdict(Answer.BLIND, "the tray has no mix yet, so there is no dry line to hold it against")
+    wet = [(h.moisture_m3_m3, h) for h in heads if h.moisture_m3_m3 is not None]
+    if not wet:
+        return Verdict(Answer.BLIND, _why_blind(heads, [h.moisture_trouble for h in heads], "moisture"))
+    moisture_m3_m3, head = min(wet, key=lambda pair: pair[0])
+    capacity, line = mix.container_capacity_m3_m3, mix.dry_line_m3_m3
+    facts: dict[str, float | str | bool | None] = {
+        "moisture_m3_m3": round(moisture_m3_m3, 4),
+        "dry_line_m3_m3": line,
+        "close_m3_m3": round(line + close_above * capacity, 4),
+        "container_capacity_m3_m3": capacity,
+        "moisture_fraction": round(moisture_m3_m3 / capacity, 4),
+        "calibrated": head.moisture_calibrated,
+        "head": head.label,
+        "mix": mix.name,
+    }
+    if litres is not None:
+        facts["pour_litres"] = round(max(0.0, litres * (capacity - moisture_m3_m3)), 2)
+    now = f"moisture {moisture_m3_m3:.3f} m³/m³ ({moisture_m3_m3 / capacity:.0%} of container capacity)"
+    at = f"dry line {line:.3f} m³/m³ of {mix.name}"
+    if moisture_m3_m3 < line:
+        return Verdict(Answer.YES, f"{now} is below the {at}", facts)
+    if moisture_m3_m3 < line + close_above * capacity:
+        return Verdict(Answer.HOLD, f"{now} is just above the {at}", facts)
+    return Verdict(Answer.NO, f"{now} is above the {at}", facts)
+
+
+def cold_verdict(
+    heads: Sequence[HeadSample],
+    sown: Sown | None,
+    *,
+    close_above_c: float,
+    display: Display = METRIC,
+) -> Verdict:
+    """Whether a sown tray that is not up yet lies below its crop's lowest germination temperature.
+
+    Parameters
+    ----------
+    heads : sequence of HeadSample
+        Heads in the tray; soil temperature in [°C].
+    sown : Sown or None
+        The sowing that stands in the tray, with the crop's floor in [°C].
+    close_above_c : float
+        How far above the floor the coldest head must rise before it no longer counts as cold [°C].
+    display : Display
+        In which unit the reason speaks.
+
+    Returns
+    -------
+    Verdict
+        yes below the floor; hold up to floor + close_above_c; no above that, and no at once when nothing
+        is sown or it has come up; blind without a usable soil temperature or a published floor.
+        Facts: `soil_temp_c`, `floor_c`, `crop`, `floor_kind`, `floor_source`, `head`.
+
+    Notes
+    -----
+    The coldest head speaks for the tray. Missing and left-out values are passed over; the tray is blind
+    only when every head is.
+
+    Raises
+    ------
+    Nothing.
+
+    References
+    ----------
+    The floor's own source is carried in `sown.floor_source`.
+
+    Example
+    -------
+    >>> pepper = Sown("pepper", sown_ms=0, floor_c=15.6, floor_source="a table")
+    >>> cold_verdict([HeadSample("a/1", soil_temp_c=12.0)], pepper, close_above_c=1.0).answer.value
+    'yes'
+    """
+    if sown is None:
+        return Verdict(Answer.NO, "nothing is sown in it", at_once=True)
+    if sown.emerged_ms is not None:
+        return Verdict(Answer.NO, f"the {sown.crop} is up", {"crop": sown.crop}, at_once=True)
+    if sown.floor_c is None:
+        return Verdict(Answer.BLIND, f"no lowest temperature is published for {sown.crop}")
+    warm = [(h.soil_temp_c, h) for h in heads if h.soil_temp_c is not None]
+    if not warm:
+        return Verdict(
+            Answer.BLIND, _why_blind(heads, [h.soil_temp_trouble for h in heads], "soil temperature")
+        )
+    soil_temp_c, head = min(warm, key=lambda pair: pair[0])
+    facts: Facts = {
+        "soil_temp_c": round(soil_temp_c, 2),
+        "floor_c": sown.floor_c,
+        "close_c": sown.floor_c + close_above_c,
+        "crop": sown.crop,
+        "floor_kind": sown.floor_kind,
+        "floor_source": sown.floor_source,
+        "head": head.label,
+    }
+    now = f"soil at {display.temp(soil_temp_c)}"
+    floor = f"{sown.crop}'s {sown.floor_kind} {display.temp(sown.floor_c)}"
+    if soil_temp_c < sown.floor_c:
+        return Verdict(Answer.YES, f"{now} is below {floor}", facts)
+    if soil_temp_c < sown.floor_c + close_above_c:
+        return Verdict(Answer.HOLD, f"{now} is just above {floor}", facts)
+    return Verdict(Answer.NO, f"{now} is above {floor}", facts)
+
+
+def _why_blind(heads: Sequence[HeadSample], troubles: Sequence[str], what: str) -> str:
+    if not heads:
+        return "no head is placed in it, or none has sent anything yet"
+    said = sorted({t for t in troubles if t})
+    return f"no usable {what}" + (f": {', '.join(said)}" if said else "")
+
+
+def dry_rule(*, open_delay_s: float, close_delay_s: float, close_above: float) -> Rule:
+    """Water now: below the mix's dry line."""
+    return Rule(
+        "dry",
+        "urgent",
+        "Does this tray need water now?",
+        open_delay_s,
+        close_delay_s,
+        lambda e: dry_verdict(e.heads, e.mix, close_above=close_above, litres=e.litres),
+    )
+
+
+def cold_rule(
+    *, open_delay_s: float, close_delay_s: float, close_above_c: float, display: Display = METRIC
+) -> Rule:
+    """Too cold: below the crop's lowest germination temperature, sown and not up yet."""
+    return Rule(
+        "cold",
+        "warning",
+        "Is the mix too cold for this seed to come up?",
+        open_delay_s,
+        close_delay_s,
+        lambda e: cold_verdict(e.heads, e.sown, close_above_c=close_above_c, display=display),
+    )

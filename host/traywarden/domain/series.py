@@ -6,8 +6,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from traywarden.domain.flags import LEFT_OUT
+
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
+BoolArray = NDArray[np.bool_]
+
+SERIES_COLUMNS = ("soil_temp_c", "moisture_m3_m3", "air_temp_c", "rh_pct", "rain_mm", "battery_v")
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,3 +28,56 @@ class HeadColumns:
     boot: IntArray
     sequence: IntArray
     values: Mapping[str, FloatArray]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class HeadSeries:
+    """What one head measured, calibrated and flagged, sorted by time; NaN where it measured nothing.
+
+    `moisture_calibrated` is false when any moisture here rests on the default calibration.
+    `flags` has one integer array per column of SERIES_COLUMNS (see domain/flags.py).
+    """
+
+    label: str
+    time_s: FloatArray
+    soil_temp_c: FloatArray
+    moisture_m3_m3: FloatArray
+    moisture_calibrated: bool
+    air_temp_c: FloatArray
+    rh_pct: FloatArray
+    rain_mm: FloatArray
+    battery_v: FloatArray
+    flags: Mapping[str, IntArray]
+
+    def values(self, column: str) -> FloatArray:
+        """Every stored value of a column of SERIES_COLUMNS, faults included."""
+        array: FloatArray = getattr(self, column)
+        return array
+
+    def used(self, column: str) -> tuple[FloatArray, FloatArray]:
+        """Times [s] and values of one column that computation may use.
+
+        Readings that hold no such value or bear a LEFT_OUT flag are dropped; relative humidity is
+        capped at 100 %.
+        """
+        values = self.values(column)
+        kept = ~np.isnan(values) & ((self.flags[column] & LEFT_OUT) == 0)
+        chosen = values[kept]
+        return self.time_s[kept], np.minimum(chosen, 100.0) if column == "rh_pct" else chosen
+
+    def between(self, start_s: float, end_s: float) -> "HeadSeries":
+        """The part measured from start_s (inclusive) to end_s (exclusive)."""
+        first, last = (int(i) for i in np.searchsorted(self.time_s, [start_s, end_s]))
+        cut = slice(first, last)
+        return HeadSeries(
+            self.label,
+            self.time_s[cut],
+            self.soil_temp_c[cut],
+            self.moisture_m3_m3[cut],
+            self.moisture_calibrated,
+            self.air_temp_c[cut],
+            self.rh_pct[cut],
+            self.rain_mm[cut],
+            self.battery_v[cut],
+            {name: flags[cut] for name, flags in self.flags.items()},
+        )

@@ -1,0 +1,363 @@
+"""Finding faults in readings: the QARTOD tests as they are published, and our flags built on them."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from scipy import ndimage
+
+from traywarden.domain.flags import Flag
+from traywarden.domain.readings import BOOT_IMPORTED, VALUE_COLUMNS
+from traywarden.domain.series import BoolArray, FloatArray, HeadColumns, IntArray
+
+PASS, NOT_EVALUATED, SUSPECT, FAIL, MISSING = 1, 2, 3, 4, 9
+"""QARTOD / IODE primary-level codes."""
+
+
+def gross_range(
+    values: FloatArray, fail_span: tuple[float, float], suspect_span: tuple[float, float] | None = None
+) -> IntArray:
+    """QARTOD gross range test: outside the fail span 4, outside the suspect span 3, limits pass.
+
+    References
+    ----------
+    US IOOS, Manual for the Use of Real-Time Oceanographic Data Quality Control Flags v1.2 (2020).
+
+    Examples
+    --------
+    >>> gross_range(np.array([1.0, 2.0, 8.0]), (0, 5), (1, 4)).tolist()
+    [1, 1, 4]
+    """
+    codes = np.full(values.shape, PASS, np.int64)
+    if suspect_span is not None:
+        codes[(values < suspect_span[0]) | (values > suspect_span[1])] = SUSPECT
+    codes[(values < fail_span[0]) | (values > fail_span[1])] = FAIL
+    codes[np.isnan(values)] = MISSING
+    return codes
+
+
+def spike(values: FloatArray, suspect: float, fail: float, form: str = "average") -> IntArray:
+    """QARTOD spike test: how far a value stands out from the one before and the one after.
+
+    Form "average": distance from the mean of both neighbours (a spike also marks its neighbours).
+    Form "differential": the smaller of both steps where the value is a local extreme, else 0.
+    First and last value, and one beside a missing value, are not evaluated (2).
+
+    References
+    ----------
+    ioos_qc (commit 9c1853a4), spike test; US IOOS QARTOD manuals.
+
+    Examples
+    --------
+    >>> spike(np.array([10, 12, 999.99, 13, 15.0]), 25, 50).tolist()
+    [2, 4, 4, 4, 2]
+    """
+    codes = np.full(values.shape, NOT_EVALUATED, np.int64)
+    if values.size >= 3:
+        before, here, after = values[:-2], values[1:-1], values[2:]
+        if form == "average":
+            size = np.abs(here - (before + after) / 2)
+        else:
+            size = np.where(
+                (here - before) * (here - after) > 0,
+                np.minimum(np.abs(here - before), np.abs(here - after)),
+                np.where(np.isnan(before + after), np.nan, 0.0),
+            )
+        inner = np.where(size > fail, FAIL, np.where(size > suspect, SUSPECT, PASS))
+        codes[1:-1] = np.where(np.isnan(size), NOT_EVALUATED, inner)
+    codes[np.isnan(values)] = MISSING
+    return codes
+
+
+def rate_of_change(time_s: FloatArray, values: FloatArray, threshold_per_s: float) -> IntArray:
+    """QARTOD rate of change test: faster than the threshold since the value before is suspect (3).
+
+    The first value and one after a missing value pass; so does one at the same instant as the last.
+
+    References
+    ----------
+    ioos_qc (commit 9c1853a4), rate of change test.
+
+    Examples
+    --------
+    >>> rate_of_change(np.array([0.0, 900, 1800]), np.array([2.0, 10, 7]), 5 / 900).tolist()
+    [1, 3, 1]
+    """
+    codes = np.full(values.shape, PASS, np.int64)
+    if values.size >= 2:
+        step_s = np.diff(time_s)
+        codes[1:][(np.abs(np.diff(values)) > threshold_per_s * step_s) & (step_s > 0)] = SUSPECT
+    codes[np.isnan(values)] = MISSING
+    return codes
+
+
+def flat_line(
+    time_s: FloatArray, values: FloatArray, suspect_s: float, fail_s: float, tolerance: float
+) -> IntArray:
+    """QARTOD flat line test: the values of the last so many seconds span less than the tolerance.
+
+    The window is c + 1 values with c = int(seconds / median step); the first c values pass, and with
+    fewer than three values all pass. Missing values inside a window are passed over.
+
+    References
+    ----------
+    ioos_qc (commit 9c1853a4), flat line test.
+
+    Examples
+    --------
+    >>> flat_line(np.arange(4.0), np.full(4, 5.0), 3, 5, 0.1).tolist()
+    [1, 1, 1, 3]
+    """
+    codes = np.full(values.shape, PASS, np.int64)
+    missing = np.isnan(values)
+    if values.size >= 3 and (step_s := float(np.median(np.diff(time_s)))) > 0:
+        high, low = np.where(missing, -np.inf, values), np.where(missing, np.inf, values)
+        for window_s, code in ((suspect_s, SUSPECT), (fail_s, FAIL)):
+            back = int(window_s / step_s)
+            if back >= values.size:
+                continue
+            size = back + 1
+            origin = size - 1 - size // 2  # the window ends at the value that is judged
+            highest = ndimage.maximum_filter1d(high, size, mode="nearest", origin=origin)
+            lowest = ndimage.minimum_filter1d(low, size, mode="nearest", origin=origin)
+            with np.errstate(invalid="ignore"):
+                flat = highest - lowest < tolerance
+            flat[:back] = False
+            codes[flat] = code
+    codes[missing] = MISSING
+    return codes
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """What one column may do. None: not tested for that column."""
+
+    column: str
+    lowest: float
+    highest: float
+    spike: float | None = None
+    change_per_min: float | None = None
+    stuck_s: float | None = None
+    stuck_span: float | None = None
+    source: str = ""
+
+
+HOUR_S = 3600.0
+# fmt: off
+LIMITS: tuple[Limits, ...] = (
+    Limits(
+        "soil_temp_c", -50.0, 80.0, 5.0, 0.5, 24 * HOUR_S, 0.02,
+        "−50 °C: WMO soil range; 80 °C: WMO ground surface (from memory of WMO-No. 8), for bare dry soil was "
+        "recorded at 63 °C (NEON SJER, June 2022). 0.5 °C/min: suspect change at 5–20 cm, same. "
+        "Spike and stuck: common practice, no source.",
+    ),
+    Limits(
+        "air_temp_c", -50.0, 70.0, 8.0, 3.0, 6 * HOUR_S, 0.05,
+        "−50 °C and 3 °C/min: WMO guideline on QC of automatic stations (Zahumenský 2004). Its +50 °C is for "
+        "a screen in the open; a shut frame in the sun goes above, so 70 °C. Spike, stuck: no source.",
+    ),
+    Limits(
+        "rh_pct", 0.0, 120.0, 25.0, 15.0, 6 * HOUR_S, 0.5,
+        "0 % and 15 %/min: same guideline. Above 100 % is kept and used as 100 (as ZAMG does up to 104 %); "
+        "120 % is as far as an SHT4x can read (119 %). Spike, stuck: no source.",
+    ),
+    Limits(
+        "moisture_m3_m3", -0.2, 1.2, 0.10, None, None, None,
+        "0…1 by nature; 0.2 beyond for a two-point line that overshoots, as a dry tray must not go blind. "
+        "Spike: 10 % jump, research practice (Sci. Data 2025). No change test: watering is faster than any; "
+        "no stuck test: sensors that report in 0.01 rest on one step for days.",
+    ),
+    Limits(
+        "moisture_v", 0.1, 5.0, 0.25, None, 24 * HOUR_S, 0.001,
+        "0 V is a loose wire, 5 V the highest supply; 0.25 V is about 0.10 m³/m³ by the default calibration. "
+        "An ADC that repeats itself to the millivolt for a day is not measuring. No source.",
+    ),
+    Limits("battery_v", 0.0, 30.0, source="a 24 V lead-acid battery on charge is the highest; no source"),
+    Limits("rain_mm", 0.0, 310.0, source="the most ever recorded in an hour was about 305 mm; from memory"),
+)
+# fmt: on
+LIMITS_OF = {row.column: row for row in LIMITS}
+
+NEWER_THAN_RECEIVED_MS = 10 * 60 * 1000
+"""How far a probe's clock may run ahead of ours before its time is called impossible."""
+SPIKE_NEIGHBOUR_S = 2 * HOUR_S
+"""A neighbour farther away than this proves no spike: the weather had time to change and change back."""
+POWER_UP_C, POWER_UP_NEAR_C = 85.0, 5.0
+DISCONNECTED_C = -127.0
+FREEZES_C = 0.0
+THAWED_C_H = 12.0
+"""Degree-hours above 0 °C, since the last reading at or below it, after which the mix counts as thawed:
+12 h at 1 °C or 2 h at 6 °C. No source; chosen so that it spans the January thaw of the Bondville record."""
+_SAME = 0.005  # sensors report 85 and −127 exactly; half a hundredth allows for text rounding
+
+
+def clock_impossible(columns: HeadColumns, earliest_ms: int) -> BoolArray:
+    """Readings dated later than ten minutes after they were received, or before earliest_ms.
+
+    Readings from files (boot == BOOT_IMPORTED) may be as old as they like.
+    """
+    ahead = columns.time_ms > columns.received_ms + NEWER_THAN_RECEIVED_MS
+    before = (columns.time_ms < earliest_ms) & (columns.boot != BOOT_IMPORTED)
+    return np.asarray(ahead | before)
+
+
+def power_up_values(temp_c: FloatArray) -> BoolArray:
+    """Readings of exactly 85 °C whose nearest other readings, if any, are all over 5 °C away.
+
+    The DS18B20 holds +85.0 °C until its first conversion. A mix that truly passes 85 °C passes 84 too.
+    Give only readings in range otherwise; NaN is passed over.
+
+    References
+    ----------
+    DS18B20 datasheet, table “Temperature/Data Relationship”: 0x0550, power-on value.
+    """
+    suspects = np.abs(temp_c - POWER_UP_C) < _SAME
+    others = np.flatnonzero(~suspects & ~np.isnan(temp_c))
+    if not suspects.any() or others.size == 0:
+        return np.asarray(suspects)
+    place = np.searchsorted(others, np.flatnonzero(suspects))
+    nearest = np.full(place.shape, np.inf)
+    for side, exists in ((place - 1, place > 0), (place, place < others.size)):
+        away = np.abs(temp_c[others[np.clip(side, 0, others.size - 1)]] - POWER_UP_C)
+        nearest = np.where(exists, np.minimum(nearest, away), nearest)
+    found = suspects.copy()
+    found[suspects] = nearest > POWER_UP_NEAR_C
+    return found
+
+
+def lone_spikes(time_s: FloatArray, values: FloatArray, limit: float) -> BoolArray:
+    """Values that jump by more than the limit and come back at the next reading.
+
+    The QARTOD differential spike test, with two conditions more: both neighbours lie within
+    SPIKE_NEIGHBOUR_S, and they differ by less than half the jump. So the first reading after a watering,
+    before the surplus drains, is no spike: what follows it stays higher than what went before.
+    """
+    found = spike(values, limit, limit, "differential") == FAIL
+    if values.size >= 3:
+        before, here, after = values[:-2], values[1:-1], values[2:]
+        jump = np.minimum(np.abs(here - before), np.abs(here - after))
+        close = np.maximum(np.diff(time_s)[:-1], np.diff(time_s)[1:]) <= SPIKE_NEIGHBOUR_S
+        found[1:-1] &= close & (np.abs(after - before) < jump / 2)
+    return np.asarray(found)
+
+
+def frozen(time_s: FloatArray, soil_temp_c: FloatArray) -> BoolArray:
+    """Readings during which the mix is, or may still be, frozen.
+
+    Parameters
+    ----------
+    time_s : array [s]
+        Increasing.
+    soil_temp_c : array [°C]
+        NaN where unknown.
+
+    Returns
+    -------
+    bool array
+
+    Notes
+    -----
+    Frozen from a reading at or below 0 °C until THAWED_C_H degree-hours above 0 °C have gathered since
+    the last such reading: the thermometer shows plus degrees long before the ice around the moisture
+    sensor is gone, and a warm day thaws a tray sooner than a cool one. A reading without soil temperature
+    keeps the state; a stretch of over two hours without one gathers no degree-hours.
+
+    Examples
+    --------
+    >>> hours = np.arange(6.0) * 3600
+    >>> frozen(hours, np.array([2.0, -1.0, 4.0, 6.0, 6.0, 6.0])).tolist()
+    [False, True, True, True, False, False]
+    """
+    known = np.flatnonzero(~np.isnan(soil_temp_c))
+    if known.size == 0 or not (soil_temp_c[known] <= FREEZES_C).any():
+        return np.zeros(time_s.shape, np.bool_)
+    temp_c, at_s = soil_temp_c[known], time_s[known]
+    cold = temp_c <= FREEZES_C
+    step_h = np.diff(at_s, prepend=at_s[0]) / HOUR_S
+    step_h[step_h * HOUR_S > SPIKE_NEIGHBOUR_S] = 0.0
+    warmth_c_h = np.maximum(temp_c, 0.0) * step_h
+    gathered = np.cumsum(warmth_c_h)
+    last_cold = np.maximum.accumulate(np.where(cold, np.arange(known.size), -1))
+    since = gathered - gathered[np.maximum(last_cold, 0)]
+    # Once thawed it stays thawed: `since` only grows until the next cold reading.
+    state = (last_cold >= 0) & (since < THAWED_C_H)
+    last_known = np.searchsorted(known, np.arange(time_s.size), side="right") - 1
+    return np.asarray(np.where(last_known >= 0, state[np.maximum(last_known, 0)], False), np.bool_)
+
+
+def flag_values(column: str, time_s: FloatArray, values: FloatArray) -> IntArray:
+    """Flags of one column from its values alone (no clock, no frost); 0 for NaN.
+
+    Faults are found in this order, and a value already out of the question is no neighbour to the next
+    test: a disconnected sensor does not make spikes of the readings around it.
+    """
+    limits = LIMITS_OF[column]
+    flags = np.zeros(values.shape, np.int64)
+    good = ~np.isnan(values)
+    if column in ("soil_temp_c", "air_temp_c"):
+        gone = good & (np.abs(values - DISCONNECTED_C) < _SAME)
+        flags[gone] |= Flag.DISCONNECTED
+        good &= ~gone
+        fresh = power_up_values(np.where(good, values, np.nan))
+        flags[fresh] |= Flag.POWER_UP_VALUE
+        good &= ~fresh
+    out = good & (gross_range(values, (limits.lowest, limits.highest)) == FAIL)
+    flags[out] |= Flag.OUT_OF_RANGE
+    good &= ~out
+    if column == "rh_pct":
+        flags[good & (values > 100.0)] |= Flag.HUMIDITY_ABOVE_100
+
+    def test(flag: Flag, find: Callable[[FloatArray, FloatArray], BoolArray]) -> None:
+        where = np.flatnonzero(good)
+        flags[where[find(time_s[where], values[where])]] |= flag
+
+    if limits.spike is not None:
+        size = limits.spike
+        test(Flag.SPIKE, lambda t, v: lone_spikes(t, v, size))
+        good &= (flags & Flag.SPIKE) == 0
+    if limits.change_per_min is not None:
+        per_s = limits.change_per_min / 60.0
+        test(Flag.FAST_CHANGE, lambda t, v: rate_of_change(t, v, per_s) == SUSPECT)
+    if limits.stuck_s is not None and limits.stuck_span is not None:
+        long_s, span = limits.stuck_s, limits.stuck_span
+        test(Flag.STUCK, lambda t, v: flat_line(t, v, long_s, long_s, span) == FAIL)
+    return flags
+
+
+def flag_columns(columns: HeadColumns, *, earliest_ms: int) -> dict[str, IntArray]:
+    """Flags of every value column of a head.
+
+    Parameters
+    ----------
+    columns : HeadColumns
+        Sorted by time; give some hours before the span of interest, as frost and stuck look back.
+    earliest_ms : int [ms since 1970]
+        An earlier time is impossible, save for readings from files.
+
+    Returns
+    -------
+    dict of column name → int array of Flag
+        0 where nothing is wrong or nothing was measured.
+
+    Notes
+    -----
+    A reading whose clock is impossible is no neighbour to any test. FROZEN is set on the moisture columns
+    where the same head's soil temperature says so; a head without soil temperature is never called frozen.
+    """
+    impossible = clock_impossible(columns, earliest_ms)
+    usable = np.flatnonzero(~impossible)
+    time_s = columns.time_ms[usable] / 1000.0
+    flags: dict[str, IntArray] = {}
+    for name in VALUE_COLUMNS:
+        values = columns.values[name]
+        mine = np.zeros(values.shape, np.int64)
+        if not np.isnan(values).all():
+            mine[usable] = flag_values(name, time_s, values[usable])
+            mine[impossible & ~np.isnan(values)] = Flag.CLOCK_IMPOSSIBLE
+        flags[name] = mine
+    faults = Flag.DISCONNECTED | Flag.POWER_UP_VALUE | Flag.OUT_OF_RANGE | Flag.SPIKE
+    soil_c = columns.values["soil_temp_c"][usable]
+    icy = frozen(time_s, np.where(flags["soil_temp_c"][usable] & faults, np.nan, soil_c))
+    for name in ("moisture_v", "moisture_m3_m3"):
+        flags[name][usable[icy & ~np.isnan(columns.values[name][usable])]] |= Flag.FROZEN
+    return flags

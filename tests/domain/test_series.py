@@ -1,0 +1,51 @@
+"""What computation may use of a head's readings."""
+
+import doctest
+
+import numpy as np
+
+import traywarden.domain.flags
+import traywarden.domain.moisture
+import traywarden.domain.quality
+from traywarden.domain.flags import Flag
+from traywarden.domain.series import SERIES_COLUMNS, HeadSeries
+
+
+def _series() -> HeadSeries:
+    blank = np.full(4, np.nan)
+    flags = {name: np.zeros(4, np.int64) for name in SERIES_COLUMNS}
+    flags["rh_pct"][2] = Flag.HUMIDITY_ABOVE_100
+    flags["soil_temp_c"][1] = Flag.POWER_UP_VALUE
+    return HeadSeries(
+        "bench/1",
+        np.array([0.0, 60, 120, 180]),
+        np.array([20.0, 85, np.nan, 21]),
+        blank,
+        False,
+        blank,
+        np.array([50.0, 60, 104, 99]),
+        blank,
+        blank,
+        flags,
+    )
+
+
+def test_missing_and_left_out_readings_are_dropped_and_humidity_is_capped() -> None:
+    time_s, soil_c = _series().used("soil_temp_c")
+    assert (time_s.tolist(), soil_c.tolist()) == ([0, 180], [20, 21])
+    assert _series().used("rh_pct")[1].tolist() == [50, 60, 100, 99]
+    assert _series().values("rh_pct").max() == 104  # kept as it was
+    assert _series().used("moisture_m3_m3")[0].size == 0
+
+
+def test_a_part_includes_its_start_and_excludes_its_end() -> None:
+    part = _series().between(60, 180)
+    assert part.time_s.tolist() == [60, 120]
+    assert part.flags["soil_temp_c"].tolist() == [Flag.POWER_UP_VALUE, 0]
+
+
+def test_the_examples_in_the_docstrings_run() -> None:
+    for module in (traywarden.domain.flags, traywarden.domain.moisture, traywarden.domain.quality):
+        ran = doctest.testmod(module, extraglobs={"np": np})
+        assert ran.attempted
+        assert ran.failed == 0

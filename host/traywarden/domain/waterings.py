@@ -1,0 +1,153 @@
+"""Waterings: where water reached a sensor, when it last did, and whether it was rain."""
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from traywarden.domain.rain import RainParams, Told, classify, together
+from traywarden.domain.rises import Rises, bridged
+from traywarden.domain.wetting import DEFAULT_PARAMS, Wetting, WettingKind, WettingParams, by_speed
+
+__all__ = [
+    "RainParams",
+    "Told",
+    "Wetting",
+    "WettingKind",
+    "WettingParams",
+    "by_speed",
+    "classify",
+    "find_wettings",
+    "frozen_mask",
+    "since_last",
+    "together",
+]
+
+Floats = NDArray[np.float64]
+
+
+def frozen_mask(
+    time_s: ArrayLike, soil_temp_c: ArrayLike, params: WettingParams = DEFAULT_PARAMS
+) -> NDArray[np.bool_]:
+    """Which instants are frozen or not yet thawed long enough for moisture to be trusted.
+
+    Parameters
+    ----------
+    time_s : array, shape (n,) [s], ascending
+    soil_temp_c : array, shape (n,) [°C]; NaN where unknown
+    params : `freezing_c` and `thawed_s` are used
+
+    Returns
+    -------
+    bool array, shape (n,)
+
+    Notes
+    -----
+    Unknown temperature neither freezes nor thaws: the state before it goes on for `thawed_s`.
+
+    Examples
+    --------
+    >>> frozen_mask([0.0, 3600.0, 90000.0, 180000.0], [-1.0, 2.0, 3.0, 3.0]).tolist()
+    [True, True, False, False]
+    """
+    times = np.asarray(time_s, dtype=np.float64)
+    with np.errstate(invalid="ignore"):
+        cold = np.asarray(soil_temp_c, dtype=np.float64) <= params.freezing_c
+    last_cold = np.maximum.accumulate(np.where(cold, times, -np.inf)) if times.size else times
+    return np.asarray(times - last_cold < params.thawed_s)
+
+
+def find_wettings(
+    time_s: ArrayLike,
+    moisture_m3_m3: ArrayLike,
+    soil_temp_c: ArrayLike | None = None,
+    params: WettingParams = DEFAULT_PARAMS,
+) -> list[Wetting]:
+    """Find where water reached the sensor.
+
+    Parameters
+    ----------
+    time_s : array, shape (n,) [s] since 1970, ascending; spacing may vary, 5 min to 1 h is usual
+    moisture_m3_m3 : array, shape (n,) [m³/m³]; NaN where missing
+    soil_temp_c : array, shape (n,) [°C], optional; NaN where missing
+    params : thresholds, each with its reason
+
+    Returns
+    -------
+    list of Wetting, oldest first; kinds are told from speed alone (see `classify` for rain)
+
+    Notes
+    -----
+    A wetting is a rise within `window_s` beyond what can be explained otherwise: warming of the soil, or a
+    rise at the same time on one of the days before (the daily swing). Frozen soil, and soil thawed for less
+    than `thawed_s`, is left out, so a thaw is no wetting. A median over three readings keeps out single wrong
+    ones; the newest reading counts only once a second one confirms it. Everything is judged from readings up
+    to the end of the rise, so later readings do not change what was found before. Without soil temperature
+    and without a day of history, a rise must exceed `most_swing_m3_m3` as well. Rises slower than
+    `least_rise_m3_m3` per `window_s` are not seen.
+
+    Raises
+    ------
+    ValueError if the arrays differ in length or times go backwards.
+
+    References
+    ----------
+    Temperature effect of capacitive sensors: MethodsX 2024, doi 10.1016/j.mex.2024.103100.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> time_s = np.arange(0, 7200, 300.0)
+    >>> wet = find_wettings(time_s, np.where(time_s < 3600, 0.30, 0.50))
+    >>> [(w.onset_s, round(w.rise_m3_m3, 2), str(w.kind)) for w in wet]
+    [(3300.0, 0.2, 'by hand from above')]
+    """
+    times, moisture, temps = _checked(time_s, moisture_m3_m3, soil_temp_c)
+    warm = np.full(times.size, True) if temps is None else ~frozen_mask(times, temps, params)
+    if temps is not None:
+        temps = bridged(times, temps, 2 * params.window_s)
+    keep = np.isfinite(moisture) & warm
+    # Frozen stretches part the record: no level before one is compared with a level after it.
+    frost_count = np.cumsum(~warm)[keep]
+    scan = Rises(times[keep], moisture[keep], None if temps is None else temps[keep], frost_count, params)
+    return scan.wettings()
+
+
+def since_last(events: Sequence[Wetting], now_s: float) -> float | None:
+    """How long ago the last wetting began [s]; None if none is known at that instant.
+
+    Parameters
+    ----------
+    events : sequence of Wetting, any order
+    now_s : float [s] since 1970
+
+    Returns
+    -------
+    float [s] or None
+
+    Notes
+    -----
+    Wettings after `now_s` are not looked at, so the past can be asked.
+
+    Examples
+    --------
+    >>> since_last([], 0.0) is None
+    True
+    """
+    past = [e.onset_s for e in events if e.onset_s <= now_s]
+    return now_s - max(past) if past else None
+
+
+def _checked(
+    time_s: ArrayLike, moisture_m3_m3: ArrayLike, soil_temp_c: ArrayLike | None
+) -> tuple[Floats, Floats, Floats | None]:
+    times = np.asarray(time_s, dtype=np.float64)
+    moisture = np.asarray(moisture_m3_m3, dtype=np.float64)
+    temps = None if soil_temp_c is None else np.asarray(soil_temp_c, dtype=np.float64)
+    if times.ndim != 1 or times.shape != moisture.shape or (temps is not None and temps.shape != times.shape):
+        raise ValueError("time, moisture and soil temperature must be one-dimensional and equally long")
+    if np.any(np.diff(times) < 0):
+        raise ValueError("times must ascend")
+    if temps is not None and not np.isfinite(temps).any():
+        temps = None
+    return times, moisture, temps

@@ -22,6 +22,10 @@ NAMING = {
     "fk": "fk_%(table_name)s_%(column_0_name)s",
     "pk": "pk_%(table_name)s",
 }
+REVISIONS = ("0001",)
+"""Every revision of these tables, oldest first; the last is the one this program works with."""
+VERSION_TABLE = "traywarden_schema"
+
 metadata = MetaData(naming_convention=NAMING)
 Moment = BigInteger
 

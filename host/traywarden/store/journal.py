@@ -1,0 +1,66 @@
+"""The journal on disk: entries are only ever added."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from sqlalchemy import insert, select
+
+from traywarden.domain.journal import Entry, Facts, Kind
+from traywarden.errors import UsageError
+from traywarden.store import schema
+from traywarden.store.store import Tx
+
+_journal = schema.journal
+
+
+def write(
+    tx: Tx,
+    kind: Kind,
+    at_ms: int,
+    written_ms: int,
+    *,
+    tray_id: int | None = None,
+    place_id: int | None = None,
+    mix_id: int | None = None,
+    head_id: int | None = None,
+    lot_id: int | None = None,
+    data: Mapping[str, Any] | None = None,
+    note: str = "",
+    replaces: int | None = None,
+) -> Entry:
+    """Add an entry. A correction or an undo names the entry it `replaces`.
+
+    Raises UsageError where there is no such entry, or an undo names none.
+    """
+    kind = Kind(kind)
+    if replaces is None and kind is Kind.UNDONE:
+        raise UsageError("An undo must name the entry it takes back; see their numbers in the journal.")
+    if replaces is not None and not tx.scalar(select(1).where(_journal.c.entry_id == replaces)):
+        raise UsageError(f"There is no journal entry {replaces}; see the numbers in the journal.")
+    values: dict[str, Any] = {
+        "at_ms": at_ms,
+        "written_ms": written_ms,
+        "kind": kind.value,
+        "tray_id": tray_id,
+        "place_id": place_id,
+        "mix_id": mix_id,
+        "head_id": head_id,
+        "lot_id": lot_id,
+        "data": dict(data or {}),
+        "note": note,
+        "replaces": replaces,
+    }
+    made = tx.execute(insert(_journal).values(**values)).inserted_primary_key
+    assert made is not None
+    return Entry(**(values | {"entry_id": int(made[0]), "kind": kind}))
+
+
+def entries(tx: Tx) -> list[Entry]:
+    """Every entry ever written, also those replaced since, in the order of writing."""
+    rows = tx.execute(select(_journal).order_by(_journal.c.entry_id)).mappings()
+    return [Entry(**(dict(row) | {"kind": Kind(row["kind"])})) for row in rows]
+
+
+def facts(tx: Tx) -> Facts:
+    """What stood where and when, by the entries that hold now."""
+    return Facts(entries(tx))

@@ -1,0 +1,1 @@
+"""Alembic's side of the store; run by `traywarden.store.upgrade`."""

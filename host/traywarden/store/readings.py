@@ -1,0 +1,187 @@
+"""Readings: kept once each, however often and in whatever order they arrive."""
+
+import json
+from collections.abc import Iterable, Sequence
+from itertools import repeat
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from sqlalchemy import func, select, tuple_, update
+
+from traywarden.domain.readings import VALUE_COLUMNS, Reading
+from traywarden.domain.series import HeadColumns
+from traywarden.store import schema
+from traywarden.store.probes import ensure_heads
+from traywarden.store.store import Tx
+
+Row = tuple[Any, ...]
+Identity = tuple[int, int, int]
+_reading, _head, _probe = schema.reading, schema.head, schema.probe
+
+# Order of Reading's fields after (probe, head), so that a row is one slice of it.
+_KEY = ("head_id", "boot", "sequence")
+_COLUMNS = (*_KEY, "time_ms", "received_ms", *VALUE_COLUMNS, "extra")
+_FIRST_VALUE = len(_KEY) + 2
+_EXTRA = len(_COLUMNS) - 1
+_PG_TYPES = ("int", "bigint", "bigint", "bigint", "bigint", *repeat("float8", len(VALUE_COLUMNS)), "text")
+
+_INSERT_SQLITE = (
+    f"INSERT INTO reading ({', '.join(_COLUMNS)}) VALUES ({', '.join('?' * len(_COLUMNS))}) "
+    "ON CONFLICT DO NOTHING"
+)
+_FILL_SQLITE = (
+    "UPDATE reading SET "
+    + ", ".join(f"{c} = coalesce({c}, ?{n})" for n, c in enumerate(VALUE_COLUMNS, 4))
+    + " WHERE head_id = ?1 AND boot = ?2 AND sequence = ?3 AND ("
+    + " OR ".join(f"({c} IS NULL AND ?{n} IS NOT NULL)" for n, c in enumerate(VALUE_COLUMNS, 4))
+    + ")"
+)
+_INSERT_POSTGRESQL = (
+    f"INSERT INTO reading ({', '.join(_COLUMNS)}) SELECT * FROM unnest("
+    + ", ".join(f"%s::{kind}[]" for kind in _PG_TYPES)
+    + ") ON CONFLICT DO NOTHING"
+)
+_FILL_POSTGRESQL = (
+    "UPDATE reading SET "
+    + ", ".join(f"{c} = coalesce(reading.{c}, fresh.{c})" for c in VALUE_COLUMNS)
+    + " FROM unnest("
+    + ", ".join(f"%s::{kind}[]" for kind in (*_PG_TYPES[:3], *_PG_TYPES[_FIRST_VALUE:_EXTRA]))
+    + f") AS fresh ({', '.join((*_KEY, *VALUE_COLUMNS))}) WHERE "
+    + " AND ".join(f"reading.{c} = fresh.{c}" for c in _KEY)
+    + " AND ("
+    + " OR ".join(f"(reading.{c} IS NULL AND fresh.{c} IS NOT NULL)" for c in VALUE_COLUMNS)
+    + ")"
+)
+
+
+def insert(tx: Tx, rows: Sequence[Reading]) -> int:
+    """Store readings; returns how many were not known before. Unknown probes and heads are made.
+
+    A reading is known by (probe, head, boot, sequence). Of one that is known already, values it lacked are
+    filled in and everything else stays as it first came, its time too: a time relative to “now” comes out
+    a little different each time it is delivered.
+    """
+    if not rows:
+        return 0
+    ids = ensure_heads(tx, {row[:2] for row in rows}, min(row.received_ms for row in rows))
+    keyed: list[Row] = [(ids[row[:2]], *row[2:]) for row in rows]
+    if tx.dialect.name == "postgresql":
+        new = tx.exec_driver_sql(_INSERT_POSTGRESQL, _arrays(keyed, range(len(_COLUMNS)))).rowcount
+    else:
+        new = tx.exec_driver_sql(_INSERT_SQLITE, keyed).rowcount
+    if new < len(keyed):
+        _fill(tx, _folded(keyed))
+    return new
+
+
+def _folded(keyed: Iterable[Row]) -> dict[Identity, Row]:
+    """One row per identity; of two in one batch the earlier stands and the later fills its blanks."""
+    folded: dict[Identity, Row] = {}
+    for row in keyed:
+        identity: Identity = row[:3]
+        old = folded.get(identity)
+        if old is None:
+            folded[identity] = row
+        elif old != row:
+            values = [a if a is not None else b for a, b in zip(old[:_EXTRA], row[:_EXTRA], strict=True)]
+            folded[identity] = (*values, _merged(old[_EXTRA], row[_EXTRA]))
+    return folded
+
+
+def _fill(tx: Tx, folded: dict[Identity, Row]) -> None:
+    rows = list(folded.values())
+    if tx.dialect.name == "postgresql":
+        columns = [*range(len(_KEY)), *range(_FIRST_VALUE, _EXTRA)]
+        tx.exec_driver_sql(_FILL_POSTGRESQL, _arrays(rows, columns))
+    else:
+        tx.exec_driver_sql(_FILL_SQLITE, [(*row[:3], *row[_FIRST_VALUE:_EXTRA]) for row in rows])
+    _fill_extra(tx, {identity: row[_EXTRA] for identity, row in folded.items() if row[_EXTRA] is not None})
+
+
+def _fill_extra(tx: Tx, extras: dict[Identity, str]) -> None:
+    identities = list(extras)
+    key = [_reading.c[name] for name in _KEY]
+    for start in range(0, len(identities), 500):
+        chosen = select(*key, _reading.c.extra).where(tuple_(*key).in_(identities[start : start + 500]))
+        for *identity, old in tx.execute(chosen).all():
+            head_id, boot, sequence = identity
+            merged = _merged(old, extras[head_id, boot, sequence])
+            if merged != old:
+                this = (key[0] == head_id) & (key[1] == boot) & (key[2] == sequence)
+                tx.execute(update(_reading).where(this).values(extra=merged))
+
+
+def _merged(old: str | None, new: str | None) -> str | None:
+    """Two JSON objects as one; what the old one says stands. The same text comes out in either order."""
+    if old is None or new is None or old == new:
+        return new if old is None else old
+    kept, fresh = json.loads(old), json.loads(new)
+    if fresh.keys() <= kept.keys():
+        return old
+    return json.dumps(fresh | kept, sort_keys=True, separators=(",", ":"))
+
+
+def _arrays(rows: Sequence[Row], columns: Iterable[int]) -> tuple[list[Any], ...]:
+    turned = list(zip(*rows, strict=True))
+    return tuple(
+        # psycopg refuses a list that mixes int and float
+        [None if v is None else float(v) for v in turned[n]]
+        if _FIRST_VALUE <= n < _EXTRA
+        else list(turned[n])
+        for n in columns
+    )
+
+
+def columns(tx: Tx, head_id: int, start_ms: int, end_ms: int) -> HeadColumns:
+    """What a head measured in [start_ms, end_ms), oldest first; NaN where it measured nothing."""
+    who = tx.execute(
+        select(_probe.c.name, _head.c.number)
+        .join(_probe, _probe.c.probe_id == _head.c.probe_id)
+        .where(_head.c.head_id == head_id)
+    ).one()
+    whole = ("time_ms", "received_ms", "boot", "sequence")
+    chosen = (
+        select(*(_reading.c[name] for name in (*whole, *VALUE_COLUMNS)))
+        .where(_reading.c.head_id == head_id, _reading.c.time_ms >= start_ms, _reading.c.time_ms < end_ms)
+        .order_by(_reading.c.time_ms, _reading.c.boot, _reading.c.sequence)
+    )
+    types = [np.int64] * len(whole) + [np.float64] * len(VALUE_COLUMNS)
+    parts: list[list[NDArray[Any]]] = [[np.empty(0, kind)] for kind in types]
+    for rows in tx.execute(chosen).partitions(50_000):
+        for part, kind, column in zip(parts, types, zip(*rows, strict=True), strict=True):
+            part.append(np.array(column, dtype=kind))
+    time_ms, received_ms, boot, sequence, *values = [np.concatenate(part) for part in parts]
+    return HeadColumns(
+        label=f"{who.name}/{who.number}",
+        time_ms=time_ms,
+        received_ms=received_ms,
+        boot=boot,
+        sequence=sequence,
+        values=dict(zip(VALUE_COLUMNS, values, strict=True)),
+    )
+
+
+def newest(tx: Tx) -> dict[int, int]:
+    """Newest measured time of each head that has any reading."""
+    last = select(func.max(_reading.c.time_ms)).where(_reading.c.head_id == _head.c.head_id).scalar_subquery()
+    return {head_id: time_ms for head_id, time_ms in tx.execute(select(_head.c.head_id, last)) if time_ms}
+
+
+def stored_sequences(tx: Tx, probe: str, boot: int, from_sequence: int | None = None) -> list[int]:
+    """Sequences of a probe's boot that are stored, ascending; from `from_sequence` on where given."""
+    chosen = (
+        select(_reading.c.sequence)
+        .distinct()
+        .join(_head, _head.c.head_id == _reading.c.head_id)
+        .join(_probe, _probe.c.probe_id == _head.c.probe_id)
+        .where(_probe.c.name == probe, _reading.c.boot == boot)
+        .order_by(_reading.c.sequence)
+    )
+    if from_sequence is not None:
+        chosen = chosen.where(_reading.c.sequence >= from_sequence)
+    return list(tx.execute(chosen).scalars())
+
+
+def count(tx: Tx) -> int:
+    return tx.execute(select(func.count()).select_from(_reading)).scalar_one()

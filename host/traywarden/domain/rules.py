@@ -174,13 +174,11 @@ def cold_verdict(
         return Verdict(Answer.NO, "nothing is sown in it", at_once=True)
     if sown.emerged_ms is not None:
         return Verdict(Answer.NO, f"the {sown.crop} is up", {"crop": sown.crop}, at_once=True)
-    if sown.floor_c is None:
-        return Verdict(Answer.BLIND, f"no lowest temperature is published for {sown.crop}")
     warm = [(h.soil_temp_c, h) for h in heads if h.soil_temp_c is not None]
-    if not warm:
-        return Verdict(
-            Answer.BLIND, _why_blind(heads, [h.soil_temp_trouble for h in heads], "soil temperature")
-        )
+    if sown.floor_c is None or not warm:
+        unknown = f"no lowest temperature is published for {sown.crop}"
+        blind = _why_blind(heads, [h.soil_temp_trouble for h in heads], "soil temperature")
+        return Verdict(Answer.BLIND, unknown if sown.floor_c is None else blind)
     soil_temp_c, head = min(warm, key=lambda pair: pair[0])
     facts: Facts = {
         "soil_temp_c": round(soil_temp_c, 2),

@@ -1,0 +1,68 @@
+"""Notices: what is told over one channel, how far it has come, and when to try again."""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+from traywarden.domain.episodes import ChangeKind
+
+SEVERITIES = ("info", "warning", "urgent")
+
+
+class NoticeState(StrEnum):
+    HELD = "held"  # not yet: `trouble` says what it waits for
+    WAITING = "waiting"  # to be sent at `next_try_ms`
+    SENT = "sent"  # the channel has confirmed it
+    PARKED = "parked"  # given up until a person looks: `trouble` says why
+
+
+@dataclass(frozen=True, slots=True)
+class Notice:
+    """One or more changes of episodes, told over one channel. The id is on every attempt."""
+
+    notice_id: str
+    channel: str
+    severity: str
+    title: str
+    body: str
+    changes: tuple[tuple[str, ChangeKind], ...]
+    created_ms: int
+    state: NoticeState
+    attempts: int = 0
+    next_try_ms: int = 0
+    sent_ms: int | None = None
+    trouble: str = ""
+
+
+def passes(severity: str, least_severity: str) -> bool:
+    """Whether something of that severity goes to a channel that takes `least_severity` and up."""
+    return SEVERITIES.index(severity) >= SEVERITIES.index(least_severity)
+
+
+def retry_after_ms(
+    attempts: int, *, first_retry_s: float, longest_retry_s: float, told_s: float | None = None
+) -> int:
+    """How long to wait before the next try.
+
+    Parameters
+    ----------
+    attempts : int
+        Failed attempts so far, at least 1.
+    first_retry_s, longest_retry_s : float
+        Wait after the first failure and longest wait [s]; the wait doubles in between.
+    told_s : float or None
+        What the channel itself asked for (Retry-After) [s]; never undercut, never over a day.
+
+    Returns
+    -------
+    int [ms]
+
+    Example
+    -------
+    >>> [retry_after_ms(n, first_retry_s=30, longest_retry_s=100) // 1000 for n in (1, 2, 3)]
+    [30, 60, 100]
+    """
+    doubled_s = first_retry_s * 2.0 ** min(attempts - 1, 40)
+    wait_s = min(doubled_s, longest_retry_s)
+    if told_s is not None:
+        wait_s = max(wait_s, min(told_s, 86_400.0))
+    return round(wait_s * 1000)

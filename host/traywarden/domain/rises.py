@@ -54,13 +54,13 @@ class Rises:
         self.stretch = (
             np.concatenate(([0], np.cumsum(~joined))) if times.size else np.zeros(0, dtype=np.int64)
         )
-        self.rise, self.base = self._rises()
+        self.rise = self._rises()
         self.taken: list[tuple[float, float]] = []
 
-    def _rises(self) -> tuple[Floats, NDArray[np.int64]]:
-        """For each reading: the largest rise to it within the window beyond warming, and where it began."""
+    def _rises(self) -> Floats:
+        """For each reading: the largest rise to it within the window, beyond warming."""
         n = self.times.size
-        best, base = np.zeros(n), np.arange(n)
+        best = np.zeros(n)
         for lag in range(1, n):
             late, early = slice(lag, n), slice(0, n - lag)
             near = (self.times[late] - self.times[early] <= self.params.window_s) & (
@@ -68,17 +68,19 @@ class Rises:
             )
             if not near.any():
                 break
-            rise = self.level[late] - self.level[early]
-            if self.temps is not None:
-                warming = np.nan_to_num(self.temps[late] - self.temps[early], nan=0.0)
-                rise = rise - np.minimum(
-                    self.params.most_swing_m3_m3,
-                    self.params.temperature_effect_m3_m3_c * np.maximum(warming, 0.0),
-                )
-            better = near & (rise > best[late] + 1e-9)
-            best[late] = np.where(better, rise, best[late])
-            base[late] = np.where(better, np.arange(n - lag), base[late])
-        return best, base
+            rise = self.level[late] - self.level[early] - self._swing(early, late, 0.0)
+            best[late] = np.where(near, np.maximum(best[late], rise), best[late])
+        return best
+
+    def _swing(self, early: slice, late: slice | int, habit: float) -> Floats:
+        """The part of a rise from `early` to `late` that warming, or habit, may explain."""
+        span_s = self.times[late] - self.times[early]
+        explained = np.full(span_s.size, habit)
+        if self.temps is not None:
+            warming = np.nan_to_num(self.temps[late] - self.temps[early], nan=0.0)
+            explained = np.maximum(explained, self.params.temperature_effect_m3_m3_c * warming)
+        most = np.minimum(self.params.most_swing_m3_m3, self.params.fastest_swing_m3_m3_s * span_s)
+        return np.asarray(np.clip(explained, 0.0, most), dtype=np.float64)
 
     def wettings(self) -> list[Wetting]:
         found: list[Wetting] = []
@@ -105,22 +107,15 @@ class Rises:
 
     def _base_since(self, at: int, start: int) -> int | None:
         """Where the rise to `at` began, if it is a wetting and began after the last one's peak."""
-        base = int(self.base[at])
-        rise = self.rise[at]
-        if base < start - 1:
-            first = max(start - 1, 0)
-            base = first + int(np.argmin(self.level[first : at + 1]))
-            rise = self.level[at] - self.level[base] - self._warming(base, at)
-        need = max(self.params.least_rise_m3_m3, self.params.noise_times * self._noise(base))
-        if rise < need - 1e-9:
+        first = int(np.searchsorted(self.times, self.times[at] - self.params.window_s))
+        first = max(first, start - 1, int(np.searchsorted(self.stretch, self.stretch[at])))
+        if first >= at:
             return None
-        return base if rise - self._habit(at) >= need - 1e-9 else None
-
-    def _warming(self, base: int, at: int) -> float:
-        if self.temps is None or not np.isfinite(self.temps[at] - self.temps[base]):
-            return 0.0
-        warming = max(0.0, float(self.temps[at] - self.temps[base]))
-        return min(self.params.most_swing_m3_m3, self.params.temperature_effect_m3_m3_c * warming)
+        early = slice(first, at)
+        beyond = self.level[at] - self.level[early] - self._swing(early, at, self._habit(at))
+        base = first + int(np.argmax(beyond))
+        need = max(self.params.least_rise_m3_m3, self.params.noise_times * self._noise(base))
+        return base if beyond[base - first] >= need - 1e-9 else None
 
     def _noise(self, base: int) -> float:
         """Scatter of single readings over the day up to `base`, from second differences."""
@@ -171,9 +166,10 @@ class Rises:
     def _wetting(self, base: int, peak: int) -> Wetting:
         levels, times = self.level[base : peak + 1], self.times[base : peak + 1]
         before, after = float(self.level[base]), float(self.level[peak])
-        # The rise starts at the last reading within a tenth of it: what came before was the daily swing.
-        low = int(np.flatnonzero(levels <= before + 0.1 * (after - before))[-1])
-        high = int(np.flatnonzero(levels >= before + 0.9 * (after - before))[0])
+        # The rise starts at the last reading within a tenth of it: what came before was swing or noise.
+        near = min(max(0.1 * (after - before), 2 * self._noise(base)), (after - before) / 3)
+        low = int(np.flatnonzero(levels <= before + near)[-1])
+        high = int(np.flatnonzero(levels >= after - near)[0])
         low = min(low, high - 1) if high > 0 else 0
         spacing = float(np.median(np.diff(times))) if times.size > 1 else 0.0
         climb = float(times[high] - times[low])

@@ -41,6 +41,8 @@ class WettingParams:
     most_swing_m3_m3: float = 0.04
     """The daily swing never explains more than this (±0.02 is the largest swing in the recorded data), so
     a tray watered every day at the same hour is seen every day."""
+    fastest_swing_m3_m3_s: float = 0.02 / HOUR_S
+    """… nor more than this per second: the steepest morning in the recorded data rises 0.015 an hour."""
     settle_s: float = 2 * HOUR_S
     """A wetting is over once no new high was reached for this long (no source)."""
     freezing_c: float = 0.5

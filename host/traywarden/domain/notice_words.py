@@ -1,0 +1,251 @@
+"""The words of a notice: what to do, where, and why, with the numbers and where the level comes from.
+
+Every rule has three sayings: for an episode that opened, one that closed, and one that is past.
+A rule without words of its own is told by the reason of its verdict.
+"""
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, tzinfo
+
+from traywarden.domain.episodes import ChangeKind
+from traywarden.domain.rules import Facts
+from traywarden.domain.units import Display, span_words
+
+MOST_LINES = 40
+"""A digest that is longer than this is not read; the rest is counted (no source)."""
+LITRES_DIGITS_BELOW = 1.0
+
+
+@dataclass(frozen=True, slots=True)
+class Watered:
+    """When a tray was last watered and how that is known (“journal” or “seen by its sensor”)."""
+
+    at_ms: int
+    known_from: str
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """One change of one episode, with what its words need. `place` and `watered` None: not known."""
+
+    kind: ChangeKind
+    rule: str
+    tray: str
+    opened_ms: int
+    closed_ms: int | None = None
+    place: str | None = None
+    watered: Watered | None = None
+    facts: Facts = field(default_factory=dict)
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    title: str
+    body: str
+
+
+@dataclass(frozen=True, slots=True)
+class Reader:
+    """Who reads it: now [ms since 1970], the garden's zone, and the units shown."""
+
+    now_ms: int
+    zone: tzinfo = UTC
+    display: Display = field(default_factory=Display)
+
+    def clock(self, at_ms: int) -> str:
+        """An instant as a person says it: “14:05” today, “Tue 3 Mar 14:05” otherwise."""
+        at = datetime.fromtimestamp(at_ms / 1000, self.zone)
+        now = datetime.fromtimestamp(self.now_ms / 1000, self.zone)
+        if at.date() == now.date():
+            return f"{at:%H:%M}"
+        day = f"{at:%a} {at.day} {at:%b}"
+        return f"{day} {at:%H:%M}" if at.year == now.year else f"{day} {at.year} {at:%H:%M}"
+
+    def ago(self, at_ms: int) -> str:
+        return span_words(max(0, self.now_ms - at_ms) / 1000)
+
+
+@dataclass(frozen=True, slots=True)
+class Sayings:
+    """A rule's words. `opened`: full text; `title`: what to do; `ended` and `past`: one clause each."""
+
+    title: str
+    opened: Callable[[Told, Reader], str]
+    ended: Callable[[Told, Reader], str]
+    past: Callable[[Told, Reader], str]
+
+
+def words(changes: Sequence[Told], reader: Reader) -> Words:
+    """Title and body of one notice.
+
+    Parameters
+    ----------
+    changes : sequence of Told
+        What the notice tells: all opened or all closed by one rule, or any that are past.
+    reader : Reader
+
+    Returns
+    -------
+    Words
+
+    Raises
+    ------
+    ValueError
+        When there is nothing to tell.
+
+    Notes
+    -----
+    One tray is named in the title; several are counted there and listed in the body, past ones
+    under “While you were away”.
+
+    Example
+    -------
+    >>> away = Told(ChangeKind.PAST, "dry", "A", 0, 7_200_000)
+    >>> words([away], Reader(86_400_000)).title
+    'While you were away: 1 episode began and ended'
+    """
+    if not changes:
+        raise ValueError("a notice needs at least one change")
+    if changes[0].kind is ChangeKind.PAST:
+        return _digest(changes, reader)
+    first = changes[0]
+    say = SAYINGS.get(first.rule, PLAIN)
+    opened = first.kind is ChangeKind.OPENED
+    text = say.opened if opened else say.ended
+    title = say.title or first.rule.capitalize()
+    where = _where(first) if len(changes) == 1 else _several(changes)
+    head = f"{title}: {where}" if opened else f"Over: {title.lower()}, {where}"
+    lines = [text(told, reader) for told in changes]
+    if len(lines) == 1:
+        return Words(head, lines[0])
+    kept = [f"• {told.tray}: {line}" for told, line in zip(changes, lines, strict=True)]
+    return Words(head, _capped(kept))
+
+
+def _digest(changes: Sequence[Told], reader: Reader) -> Words:
+    ordered = sorted(changes, key=lambda t: t.opened_ms)
+    noun = "episode" if len(ordered) == 1 else "episodes"
+    lines = [f"• {_where(t)}: {SAYINGS.get(t.rule, PLAIN).past(t, reader)}" for t in ordered]
+    intro = "These began and ended before their readings arrived; nothing needs doing for them now."
+    return Words(
+        f"While you were away: {len(ordered)} {noun} began and ended", "\n".join([intro, _capped(lines)])
+    )
+
+
+def _capped(lines: list[str]) -> str:
+    more = len(lines) - MOST_LINES
+    return "\n".join([*lines[:MOST_LINES], f"• and {more} more"] if more > 0 else lines)
+
+
+def _where(told: Told) -> str:
+    return f"{told.tray} ({told.place})" if told.place else told.tray
+
+
+def _several(changes: Sequence[Told]) -> str:
+    places = {t.place for t in changes}
+    only = next(iter(places)) if len(places) == 1 else None
+    return f"{len(changes)} trays" + (f" in {only}" if only else "")
+
+
+def _number(told: Told, name: str) -> float | None:
+    value = told.facts.get(name)
+    return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None
+
+
+def _span(told: Told, reader: Reader) -> str:
+    until = told.closed_ms if told.closed_ms is not None else reader.now_ms
+    lasted = span_words((until - told.opened_ms) / 1000)
+    return f"{reader.clock(told.opened_ms)} to {reader.clock(until)} ({lasted})"
+
+
+def _dry_opened(told: Told, reader: Reader) -> str:
+    moisture, line, capacity = (
+        _number(told, n) for n in ("moisture_m3_m3", "dry_line_m3_m3", "container_capacity_m3_m3")
+    )
+    if moisture is None or line is None or capacity is None:
+        return _plain_opened(told, reader)
+    mix = told.facts.get("mix") or "its mix"
+    parts = [
+        f"Water {told.tray} in {told.place or 'a place not known'} now: {mix} is at "
+        f"{moisture / capacity:.0%} of container capacity ({moisture:.3f} m³/m³), below its dry line of "
+        f"{line / capacity:.0%} "
+        f"({line:.3f} m³/m³) since {reader.clock(told.opened_ms)}."
+    ]
+    if told.watered is None:
+        parts.append("Last watered: not known.")
+    else:
+        parts.append(f"Last watered {reader.ago(told.watered.at_ms)} ago ({told.watered.known_from}).")
+    pour = _number(told, "pour_litres")
+    if pour is not None:
+        digits = 2 if pour < LITRES_DIGITS_BELOW else 1
+        parts.append(f"About {pour:.{digits}f} l brings it back to container capacity.")
+    if told.facts.get("calibrated") is False:
+        parts.append("The moisture is not calibrated in your mix: lift the tray before you trust the number.")
+    return " ".join(parts)
+
+
+def _dry_ended(told: Told, reader: Reader) -> str:
+    return f"{told.tray} is above its dry line again since {_closed(told, reader)}{_withdrawn(told)}."
+
+
+def _dry_past(told: Told, reader: Reader) -> str:
+    return f"below its dry line from {_span(told, reader)}"
+
+
+def _cold_opened(told: Told, reader: Reader) -> str:
+    soil, floor = _number(told, "soil_temp_c"), _number(told, "floor_c")
+    if soil is None or floor is None:
+        return _plain_opened(told, reader)
+    temp = reader.display.temp
+    crop = told.facts.get("crop") or "the seed"
+    kind = told.facts.get("floor_kind") or "published minimum"
+    source = told.facts.get("floor_source")
+    cited = f" (source: {source})" if source else ""
+    return (
+        f"{crop} in {told.tray}, {told.place or 'a place not known'}: the mix is at {temp(soil)}, and the "
+        f"{kind} {temp(floor)}{cited}. Below it for {reader.ago(told.opened_ms)}, since "
+        f"{reader.clock(told.opened_ms)}. What helps: a cold frame or a cover, or a sunnier place; or "
+        "patience, as the seed is not lost and emergence will only be later."
+    )
+
+
+def _cold_ended(told: Told, reader: Reader) -> str:
+    crop = told.facts.get("crop") or "the seed"
+    why = f": {told.reason}" if told.reason else ""
+    return (
+        f"{told.tray} is no longer too cold for {crop} since {_closed(told, reader)}{why}{_withdrawn(told)}."
+    )
+
+
+def _cold_past(told: Told, reader: Reader) -> str:
+    return f"too cold for {told.facts.get('crop') or 'its seed'} from {_span(told, reader)}"
+
+
+def _plain_opened(told: Told, reader: Reader) -> str:
+    why = told.reason or str(told.facts.get("reason") or "")
+    return f"{_where(told)}: {why or told.rule} since {reader.clock(told.opened_ms)}."
+
+
+def _plain_ended(told: Told, reader: Reader) -> str:
+    return f"{_where(told)}: over since {_closed(told, reader)}{_withdrawn(told)}."
+
+
+def _plain_past(told: Told, reader: Reader) -> str:
+    return f"{told.rule} from {_span(told, reader)}"
+
+
+def _closed(told: Told, reader: Reader) -> str:
+    return reader.clock(told.closed_ms if told.closed_ms is not None else reader.now_ms)
+
+
+def _withdrawn(told: Told) -> str:
+    return " (late readings show that it was not so)" if told.facts.get("withdrawn") else ""
+
+
+PLAIN = Sayings("", _plain_opened, _plain_ended, _plain_past)
+SAYINGS: dict[str, Sayings] = {
+    "dry": Sayings("Water now", _dry_opened, _dry_ended, _dry_past),
+    "cold": Sayings("Too cold", _cold_opened, _cold_ended, _cold_past),
+}

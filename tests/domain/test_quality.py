@@ -1,6 +1,7 @@
 """Faults in readings are found, named, and never more than they are."""
 
 import json
+import math
 from collections.abc import Callable
 from typing import Any
 
@@ -32,11 +33,11 @@ START_MS = 1_772_323_200_000  # 2026-03-01 00:00 UTC
 
 
 def _array(values: list[float | None]) -> FloatArray:
-    return np.array([np.nan if v is None else v for v in values], np.float64)
+    return np.array([math.nan if v is None else v for v in values], dtype=np.float64)
 
 
 def _steps(count: int, step_s: float) -> FloatArray:
-    return np.arange(count) * step_s
+    return np.arange(count, dtype=np.float64) * step_s
 
 
 def _published() -> list[dict[str, Any]]:

@@ -34,6 +34,7 @@ def test_missing_and_left_out_readings_are_dropped_and_humidity_is_capped() -> N
     time_s, soil_c = _series().used("soil_temp_c")
     assert (time_s.tolist(), soil_c.tolist()) == ([0, 180], [20, 21])
     assert _series().used("rh_pct")[1].tolist() == [50, 60, 100, 99]
+    np.testing.assert_array_equal(_series().clean("soil_temp_c"), [20, np.nan, np.nan, 21])
     assert _series().values("rh_pct").max() == 104  # kept as it was
     assert _series().used("moisture_m3_m3")[0].size == 0
 

@@ -54,16 +54,20 @@ class HeadSeries:
         array: FloatArray = getattr(self, column)
         return array
 
+    def clean(self, column: str) -> FloatArray:
+        """Every value of a column, NaN where it bears a LEFT_OUT flag; relative humidity capped at 100 %."""
+        values = np.where((self.flags[column] & LEFT_OUT) == 0, self.values(column), np.nan)
+        return np.minimum(values, 100.0) if column == "rh_pct" else values
+
     def used(self, column: str) -> tuple[FloatArray, FloatArray]:
         """Times [s] and values of one column that computation may use.
 
         Readings that hold no such value or bear a LEFT_OUT flag are dropped; relative humidity is
         capped at 100 %.
         """
-        values = self.values(column)
-        kept = ~np.isnan(values) & ((self.flags[column] & LEFT_OUT) == 0)
-        chosen = values[kept]
-        return self.time_s[kept], np.minimum(chosen, 100.0) if column == "rh_pct" else chosen
+        values = self.clean(column)
+        kept = ~np.isnan(values)
+        return self.time_s[kept], values[kept]
 
     def between(self, start_s: float, end_s: float) -> "HeadSeries":
         """The part measured from start_s (inclusive) to end_s (exclusive)."""

@@ -1,0 +1,220 @@
+"""Readings of a tray or a place: the right heads, cut to their stays, calibrated and flagged."""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
+import numpy as np
+
+from traywarden.domain.flags import Flag
+from traywarden.domain.garden import Head
+from traywarden.domain.journal import Facts
+from traywarden.domain.moisture import calibrated
+from traywarden.domain.quality import flag_columns, flag_values
+from traywarden.domain.series import SERIES_COLUMNS, HeadSeries
+from traywarden.store import probes as probe_store
+from traywarden.store import readings as reading_store
+from traywarden.store.store import Tx
+
+LEAD_MS = 36 * 3_600_000
+"""Readings before the span that flags may look back at: stuck takes a day, a thaw half of one."""
+
+Span = tuple[int, int]
+
+
+@dataclass(frozen=True, slots=True)
+class Piece:
+    """One head, for a while, in one mix (None: in none, or unknown)."""
+
+    head_id: int
+    start_ms: int
+    end_ms: int
+    mix_id: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceSeries:
+    """What was measured in a place: its air, and the soil of the trays that stood there."""
+
+    air: list[HeadSeries]
+    soil: list[HeadSeries]
+
+
+def tray_series(
+    tx: Tx, facts: Facts, tray_id: int, start_ms: int, end_ms: int, *, earliest_year: int
+) -> list[HeadSeries]:
+    """One series per head that was in the tray in [start_ms, end_ms), for the time it was there."""
+    return _series(tx, facts, tray_pieces(facts, tray_id, start_ms, end_ms), earliest_year)
+
+
+def place_series(
+    tx: Tx, facts: Facts, place_id: int, start_ms: int, end_ms: int, *, earliest_year: int
+) -> PlaceSeries:
+    """Air and soil of a place in [start_ms, end_ms), each head for the time it was there."""
+    heads = {head.head_id: head for head in probe_store.heads(tx)}
+    soil = [
+        piece
+        for stay in facts.trays_in_place(place_id, start_ms, end_ms)
+        if (span := stay.overlap(start_ms, end_ms))
+        for piece in tray_pieces(facts, stay.subject, *span)
+    ]
+    hung = [
+        Piece(stay.subject, *span)
+        for stay in facts.heads_in_place(place_id, start_ms, end_ms)
+        if (span := stay.overlap(start_ms, end_ms))
+    ]
+    air = hung + _own_air(facts, heads, soil, place_id, (start_ms, end_ms))
+    return PlaceSeries(_series(tx, facts, air, earliest_year), _series(tx, facts, soil, earliest_year))
+
+
+def rain_series(
+    tx: Tx, facts: Facts, covered_places: set[int], start_ms: int, end_ms: int, *, earliest_year: int
+) -> list[HeadSeries]:
+    """Series of heads outside numbered trays that recorded rain, leaving out the time under cover."""
+    pieces = []
+    for head in probe_store.heads(tx):
+        if head.number != 0 and not any(s.subject == head.head_id for s in facts.head_places):
+            continue
+        kept_dry = [
+            span
+            for s in facts.head_places
+            if s.subject == head.head_id
+            and s.where in covered_places
+            and (span := s.overlap(start_ms, end_ms))
+        ]
+        pieces += [Piece(head.head_id, *span) for span in _minus([(start_ms, end_ms)], kept_dry)]
+    found = _series(tx, facts, pieces, earliest_year)
+    return [series for series in found if not np.isnan(series.rain_mm).all()]
+
+
+def tray_pieces(facts: Facts, tray_id: int, start_ms: int, end_ms: int) -> list[Piece]:
+    """Which heads were in a tray, when, and in which of its mixes."""
+    mixes = [stay for stay in facts.tray_mixes if stay.subject == tray_id]
+    pieces: list[Piece] = []
+    for stay in facts.heads_in_tray(tray_id, start_ms, end_ms):
+        span = stay.overlap(start_ms, end_ms)
+        if span is None:
+            continue
+        filled = [(inside, mix.where) for mix in mixes if (inside := mix.overlap(*span))]
+        pieces += [Piece(stay.subject, *inside, mix_id) for inside, mix_id in filled]
+        # A tray whose filling was never written down, or later, still has its readings.
+        pieces += [Piece(stay.subject, *rest) for rest in _minus([span], [inside for inside, _ in filled])]
+    return sorted(pieces, key=lambda p: (p.start_ms, p.head_id))
+
+
+def _own_air(
+    facts: Facts, heads: dict[int, Head], soil: Iterable[Piece], place_id: int, span: Span
+) -> list[Piece]:
+    """Head 0 of the probes whose numbered heads were in trays here.
+
+    A probe lies where its lowest-numbered placed head is; where its head 0 was itself hung in a place,
+    that says more.
+    """
+    by_name = {(head.probe, head.number): head.head_id for head in heads.values()}
+    here: dict[str, list[Span]] = {}
+    for piece in soil:
+        here.setdefault(heads[piece.head_id].probe, []).append((piece.start_ms, piece.end_ms))
+    pieces: list[Piece] = []
+    for probe, spans in here.items():
+        own = by_name.get((probe, 0))
+        if own is None:
+            continue
+        numbered = {
+            head.number: where
+            for head in heads.values()
+            if head.probe == probe and head.number > 0 and (where := _whereabouts(facts, head.head_id, span))
+        }
+        elsewhere: list[Span] = []
+        settled: list[Span] = []  # time for which a lower-numbered head has already spoken
+        for number in sorted(numbered):
+            for at_place, start_ms, end_ms in numbered[number]:
+                if at_place != place_id:
+                    elsewhere += _minus([(start_ms, end_ms)], settled)
+            settled += [(start_ms, end_ms) for _, start_ms, end_ms in numbered[number]]
+        hung = [s.overlap(*span) for s in [*facts.head_places, *facts.head_trays] if s.subject == own]
+        taken = elsewhere + [h for h in hung if h]
+        pieces += [Piece(own, *rest) for rest in _minus(_merged(spans), taken)]
+    return pieces
+
+
+def _whereabouts(facts: Facts, head_id: int, span: Span) -> list[tuple[int, int, int]]:
+    """(place, start, end) of a head through the trays it sat in."""
+    found = []
+    for stay in facts.head_trays:
+        inside = stay.overlap(*span) if stay.subject == head_id else None
+        if inside:
+            found += [
+                (at.where, *both)
+                for at in facts.tray_places
+                if at.subject == stay.where and (both := at.overlap(*inside))
+            ]
+    return found
+
+
+def _series(tx: Tx, facts: Facts, pieces: Sequence[Piece], earliest_year: int) -> list[HeadSeries]:
+    """One HeadSeries per head, in the order in which the heads first appear."""
+    by_head: dict[int, list[Piece]] = {}
+    for piece in pieces:
+        by_head.setdefault(piece.head_id, []).append(piece)
+    return [_head_series(tx, facts, mine, earliest_year) for mine in by_head.values()]
+
+
+def _head_series(tx: Tx, facts: Facts, pieces: list[Piece], earliest_year: int) -> HeadSeries:
+    start_ms, end_ms = min(p.start_ms for p in pieces), max(p.end_ms for p in pieces)
+    columns = reading_store.columns(tx, pieces[0].head_id, start_ms - LEAD_MS, end_ms)
+    flags = flag_columns(columns, earliest_ms=year_start_ms(earliest_year))
+    volts, direct = columns.values["moisture_v"], columns.values["moisture_m3_m3"]
+    moisture, own = direct.copy(), np.ones(direct.shape, np.bool_)
+    kept = np.zeros(direct.shape, np.bool_)
+    for piece in pieces:
+        mine = (columns.time_ms >= piece.start_ms) & (columns.time_ms < piece.end_ms)
+        kept |= mine
+        raw = mine & np.isnan(direct) & ~np.isnan(volts)
+        if raw.any():
+            line = facts.calibrations(piece.head_id, piece.mix_id)
+            moisture[raw], own[raw] = calibrated(columns.time_ms[raw], volts[raw], line)
+    from_volts = kept & np.isnan(direct) & ~np.isnan(volts)
+    time_s = columns.time_ms / 1000.0
+    wet = np.where(from_volts, flags["moisture_v"], flags["moisture_m3_m3"])
+    # Range is asked of the water content too: a loose wire may give volts in range and water below none.
+    wet[from_volts] |= (
+        flag_values("moisture_m3_m3", time_s[from_volts], moisture[from_volts]) & Flag.OUT_OF_RANGE
+    )
+    flags = {**flags, "moisture_m3_m3": wet}
+    values = {**columns.values, "moisture_m3_m3": moisture}
+    return HeadSeries(
+        label=columns.label,
+        time_s=time_s[kept],
+        moisture_calibrated=bool(own[kept & ~np.isnan(moisture)].all()),
+        **{name: values[name][kept] for name in SERIES_COLUMNS},
+        flags={name: flags[name][kept] for name in SERIES_COLUMNS},
+    )
+
+
+def year_start_ms(year: int) -> int:
+    return round(datetime(year, 1, 1, tzinfo=UTC).timestamp() * 1000)
+
+
+def _merged(spans: Iterable[Span]) -> list[Span]:
+    """The same time as spans that neither touch nor overlap, oldest first."""
+    merged: list[Span] = []
+    for start, end in sorted(spans):
+        if merged and start <= merged[-1][1]:
+            merged[-1] = (merged[-1][0], max(end, merged[-1][1]))
+        else:
+            merged.append((start, end))
+    return merged
+
+
+def _minus(spans: Iterable[Span], without: Iterable[Span]) -> list[Span]:
+    """The time in `spans` that is not in `without`."""
+    left = _merged(spans)
+    for hole_start, hole_end in _merged(without):
+        cut: list[Span] = []
+        for start, end in left:
+            if start < hole_start:
+                cut.append((start, min(end, hole_start)))
+            if hole_end < end:
+                cut.append((max(start, hole_end), end))
+        left = [(start, end) for start, end in cut if start < end]
+    return left

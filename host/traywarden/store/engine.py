@@ -48,9 +48,9 @@ def engines(url: URL) -> tuple[Engine, Engine]:
             pool_timeout=WAIT_S,
             pool_pre_ping=True,  # the server may have been restarted since the last transaction
             connect_args={
-                "connect_timeout": WAIT_S,
+                "connect_timeout": max(2, int(WAIT_S)),
                 "application_name": "traywarden",
-                "options": f"-c lock_timeout={WAIT_S * 1000}",
+                "options": f"-c lock_timeout={int(WAIT_S * 1000)}",
             },
         ).execution_options(**options)
         reader = engine.execution_options(isolation_level="REPEATABLE READ", postgresql_readonly=True)

@@ -1,5 +1,6 @@
 """What goes wrong in a database, in one sentence each: what, where, and what to do."""
 
+import os
 import shutil
 import sqlite3
 from collections.abc import Iterator
@@ -126,7 +127,14 @@ def _sqlite_code(error: BaseException, where: str) -> int:
     # on a full disk the file beside the database cannot grow or be made, which SQLite tells apart
     if code in {sqlite3.SQLITE_IOERR, sqlite3.SQLITE_CANTOPEN} and _scarce(Path(where)):
         return sqlite3.SQLITE_FULL
+    # … and in a folder where nothing may be written
+    if code == sqlite3.SQLITE_CANTOPEN and _read_only(Path(where)):
+        return sqlite3.SQLITE_READONLY
     return code
+
+
+def _read_only(path: Path) -> bool:
+    return any(p.exists() and not os.access(p, os.W_OK, effective_ids=True) for p in (path, path.parent))
 
 
 def _scarce(path: Path) -> bool:

@@ -16,7 +16,7 @@ from traywarden.store.store import Tx
 
 LONGEST_NAME = 80
 CONTAINER_CAPACITY_M3_M3 = 0.55
-"""Default: middle of 45–65 % by volume, the normal range of nursery media at NCSU (from memory, unverified)."""
+"""Default: middle of NCSU’s 45–65 % by volume for nursery media (from memory, unverified)."""
 DRY_LINE_OF_CAPACITY = 0.5
 """Default dry line as a part of container capacity (common practice, no source)."""
 

@@ -1,0 +1,128 @@
+"""Where every rule stands for every tray, and the episodes found."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
+
+from sqlalchemy import Row, delete, func, insert, select, update
+
+from traywarden.domain.episodes import Episode, RuleState
+from traywarden.domain.rules import Answer
+from traywarden.store import schema
+from traywarden.store.store import Tx
+
+_state, _episode, _reading = schema.rule_state, schema.episode, schema.reading
+_CHUNK = 400
+Key = tuple[str, int]
+
+
+def rule_states(tx: Tx) -> dict[Key, tuple[RuleState, dict[str, Any]]]:
+    """By (rule, tray): where the rule stands, and the watch's own marks beside it."""
+    return {
+        (row.rule, row.tray_id): (
+            RuleState(
+                row.judged_to_ms,
+                row.state.get("open_since_ms"),
+                row.state.get("run_since_ms"),
+                row.state.get("used_ms"),
+                Answer(row.state.get("answer", Answer.BLIND)),
+                row.state.get("reason", ""),
+            ),
+            row.state.get("marks", {}),
+        )
+        for row in tx.execute(select(_state))
+    }
+
+
+def set_rule_states(tx: Tx, states: Mapping[Key, tuple[RuleState, Mapping[str, Any]]]) -> None:
+    """Keep where rules stand, replacing what was kept for the same rule and tray."""
+    rows = [
+        {
+            "rule": rule,
+            "tray_id": tray_id,
+            "judged_to_ms": state.judged_to_ms,
+            "state": {
+                "open_since_ms": state.open_since_ms,
+                "run_since_ms": state.run_since_ms,
+                "used_ms": state.used_ms,
+                "answer": state.answer.value,
+                "reason": state.reason,
+                "marks": dict(marks),
+            },
+        }
+        for (rule, tray_id), (state, marks) in states.items()
+    ]
+    if not rows:
+        return
+    for row in rows:
+        key = (_state.c.rule == row["rule"]) & (_state.c.tray_id == row["tray_id"])
+        tx.execute(delete(_state).where(key))
+    tx.execute(insert(_state), rows)
+
+
+def episodes(
+    tx: Tx,
+    *,
+    rule: str | None = None,
+    tray_id: int | None = None,
+    open_only: bool = False,
+    limit: int | None = None,
+) -> list[Episode]:
+    """Episodes, the newest opened first."""
+    chosen = select(_episode).order_by(_episode.c.opened_ms.desc(), _episode.c.episode_id)
+    if rule is not None:
+        chosen = chosen.where(_episode.c.rule == rule)
+    if tray_id is not None:
+        chosen = chosen.where(_episode.c.tray_id == tray_id)
+    if open_only:
+        chosen = chosen.where(_episode.c.closed_ms.is_(None))
+    if limit is not None:
+        chosen = chosen.limit(limit)
+    return [_made(row) for row in tx.execute(chosen)]
+
+
+def episodes_named(tx: Tx, ids: Iterable[str]) -> dict[str, Episode]:
+    """Those of the given ids that are kept."""
+    wanted = sorted(set(ids))
+    found: dict[str, Episode] = {}
+    for start in range(0, len(wanted), _CHUNK):
+        chosen = select(_episode).where(_episode.c.episode_id.in_(wanted[start : start + _CHUNK]))
+        found |= {row.episode_id: _made(row) for row in tx.execute(chosen)}
+    return found
+
+
+def keep_episode(tx: Tx, episode: Episode) -> None:
+    """Write an episode: opened for the first time, or with an end that has changed."""
+    values = {
+        "rule": episode.rule,
+        "tray_id": episode.tray_id,
+        "opened_ms": episode.opened_ms,
+        "closed_ms": episode.closed_ms,
+        "facts": dict(episode.facts),
+    }
+    changed = tx.execute(update(_episode).where(_episode.c.episode_id == episode.episode_id).values(**values))
+    if changed.rowcount == 0:
+        tx.execute(insert(_episode).values(episode_id=episode.episode_id, **values))
+
+
+def earliest_received_since(
+    tx: Tx, head_ids: Sequence[int], received_ms: int, from_ms: int, before_ms: int
+) -> int | None:
+    """Earliest time measured in [from_ms, before_ms) among readings received at received_ms or later.
+
+    This is how readings that came in late, while nobody was judging, are found again.
+    """
+    if not head_ids:
+        return None
+    earliest: int | None = tx.execute(
+        select(func.min(_reading.c.time_ms)).where(
+            _reading.c.head_id.in_(head_ids),
+            _reading.c.time_ms >= from_ms,
+            _reading.c.time_ms < before_ms,
+            _reading.c.received_ms >= received_ms,
+        )
+    ).scalar()
+    return earliest
+
+
+def _made(row: Row[Any]) -> Episode:
+    return Episode(row.episode_id, row.rule, row.tray_id, row.opened_ms, row.closed_ms, row.facts)

@@ -3,7 +3,7 @@
 from collections.abc import Mapping
 from typing import Any
 
-from sqlalchemy import insert, select
+from sqlalchemy import func, insert, select
 
 from traywarden.domain.journal import Entry, Facts, Kind
 from traywarden.errors import UsageError
@@ -64,3 +64,8 @@ def entries(tx: Tx) -> list[Entry]:
 def facts(tx: Tx) -> Facts:
     """What stood where and when, by the entries that hold now."""
     return Facts(entries(tx))
+
+
+def newest_entry_id(tx: Tx) -> int:
+    """The number of the newest entry, 0 in an empty journal: tells whether anything was written since."""
+    return tx.scalar(select(func.max(_journal.c.entry_id))) or 0

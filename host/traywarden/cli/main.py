@@ -6,6 +6,7 @@ import typer
 from rich.console import Console
 
 from traywarden import __version__
+from traywarden.cli import run
 from traywarden.cli.context import remember
 from traywarden.errors import TraywardenError
 
@@ -39,6 +40,9 @@ def root(
     """Tells a grower who raises transplants outdoors what each seed tray needs."""
     del version
     remember(home, debug=debug)
+
+
+run.register(app)
 
 
 def main(arguments: list[str] | None = None) -> int:

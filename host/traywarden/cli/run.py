@@ -1,0 +1,37 @@
+"""`traywarden run`: the host, until it is told to end."""
+
+import typer
+
+from traywarden import wiring
+from traywarden.cli import context
+from traywarden.services.host import Host
+
+
+def register(app: typer.Typer) -> None:
+    app.command("run")(run)
+
+
+def run() -> None:
+    """Run the host: take in readings, watch the trays, send notices.
+
+    It runs until Ctrl-C or SIGTERM, and stores what is queued before it ends. As a service: see the page
+    on running in the documentation.
+
+    Example: `traywarden --home /var/lib/traywarden run`
+    """
+    settings = context.settings()
+
+    def say(sentence: str) -> None:
+        context.console.print(sentence, markup=False, soft_wrap=True)
+
+    def started(host: Host) -> None:
+        address, port = host.broker_address
+        kind = "built-in broker listens" if settings["broker.builtin"] else "host is connected to the broker"
+        say(f"Garden “{host.garden.name}”: the {kind} on {address}:{port}.")
+        say(f"Probes publish to traywarden/v1/{host.garden.slug}/<probe>/readings.")
+        say(f"Readings are stored in {host.store.where}.")
+        say("See who has reported with “traywarden probe list”, what needs you with “traywarden today”.")
+        say("Ctrl-C ends it.")
+
+    wiring.run_until_told(settings, say=say, started=started)
+    say("Ended; everything that arrived is stored.")

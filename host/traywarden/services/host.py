@@ -1,0 +1,188 @@
+"""The host: store, broker or link, and the threads that store, watch and deliver. All of them, or none."""
+
+import threading
+import time
+from collections.abc import Callable
+from datetime import UTC, datetime
+
+from traywarden.domain.garden import Garden
+from traywarden.errors import TraywardenError, UsageError
+from traywarden.links.broker import BuiltinBroker
+from traywarden.links.inbox import Inbox, Link
+from traywarden.links.mqtt import MqttLink
+from traywarden.services import ingest as ingest_module
+from traywarden.services.clock import Clock, ReadingsClock, SystemClock
+from traywarden.services.ingest import Committed, Ingest
+from traywarden.services.running import RunningMark
+from traywarden.settings import Settings
+from traywarden.store import garden as garden_store
+from traywarden.store import readings as reading_store
+from traywarden.store.store import Store
+
+Say = Callable[[str], None]
+
+_LOOK_S = 0.5
+
+
+class Host:
+    """Owns everything that runs. `start`, then `wait` until `request_stop` or a failure, then `stop`.
+
+    `say` takes sentences for the person who runs it; `on_commit` is told of every commit, on the storing
+    thread, and must be quick.
+    """
+
+    def __init__(
+        self, settings: Settings, *, say: Say = print, on_commit: Callable[[Committed], None] | None = None
+    ) -> None:
+        self.settings = settings
+        self._say, self._on_commit = say, on_commit
+        self._mark = RunningMark(settings.home)
+        self._inbox = Inbox()
+        self._ending = threading.Event()
+        self._failure: TraywardenError | None = None
+        self._threads: list[threading.Thread] = []
+        self._storing: threading.Thread | None = None
+        self._store: Store | None = None
+        self._link: Link | None = None
+        self._ingest: Ingest | None = None
+        self._garden: Garden | None = None
+
+    @property
+    def store(self) -> Store:
+        assert self._store is not None, "the host has not been started"
+        return self._store
+
+    @property
+    def garden(self) -> Garden:
+        assert self._garden is not None, "the host has not been started"
+        return self._garden
+
+    @property
+    def ingest(self) -> Ingest:
+        assert self._ingest is not None, "the host has not been started"
+        return self._ingest
+
+    @property
+    def broker_address(self) -> tuple[str, int]:
+        """Where probes reach us; with the built-in broker on port 0, the port it took."""
+        assert self._link is not None, "the host has not been started"
+        return self._link.address
+
+    def start(self) -> None:
+        """Returns when readings can arrive. On any error nothing is left running, and it is raised."""
+        try:
+            self._start()
+        except BaseException:
+            self.stop()
+            raise
+
+    def _start(self) -> None:
+        self._mark.take()
+        store = self._store = Store.open(self.settings.store_url)
+        with store.read() as tx:
+            garden = garden_store.the_garden(tx)
+        if garden is None:
+            raise UsageError(
+                f"There is no garden in {self.settings.home} yet; "
+                'make one with: traywarden garden set "My garden" --time-zone Europe/Lisbon'
+            )
+        self._garden = garden
+        link = self._link = self._chosen_link()
+        self._ingest = Ingest(
+            store,
+            link,
+            self._inbox,
+            garden.slug,
+            self.settings,
+            self._chosen_clock(store),
+            after_commit=self._committed,
+            say=self._say,
+        )
+        self._storing = self._thread("store readings", self._ingest.run)
+        link.start()
+        self._mark.write(_system_ms(), link.address)
+
+    def request_stop(self) -> None:
+        """Make `wait` return; safe to call from a signal handler or any thread."""
+        self._ending.set()
+
+    def wait(self) -> None:
+        """Until `request_stop`; raises the error that brought the host down, if one did."""
+        while not self._ending.wait(_LOOK_S):
+            if self._link is not None and not self._link.alive:
+                self._fail("The link to the broker has ended by itself; start the host again.")
+        if self._failure is not None:
+            raise self._failure
+
+    def stop(self) -> None:
+        """Store what is queued, acknowledge it, and end. May be called twice."""
+        self._ending.set()
+        self._inbox.close()  # what arrives from here on is not acknowledged and comes again
+        if self._ingest is not None:
+            self._ingest.end()
+        for thread in self._threads:
+            thread.join()
+        self._threads.clear()
+        if self._link is not None:
+            self._link.stop()
+        if self._store is not None:
+            self._store.close()
+            self._store = None
+        self._mark.release(_system_ms())
+
+    def __enter__(self) -> "Host":
+        self.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.stop()
+
+    # Parts -------------------------------------------------------------------------------------------------
+
+    def _chosen_link(self) -> Link:
+        if self.settings["broker.builtin"]:
+            return BuiltinBroker(self.settings, ingest_module.wanted, self._inbox)
+        return MqttLink(self.settings, ingest_module.FILTERS, self._inbox, say=self._say)
+
+    def _chosen_clock(self, store: Store) -> Clock:
+        if self.settings["host.clock"] == "system":
+            return SystemClock()
+        earliest_ms = int(datetime(self.settings["wire.earliest_year"], 1, 1, tzinfo=UTC).timestamp() * 1000)
+        clock = ReadingsClock(earliest_ms=earliest_ms)
+        with store.read() as tx:
+            for time_ms in sorted(reading_store.newest(tx).values()):
+                clock.observe(time_ms)
+        return clock
+
+    def _committed(self, committed: Committed) -> None:
+        if self._on_commit is not None:
+            self._on_commit(committed)
+
+    # Threads -----------------------------------------------------------------------------------------------
+
+    def _thread(self, name: str, life: Callable[[], None]) -> threading.Thread:
+        def run() -> None:
+            try:
+                life()
+            except Exception as error:  # noqa: BLE001 - whatever it was, the host must not go on by halves
+                self._fail(f"The thread to {name} has failed ({type(error).__name__}: {error}).", error)
+            else:
+                if not self._ending.is_set():
+                    self._fail(f"The thread to {name} has ended by itself.")
+
+        thread = threading.Thread(target=run, name=name, daemon=True)
+        self._threads.append(thread)
+        thread.start()
+        return thread
+
+    def _fail(self, sentence: str, error: Exception | None = None) -> None:
+        if self._failure is None:
+            self._failure = TraywardenError(sentence)
+            if isinstance(error, TraywardenError):
+                self._failure.exit_code = error.exit_code
+            self._failure.__cause__ = error
+        self._ending.set()
+
+
+def _system_ms() -> int:
+    return time.time_ns() // 1_000_000

@@ -22,6 +22,8 @@ from traywarden.domain.readings import (
 from traywarden.errors import WireError
 from traywarden.wire import senml
 
+MOST_HEAD = 15
+"""Largest head number that is understood."""
 MOST_COUNT = 2**53 - 1
 """Largest count that a JSON number carries exactly."""
 COUNTS = ("sequence", "boot", "oldest")
@@ -147,11 +149,14 @@ def pack_from_readings(
     """Write readings of one probe as a pack; `read_pack` gives the same readings back.
 
     A reading without any value is carried only as its sequence (so only where it is head 0, alone).
-    `oldest` is the lowest sequence the probe still holds. Raises WireError for what no pack can carry.
+    `oldest` is the lowest sequence the probe still holds of the first boot in the pack. Raises WireError
+    for what no pack can carry.
     """
     ordered = sorted(readings, key=lambda r: (r.time_ms, r.head))
     if len({r.probe for r in ordered}) > 1:
         raise WireError("Readings of several probes cannot share a pack; write one for each.")
+    if any(not 0 <= r.head <= MOST_HEAD for r in ordered):
+        raise WireError(f"Heads are numbered 0 to {MOST_HEAD}; number the probe's heads anew.")
     one_boot = len({r.boot for r in ordered if r.boot >= 0}) == 1
     rows: list[senml.Row] = []
     base_ms = ordered[0].time_ms if ordered else 0
@@ -172,13 +177,13 @@ def pack_from_readings(
             fields.append(("sequence", "count", float(heads[0].sequence)))
             if not told or not one_boot:
                 fields.append(("boot", "count", float(heads[0].boot)))
-                told = True
+            if oldest is not None and not told:
+                fields.append(("oldest", "count", float(oldest)))
+            told = True
         offset_s = (time_ms - base_ms) / 1000
         rows += [senml.Row(n=n, u=u or UNSET, v=v, t=offset_s or UNSET) for n, u, v in fields]
     if rows:
         rows[0].bt = base_ms / 1000
-        if oldest is not None and told:
-            rows.append(senml.Row(n="oldest", u="count", v=float(oldest), t=rows[-1].t))
     return senml.encode_rows(rows, f"{device_urn.rstrip(':')}:" if device_urn else "")
 
 
@@ -266,11 +271,11 @@ def _readings(instants: dict[int, _Instant], probe: str, received_ms: int) -> tu
         counts, heads = instant.counts, instant.heads
         boot = counts.get("boot", only_boot)
         sequence = counts.get("sequence")
-        if boot is None:
+        if boot is None and (sequence is not None or "oldest" in counts):
             raise WireError("The pack holds several boots and an instant that does not say its own; send it.")
-        if (held := counts.get("oldest")) is not None:
+        if boot is not None and (held := counts.get("oldest")) is not None:
             oldest[boot] = held if (known := oldest.get(boot)) is None else min(held, known)
-        if sequence is None:
+        if sequence is None or boot is None:
             boot, sequence = BOOT_UNNUMBERED, time_ms
         else:
             newest_boot = boot

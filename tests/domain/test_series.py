@@ -8,7 +8,7 @@ import traywarden.domain.flags
 import traywarden.domain.moisture
 import traywarden.domain.quality
 from traywarden.domain.flags import Flag
-from traywarden.domain.series import SERIES_COLUMNS, HeadSeries
+from traywarden.domain.series import SERIES_COLUMNS, HeadSeries, together
 
 
 def _series() -> HeadSeries:
@@ -43,6 +43,31 @@ def test_a_part_includes_its_start_and_excludes_its_end() -> None:
     part = _series().between(60, 180)
     assert part.time_s.tolist() == [60, 120]
     assert part.flags["soil_temp_c"].tolist() == [Flag.POWER_UP_VALUE, 0]
+
+
+def _soil(time_s: list[float], soil_c: list[float]) -> HeadSeries:
+    n = len(time_s)
+    blank = np.full(n, np.nan)
+    flags = {name: np.zeros(n, np.int64) for name in SERIES_COLUMNS}
+    return HeadSeries(
+        "x/1", np.array(time_s), np.array(soil_c), blank, True, blank, blank, blank, blank, flags
+    )
+
+
+def test_two_heads_count_alike_however_often_each_measures() -> None:
+    often = _soil([0.0, 300, 600, 900, 1200, 1500], [10.0, 12, 10, 12, 10, 12])
+    seldom = _soil([10.0, 610, 1210], [21.0, 21, 21])
+    time_s, soil_c = together([often, seldom], "soil_temp_c")
+    assert time_s.tolist() == [80, 680, 1280]
+    assert soil_c.tolist() == [16, 16, 16]
+
+
+def test_heads_that_follow_each_other_make_one_series_and_one_head_stays_as_it_is() -> None:
+    one, two = _soil([0.0, 600], [10.0, 11]), _soil([1200.0, 1800], [12.0, np.nan])
+    assert together([one], "soil_temp_c")[0] is not None
+    assert together([one, two], "soil_temp_c")[1].tolist() == [10, 11, 12]
+    assert together([two], "soil_temp_c")[0].tolist() == [1200]
+    assert together([], "soil_temp_c")[0].size == 0
 
 
 def test_the_examples_in_the_docstrings_run() -> None:

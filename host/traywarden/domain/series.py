@@ -1,6 +1,6 @@
 """Readings of one head as arrays: as stored (HeadColumns) and as computed with (HeadSeries)."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -85,3 +85,44 @@ class HeadSeries:
             self.battery_v[cut],
             {name: flags[cut] for name, flags in self.flags.items()},
         )
+
+
+def together(series: Sequence[HeadSeries], column: str) -> tuple[FloatArray, FloatArray]:
+    """One series from the heads of one tray or place: the mean of what they measured at a time.
+
+    Parameters
+    ----------
+    series : sequence of HeadSeries
+    column : str
+        One of SERIES_COLUMNS.
+
+    Returns
+    -------
+    (array [s], array)
+        Times, increasing, and values in the unit of the column.
+
+    Notes
+    -----
+    One head comes back as it is. Several are averaged in steps as wide as the slowest head's usual
+    interval, each head counting once per step however often it measured; a head that is silent in a step
+    does not count in it. Left-out readings are dropped first.
+    """
+    used = [pair for head in series if (pair := head.used(column))[0].size]
+    if not used:
+        return np.empty(0), np.empty(0)
+    if len(used) == 1:
+        return used[0]
+    step_s = max((float(np.median(np.diff(t))) for t, _ in used if t.size > 1), default=0.0)
+    step_s = max(step_s, 60.0)
+    sums: dict[int, list[float]] = {}
+    for time_s, values in used:
+        steps, where = np.unique((time_s // step_s).astype(np.int64), return_inverse=True)
+        count = np.bincount(where)
+        means, times = np.bincount(where, values) / count, np.bincount(where, time_s) / count
+        for step, mean, at_s in zip(steps.tolist(), means.tolist(), times.tolist(), strict=True):
+            total = sums.setdefault(step, [0.0, 0.0, 0.0])
+            total[0] += at_s
+            total[1] += mean
+            total[2] += 1.0
+    table = np.array([sums[step] for step in sorted(sums)])
+    return table[:, 0] / table[:, 2], table[:, 1] / table[:, 2]

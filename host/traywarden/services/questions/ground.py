@@ -1,0 +1,105 @@
+"""What every question stands on: an open transaction, the garden's facts and names, and the instant."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from traywarden.domain.garden import Garden, Mix, Place, Tray
+from traywarden.domain.journal import Facts
+from traywarden.domain.series import HeadSeries
+from traywarden.domain.units import Display
+from traywarden.errors import ShortOfDataError, UsageError
+from traywarden.services.series import PlaceSeries, place_series, tray_series
+from traywarden.settings import BY_KEY
+from traywarden.store import garden as garden_store
+from traywarden.store import journal as journal_store
+from traywarden.store import readings as reading_store
+from traywarden.store.store import Tx
+
+DAY_MS = 86_400_000
+
+
+@dataclass(frozen=True, slots=True)
+class Ground:
+    """A garden as of `now_ms`. A key that `settings` lacks has its default."""
+
+    tx: Tx
+    garden: Garden
+    settings: Mapping[str, Any]
+    now_ms: int
+    facts: Facts
+    places: Mapping[int, Place]
+    trays: Mapping[int, Tray]
+    mixes: Mapping[int, Mix]
+
+    @property
+    def zone(self) -> ZoneInfo:
+        return ZoneInfo(self.garden.time_zone)
+
+    @property
+    def display(self) -> Display:
+        return Display(self.setting("display.temperature"), self.setting("display.length"))
+
+    def setting(self, key: str) -> Any:
+        try:
+            return self.settings[key]
+        except KeyError:
+            return BY_KEY[key].default
+
+    def at(self, time_ms: float) -> datetime:
+        """An instant in the garden's time zone."""
+        return datetime.fromtimestamp(time_ms / 1000, UTC).astimezone(self.zone)
+
+    def tray_series(self, tray_id: int, start_ms: int, end_ms: int) -> list[HeadSeries]:
+        return tray_series(
+            self.tx, self.facts, tray_id, start_ms, end_ms, earliest_year=self.setting("wire.earliest_year")
+        )
+
+    def place_series(self, place_id: int, start_ms: int, end_ms: int) -> PlaceSeries:
+        return place_series(
+            self.tx, self.facts, place_id, start_ms, end_ms, earliest_year=self.setting("wire.earliest_year")
+        )
+
+    def place_of(self, tray_id: int, at_ms: int) -> Place | None:
+        place_id = self.facts.place_of_tray(tray_id, at_ms)
+        return None if place_id is None else self.places.get(place_id)
+
+    def mix_of(self, tray_id: int, at_ms: int) -> Mix | None:
+        mix_id = self.facts.mix_of_tray(tray_id, at_ms)
+        return None if mix_id is None else self.mixes.get(mix_id)
+
+    def chosen_trays(self, name: str) -> list[Tray]:
+        """The tray of that name, or every tray for an empty name; UsageError when there is none."""
+        if name:
+            return [garden_store.tray_named(self.tx, name)]
+        if not self.trays:
+            raise UsageError("There is no tray yet; add one with: traywarden tray add NAME --mix MIX")
+        return list(self.trays.values())
+
+    def need_readings(self) -> None:
+        """Raises ShortOfDataError with one helpful sentence when nothing was ever measured."""
+        if not reading_store.newest(self.tx):
+            raise ShortOfDataError(
+                "There are no readings yet; start the host with “traywarden run” and switch a probe on, "
+                "or read in a logger file with “traywarden import FILE”."
+            )
+
+
+def ground(tx: Tx, garden: Garden, settings: Mapping[str, Any], now_ms: int) -> Ground:
+    """The garden as of now_ms, or, where host.clock is “readings”, as of the newest reading."""
+    found = Ground(
+        tx,
+        garden,
+        settings,
+        now_ms,
+        journal_store.facts(tx),
+        {place.place_id: place for place in garden_store.places(tx)},
+        {tray.tray_id: tray for tray in garden_store.trays(tx)},
+        {mix.mix_id: mix for mix in garden_store.mixes(tx)},
+    )
+    if found.setting("host.clock") != "readings":
+        return found
+    newest = max(reading_store.newest(tx).values(), default=now_ms)
+    return Ground(tx, garden, settings, newest, found.facts, found.places, found.trays, found.mixes)

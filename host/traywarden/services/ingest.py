@@ -42,10 +42,11 @@ def wanted(topic: str) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class Committed:
-    """What one commit brought: newest measured time of each head it touched, and how many rows were new."""
+    """What one commit brought: newest and oldest measured time of each head it touched, and new rows."""
 
     head_times: dict[int, int]
     rows: int
+    head_oldest: dict[int, int] = field(default_factory=dict)
 
 
 @dataclass(slots=True)
@@ -55,6 +56,7 @@ class _Batch:
     messages: list[Message] = field(default_factory=list)
     rows: list[Reading] = field(default_factory=list)
     newest: dict[tuple[str, int], int] = field(default_factory=dict)
+    earliest: dict[tuple[str, int], int] = field(default_factory=dict)
     heard: dict[str, int] = field(default_factory=dict)
     states: dict[str, tuple[dict[str, Any], int]] = field(default_factory=dict)
     sequences: dict[Key, list[int]] = field(default_factory=dict)
@@ -144,11 +146,13 @@ class Ingest:
         rows, info = packs.read_pack(message.payload, probe, received_ms, **self._limits)
         batch.rows += rows
         batch.heard[probe] = received_ms
-        newest = batch.newest
+        newest, earliest = batch.newest, batch.earliest
         for row in rows:
-            who = row[:2]
-            if row.time_ms > newest.get(who, -1):
-                newest[who] = row.time_ms
+            who, time_ms = row[:2], row.time_ms
+            if time_ms > newest.get(who, -1):
+                newest[who] = time_ms
+            if time_ms < earliest.setdefault(who, time_ms):
+                earliest[who] = time_ms
         for boot, oldest in info.oldest_by_boot.items():
             key = probe, boot
             batch.sequences.setdefault(key, []).extend(
@@ -212,18 +216,20 @@ class Ingest:
 
     def _commit(self, batch: _Batch) -> Committed:
         head_times: dict[int, int] = {}
+        head_oldest: dict[int, int] = {}
         new = 0
         with self._store.write() as tx:
             if batch.rows:
                 ids = probe_store.ensure_heads(tx, batch.newest, min(batch.heard.values()))
                 head_times = {ids[who]: time_ms for who, time_ms in batch.newest.items()}
+                head_oldest = {ids[who]: time_ms for who, time_ms in batch.earliest.items()}
                 new = reading_store.insert(tx, batch.rows)
                 probe_store.touch(tx, batch.heard)
             for probe, (state, at_ms) in batch.states.items():
                 probe_store.set_state(tx, probe, state, at_ms)
             for message, reason in batch.refused:
                 quarantine.put(tx, message.topic, bytes(message.payload), reason, message.received_ms)
-        return Committed(head_times, new)
+        return Committed(head_times, new, head_oldest)
 
     def _tell(self, batch: _Batch, committed: Committed) -> None:
         self._link.acknowledge(batch.messages)

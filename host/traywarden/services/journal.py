@@ -1,0 +1,220 @@
+"""Writing the journal: what an entry must agree with before it is added, corrected or taken back."""
+
+import math
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from typing import Any
+
+from traywarden.domain.garden import Head, Place, Tray
+from traywarden.domain.journal import Entry, Facts, Kind, standing
+from traywarden.errors import UsageError
+from traywarden.store import garden as garden_store
+from traywarden.store import journal as journal_store
+from traywarden.store import probes as probe_store
+from traywarden.store.store import Tx
+
+# Data a kind may hold, each with its lowest and highest value (wide: only slips of the keyboard are refused).
+NUMBERS: Mapping[Kind, Mapping[str, tuple[float, float]]] = {
+    Kind.SOWED: {"cells": (1, 100_000), "seeds_per_cell": (1, 10_000), "depth_mm": (0, 500)},
+    Kind.WATERED: {"litres": (0.001, 10_000)},
+    Kind.EMERGED: {"count": (0, 1_000_000)},
+    Kind.POTTED_UP: {"count": (1, 1_000_000)},
+    Kind.PLANTED_OUT: {"count": (1, 1_000_000)},
+    Kind.RAINED: {"mm": (0.01, 2_000)},
+    Kind.WEIGHED: {"grams": (1, 1_000_000)},
+    Kind.CALIBRATED: {
+        "dry_v": (-0.5, 6),
+        "wet_v": (-0.5, 6),
+        "dry_m3_m3": (0, 1),
+        "wet_m3_m3": (0, 1),
+    },
+}
+NEEDS_SOWING = (Kind.EMERGED, Kind.POTTED_UP, Kind.PLANTED_OUT)
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """An entry that has not been written yet; the fields are those of `Entry`."""
+
+    kind: Kind
+    at_ms: int
+    tray_id: int | None = None
+    place_id: int | None = None
+    mix_id: int | None = None
+    head_id: int | None = None
+    lot_id: int | None = None
+    data: Mapping[str, Any] = field(default_factory=dict)
+    note: str = ""
+
+
+def put(tx: Tx, draft: Draft, now_ms: int, *, replaces: int | None = None) -> Entry:
+    """Check a draft against everything else that holds, and add it."""
+    held = standing(journal_store.entries(tx))
+    _check(tx, draft, Facts(e for e in held if e.entry_id != replaces))
+    data = {name: value for name, value in draft.data.items() if value is not None}
+    return journal_store.write(
+        tx,
+        draft.kind,
+        draft.at_ms,
+        now_ms,
+        tray_id=draft.tray_id,
+        place_id=draft.place_id,
+        mix_id=draft.mix_id,
+        head_id=draft.head_id,
+        lot_id=draft.lot_id,
+        data=data,
+        note=draft.note,
+        replaces=replaces,
+    )
+
+
+def correct(tx: Tx, entry_id: int, now_ms: int, data: Mapping[str, Any], **changes: Any) -> Entry:
+    """Add an entry that replaces another: its values, save for those given.
+
+    `changes` are fields of Draft; `data` is laid over the old data (None takes a value away). Raises
+    UsageError where nothing changes, the entry no longer holds, or a value has no meaning for its kind.
+    """
+    old = _holding(tx, entry_id)
+    if old.kind is Kind.UNDONE:
+        raise UsageError(
+            f"Entry {entry_id} took another entry back; there is nothing to correct in it. "
+            f"To bring that entry back: traywarden journal undo {entry_id}"
+        )
+    allowed = (
+        *NUMBERS.get(old.kind, {}),
+        *{Kind.SOWED: ("crop",), Kind.WATERED: ("how",)}.get(old.kind, ()),
+    )
+    strange = [name for name in data if name not in allowed]
+    subjects = [name for name, value in changes.items() if name.endswith("_id") and value is not None]
+    strange += [
+        name
+        for name in subjects
+        if getattr(old, name) is None and not (name == "lot_id" and old.kind is Kind.SOWED)
+    ]
+    if strange:
+        what = strange[0].removesuffix("_id").replace("_", " ")
+        raise UsageError(f"Entry {entry_id} ({old.kind}) has no {what} to correct.")
+    fields = ("tray_id", "place_id", "mix_id", "head_id", "lot_id", "note")
+    before = Draft(old.kind, old.at_ms, **{n: getattr(old, n) for n in fields}, data=dict(old.data))
+    after = replace(before, data={**old.data, **data}, **changes)
+    if after == before:
+        raise UsageError(f"Nothing of entry {entry_id} would change; say what is to be different.")
+    return put(tx, after, now_ms, replaces=entry_id)
+
+
+def undo(tx: Tx, entry_id: int, now_ms: int) -> Entry:
+    """Add an entry that takes another back. Undoing an undo brings the entry back."""
+    old = _holding(tx, entry_id)
+    return journal_store.write(tx, Kind.UNDONE, old.at_ms, now_ms, replaces=entry_id)
+
+
+def replacements(entries: Iterable[Entry]) -> dict[int, Entry]:
+    """By entry number: the entry that replaces it or takes it back, and has not been taken back itself."""
+    found: dict[int, Entry] = {}
+    for entry in sorted(entries, key=lambda e: e.entry_id, reverse=True):
+        if entry.replaces is not None and entry.entry_id not in found:
+            found[entry.replaces] = entry
+    return found
+
+
+def seeds_sown(sowing: Entry, tray: Tray) -> int | None:
+    """How many seeds went into the tray, where that is known."""
+    cells = sowing.data.get("cells") or tray.cells
+    per_cell = sowing.data.get("seeds_per_cell")
+    return int(cells * per_cell) if cells and per_cell else None
+
+
+def _holding(tx: Tx, entry_id: int) -> Entry:
+    entries = {e.entry_id: e for e in journal_store.entries(tx)}
+    if entry_id not in entries:
+        raise UsageError(
+            f"There is no journal entry {entry_id}; see their numbers with: traywarden journal list"
+        )
+    by = replacements(entries.values()).get(entry_id)
+    if by is not None and by.kind is Kind.UNDONE:
+        raise UsageError(
+            f"Entry {entry_id} is already taken back, by entry {by.entry_id}; "
+            f"to bring it back: traywarden journal undo {by.entry_id}"
+        )
+    if by is not None:
+        raise UsageError(f"Entry {entry_id} has been replaced by entry {by.entry_id}; use that number.")
+    return entries[entry_id]
+
+
+def _check(tx: Tx, draft: Draft, facts: Facts) -> None:
+    _check_numbers(draft)
+    tray = next((t for t in garden_store.trays(tx) if t.tray_id == draft.tray_id), None)
+    place = next((p for p in garden_store.places(tx) if p.place_id == draft.place_id), None)
+    head = next((h for h in probe_store.heads(tx) if h.head_id == draft.head_id), None)
+    if tray and draft.kind in NEEDS_SOWING:
+        _check_sowing(draft, tray, facts)
+    elif tray and draft.kind is Kind.SOWED:
+        cells = draft.data.get("cells")
+        if cells and tray.cells and cells > tray.cells:
+            raise UsageError(f"Tray “{tray.name}” has {tray.cells} cells; {cells:g} cannot be sown.")
+    elif tray and place and draft.kind is Kind.MOVED:
+        if facts.place_of_tray(tray.tray_id, draft.at_ms) == place.place_id:
+            raise UsageError(f"Tray “{tray.name}” already stands in “{place.name}” at that time.")
+    elif head and draft.kind in (Kind.HEAD_PLACED, Kind.HEAD_TAKEN_OUT):
+        _check_head(draft, head, tray, place, facts)
+    elif draft.kind is Kind.CALIBRATED:
+        _check_calibration(draft.data)
+
+
+def _check_numbers(draft: Draft) -> None:
+    for name, (low, high) in NUMBERS.get(draft.kind, {}).items():
+        value = draft.data.get(name)
+        if value is not None and not (math.isfinite(value) and low <= value <= high):
+            words = name.replace("_m3_m3", " water content").replace("_mm", " in mm").replace("_", " ")
+            raise UsageError(f"A {words} of {value:g} cannot be; give {low:g} to {high:g}.")
+
+
+def _check_sowing(draft: Draft, tray: Tray, facts: Facts) -> None:
+    sowing = facts.sowing_of_tray(tray.tray_id, draft.at_ms)
+    if sowing is None:
+        raise UsageError(
+            f"Nothing stands sown in tray “{tray.name}” at that time; write the sowing first with: "
+            f'traywarden sowed "{tray.name}" --crop … --at …'
+        )
+    count, seeds = draft.data.get("count"), seeds_sown(sowing, tray)
+    if count is not None and seeds is not None and count > seeds:
+        raise UsageError(
+            f"Only {seeds} seeds were sown in tray “{tray.name}” (entry {sowing.entry_id}); "
+            f"{count:g} plants cannot be. Correct that entry or the count."
+        )
+
+
+def _check_head(draft: Draft, head: Head, tray: Tray | None, place: Place | None, facts: Facts) -> None:
+    in_tray = facts.tray_of_head(head.head_id, draft.at_ms)
+    hung = facts.heads_in_place(draft.place_id or -1, draft.at_ms, draft.at_ms + 1)
+    if draft.kind is Kind.HEAD_TAKEN_OUT:
+        placed = any(
+            stay.subject == head.head_id and stay.holds_at(draft.at_ms)
+            for stay in (*facts.head_trays, *facts.head_places)
+        )
+        if not placed:
+            raise UsageError(f"Head {head.label} is in no tray and no place at that time.")
+    elif (tray is None) == (place is None):
+        raise UsageError(f"Say where head {head.label} goes: --tray or --place, one of them.")
+    elif tray and head.number == 0:
+        raise UsageError(
+            f"Head {head.label} is the probe's own air sensor; it hangs in a place: use --place. "
+            f"The heads for trays are numbered from 1."
+        )
+    elif tray and in_tray == tray.tray_id:
+        raise UsageError(f"Head {head.label} is already in tray “{tray.name}” at that time.")
+    elif place and any(stay.subject == head.head_id for stay in hung):
+        raise UsageError(f"Head {head.label} already hangs in “{place.name}” at that time.")
+
+
+def _check_calibration(data: Mapping[str, Any]) -> None:
+    if abs(data["dry_v"] - data["wet_v"]) < 0.05:
+        raise UsageError(
+            f"Dry {data['dry_v']:g} V and wet {data['wet_v']:g} V are too close for a line; "
+            "measure one in dry mix and one in mix that has drained after a thorough watering."
+        )
+    if not data["dry_m3_m3"] < data["wet_m3_m3"]:
+        raise UsageError(
+            f"The dry point ({data['dry_m3_m3']:g} m³/m³) must hold less water than the wet one "
+            f"({data['wet_m3_m3']:g} m³/m³); swap them."
+        )

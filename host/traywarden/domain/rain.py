@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import TypeVar
+from typing import TypeAlias, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -11,6 +11,7 @@ from traywarden.domain.wetting import HOUR_S, Wetting, WettingKind
 
 Floats = NDArray[np.float64]
 K = TypeVar("K", bound=Hashable)
+Cover: TypeAlias = Callable[[K, float], bool]
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +88,7 @@ def together(
 
 def classify(
     events_by_tray: Mapping[K, Sequence[Wetting]],
-    covered: Callable[[K, float], bool],
+    covered: Cover[K],
     *,
     rain_time_s: ArrayLike = (),
     rain_mm: ArrayLike = (),
@@ -173,7 +174,7 @@ class _Gauge:
 
 
 def _rain_by_company(
-    group: list[tuple[K, Wetting]], trays: list[K], covered: Callable[[K, float], bool], params: RainParams
+    group: list[tuple[K, Wetting]], trays: list[K], covered: Cover[K], params: RainParams
 ) -> tuple[float, str] | None:
     """Confidence and reason when the group looks like one rain, else None."""
     at_s = group[0][1].onset_s

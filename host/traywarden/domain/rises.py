@@ -8,16 +8,16 @@ from traywarden.domain.wetting import DAY_S, HOUR_S, Wetting, WettingKind, Wetti
 Floats = NDArray[np.float64]
 
 
-def bridged(times: Floats, values: Floats, longest_gap_s: float) -> Floats:
+def bridged(time_s: Floats, values: Floats, longest_gap_s: float) -> Floats:
     """Values with short gaps bridged in a straight line; longer ones stay NaN."""
     known = np.isfinite(values)
     if known.all() or not known.any():
         return values
-    filled = np.interp(times, times[known], values[known], left=np.nan, right=np.nan)
-    after = np.searchsorted(times[known], times)
+    filled = np.interp(time_s, time_s[known], values[known], left=np.nan, right=np.nan)
+    after = np.searchsorted(time_s[known], time_s)
     inside = (after > 0) & (after < known.sum())
-    gap = np.full(times.size, np.inf)
-    gap[inside] = times[known][after[inside]] - times[known][after[inside] - 1]
+    gap = np.full(time_s.size, np.inf)
+    gap[inside] = time_s[known][after[inside]] - time_s[known][after[inside] - 1]
     return np.where(known, values, np.where(gap <= longest_gap_s, filled, np.nan))
 
 
@@ -78,8 +78,8 @@ class Rises:
         explained = np.full(span_s.size, habit)
         if self.temps is not None:
             warming = np.nan_to_num(self.temps[late] - self.temps[early], nan=0.0)
-            explained = np.maximum(explained, self.params.temperature_effect_m3_m3_c * warming)
-        most = np.minimum(self.params.most_swing_m3_m3, self.params.fastest_swing_m3_m3_s * span_s)
+            explained = np.maximum(explained, self.params.temperature_effect_m3_m3_per_c * warming)
+        most = np.minimum(self.params.most_swing_m3_m3, self.params.fastest_swing_m3_m3_per_s * span_s)
         return np.asarray(np.clip(explained, 0.0, most), dtype=np.float64)
 
     def wettings(self) -> list[Wetting]:

@@ -31,7 +31,7 @@ class WettingParams:
     or two, while the daily swing takes six hours to climb (no source)."""
     noise_times: float = 5.0
     """The rise must also be this many times the sensor's own noise over the day before (no source)."""
-    temperature_effect_m3_m3_c: float = 0.002
+    temperature_effect_m3_m3_per_c: float = 0.002
     """Rise allowed to warming, per °C: capacitive sensors were seen to drift 0.02 in 10 °C (MethodsX 2024,
     103100) and to read higher when warmer (Liu 2011)."""
     habit_days: int = 5
@@ -41,7 +41,7 @@ class WettingParams:
     most_swing_m3_m3: float = 0.04
     """The daily swing never explains more than this (±0.02 is the largest swing in the recorded data), so
     a tray watered every day at the same hour is seen every day."""
-    fastest_swing_m3_m3_s: float = 0.02 / HOUR_S
+    fastest_swing_m3_m3_per_s: float = 0.02 / HOUR_S
     """… nor more than this per second: the steepest morning in the recorded data rises 0.015 an hour."""
     settle_s: float = 2 * HOUR_S
     """A wetting is over once no new high was reached for this long (no source)."""

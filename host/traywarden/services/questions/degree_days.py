@@ -1,9 +1,7 @@
 """How much warmth has a tray or place gathered above a crop's base, day by day and in sum."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, timedelta
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -131,11 +129,6 @@ def ask_degree_days(ground: Ground, asked: DegreeDaysAsked) -> DegreeDaysAnswer:
     )
 
 
-def crop_of(data: Mapping[str, Any]) -> Crop | None:
-    """The crop a sowing names, if the table knows it."""
-    return crop_store.load_crops().get(str(data.get("crop", "")))
-
-
 def base_of(crop: Crop) -> tuple[float | None, str]:
     """Base temperature [°C] of a crop and where it comes from; where none is known, the floor stands in."""
     if crop.base_temp_c is not None:
@@ -155,7 +148,7 @@ def _subject(ground: Ground, asked: DegreeDaysAsked) -> tuple[str, Crop | None, 
     sowing = ground.facts.sowing_of_tray(tray.tray_id, ground.now_ms)
     if sowing is None:
         return tray.name, None, None
-    return tray.name, crop_of(sowing.data), local_date(sowing.at_ms, ground.zone)
+    return tray.name, ground.crop_of(sowing), local_date(sowing.at_ms, ground.zone)
 
 
 def _base(asked: DegreeDaysAsked, crop: Crop | None, subject: str) -> tuple[float, str]:

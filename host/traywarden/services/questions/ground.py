@@ -1,18 +1,20 @@
 """What every question stands on: an open transaction, the garden's facts and names, and the instant."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from traywarden.domain.garden import Garden, Mix, Place, Tray
-from traywarden.domain.journal import Facts
+from traywarden.domain.crops import Crop
+from traywarden.domain.garden import Garden, Lot, Mix, Place, Tray
+from traywarden.domain.journal import Entry, Facts
 from traywarden.domain.series import HeadSeries
 from traywarden.domain.units import Display
 from traywarden.errors import ShortOfDataError, UsageError
 from traywarden.services.series import PlaceSeries, place_series, tray_series
 from traywarden.settings import BY_KEY
+from traywarden.store import crops as crop_store
 from traywarden.store import garden as garden_store
 from traywarden.store import journal as journal_store
 from traywarden.store import readings as reading_store
@@ -33,6 +35,7 @@ class Ground:
     places: Mapping[int, Place]
     trays: Mapping[int, Tray]
     mixes: Mapping[int, Mix]
+    lots: Mapping[int, Lot]
 
     @property
     def zone(self) -> ZoneInfo:
@@ -70,6 +73,12 @@ class Ground:
         mix_id = self.facts.mix_of_tray(tray_id, at_ms)
         return None if mix_id is None else self.mixes.get(mix_id)
 
+    def crop_of(self, sowing: Entry) -> Crop | None:
+        """The crop a sowing names, itself or through its lot, if the table knows it."""
+        lot = self.lots.get(sowing.lot_id or -1)
+        key = str(sowing.data.get("crop") or (lot.crop if lot else ""))
+        return crop_store.load_crops().get(key)
+
     def chosen_trays(self, name: str) -> list[Tray]:
         """The tray of that name, or every tray for an empty name; UsageError when there is none."""
         if name:
@@ -98,8 +107,9 @@ def ground(tx: Tx, garden: Garden, settings: Mapping[str, Any], now_ms: int) -> 
         {place.place_id: place for place in garden_store.places(tx)},
         {tray.tray_id: tray for tray in garden_store.trays(tx)},
         {mix.mix_id: mix for mix in garden_store.mixes(tx)},
+        {lot.lot_id: lot for lot in garden_store.lots(tx)},
     )
     if found.setting("host.clock") != "readings":
         return found
     newest = max(reading_store.newest(tx).values(), default=now_ms)
-    return Ground(tx, garden, settings, newest, found.facts, found.places, found.trays, found.mixes)
+    return replace(found, now_ms=newest)

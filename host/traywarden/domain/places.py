@@ -112,7 +112,7 @@ def compare(
     if base_c is not None:
         days = _with_degree_days(days, pair, zone, base_c, least_coverage, longest_gap_s)
 
-    def interval(values: list[float | None], weight: Floats | None = None) -> Interval:
+    def _interval(values: list[float | None], weight: Floats | None = None) -> Interval:
         series = np.array([np.nan if v is None else v for v in values], dtype=np.float64)
         return mean_interval(series, weights=weight, level=level, runs=runs, seed=seed)
 
@@ -126,17 +126,17 @@ def compare(
         last_day=days[-1].day,
         days=tuple(days),
         days_counted=sum(not d.reason for d in days),
-        mean_difference_c=interval([d.mean_difference_c for d in days], weights[:, 0]),
-        min_difference_c=interval([d.min_difference_c for d in days]),
-        max_difference_c=interval([d.max_difference_c for d in days]),
-        night_difference_c=interval([d.night_difference_c for d in days], weights[:, 1]),
-        day_difference_c=interval([d.day_difference_c for d in days], weights[:, 2]),
+        mean_difference_c=_interval([d.mean_difference_c for d in days], weights[:, 0]),
+        min_difference_c=_interval([d.min_difference_c for d in days]),
+        max_difference_c=_interval([d.max_difference_c for d in days]),
+        night_difference_c=_interval([d.night_difference_c for d in days], weights[:, 1]),
+        day_difference_c=_interval([d.day_difference_c for d in days], weights[:, 2]),
         night_rule=night_words(latitude_deg, longitude_deg),
         base_c=base_c,
         a_c_days=sum(p for p, _ in counted) if counted else None,
         b_c_days=sum(q for _, q in counted) if counted else None,
         gained_c_days=sum(p - q for p, q in counted) if counted else None,
-        gained_a_day_c_days=interval(gains) if counted else None,
+        gained_a_day_c_days=_interval(gains) if counted else None,
         hours=_limit_hours(pair, limits) if limits is not None else None,
         common_h=float(pair.common.sum() * pair.step_s / HOUR_S),
         coverage=float(pair.common.mean()),

@@ -6,7 +6,7 @@ import typer
 from rich.console import Console
 
 from traywarden import __version__
-from traywarden.cli import run
+from traywarden.cli import imports, replay, run
 from traywarden.cli.context import remember
 from traywarden.errors import TraywardenError
 
@@ -43,6 +43,8 @@ def root(
 
 
 run.register(app)
+imports.register(app)
+replay.register(app)
 
 
 def main(arguments: list[str] | None = None) -> int:

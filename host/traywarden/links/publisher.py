@@ -22,7 +22,7 @@ from paho.mqtt.enums import CallbackAPIVersion, MQTTErrorCode
 from paho.mqtt.reasoncodes import ReasonCode
 
 from traywarden.domain.readings import Reading
-from traywarden.errors import BrokerError
+from traywarden.errors import BrokerError, TraywardenError
 
 Encode = Callable[[Sequence[Reading], int], bytes]
 """Turns the readings of one pack, and the lowest sequence still held, into a payload."""
@@ -140,6 +140,7 @@ class ProbePublisher:
         self._ready = False
         self._trouble = ""
         self._refused = ""
+        self._failure: TraywardenError | None = None
         self._progress_s = 0.0
         self.packs_sent = 0
         self.instants_freed = 0
@@ -159,7 +160,9 @@ class ProbePublisher:
             self._thread = threading.Thread(target=self._run, name=f"publish {self._client_id}", daemon=True)
             self._thread.start()
         with self._changed:
-            if not self._changed.wait_for(lambda: self._ready, timeout_s):
+            arrived = self._changed.wait_for(lambda: self._ready or self._failure is not None, timeout_s)
+            self._raise_failure()
+            if not arrived:
                 raise BrokerError(
                     f"No MQTT broker took us at {self._host}:{self._port} within {timeout_s:g} s "
                     f"({self._trouble or 'no answer'}); check broker.host, broker.port and that it runs."
@@ -172,14 +175,24 @@ class ProbePublisher:
         self._wake()
 
     def drain(self, timeout_s: float) -> bool:
-        """Wait until everything is receipted; False when something is still held after `timeout_s`."""
-        with self._changed:
-            return self._changed.wait_for(lambda: len(self._spool) == 0, timeout_s)
+        """Wait until everything is receipted; False when something is still held after `timeout_s`.
+
+        Raises the error that ended the publishing for good, if one did.
+        """
+        return self.wait_below(1, timeout_s)
 
     def wait_below(self, instants: int, timeout_s: float) -> bool:
         """Wait until fewer than so many instants are held: how a fast sender keeps its spool small."""
         with self._changed:
-            return self._changed.wait_for(lambda: len(self._spool) < instants, timeout_s)
+            done = self._changed.wait_for(
+                lambda: len(self._spool) < instants or self._failure is not None, timeout_s
+            )
+            self._raise_failure()
+            return done
+
+    def _raise_failure(self) -> None:
+        if self._failure is not None:
+            raise self._failure
 
     @property
     def unreceipted(self) -> int:
@@ -220,6 +233,11 @@ class ProbePublisher:
                 self._talk()
             except (_LostError, OSError, ValueError) as error:
                 self._note(ready=False, trouble=str(error))
+            except TraywardenError as error:
+                # What cannot be packed cannot be packed on the next attempt either.
+                self._failure = error
+                self._note(ready=False, trouble=str(error))
+                return
             if self.connections > connected_before:
                 backoff_s = 0.1
             self._pause(backoff_s * random.uniform(0.5, 1.0))

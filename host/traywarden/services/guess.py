@@ -9,16 +9,20 @@ from pathlib import Path
 
 from traywarden.errors import ImportFileError
 from traywarden.links.sheets import Shape, first_look, open_sheet
-from traywarden.services.guess_columns import guess_columns
+from traywarden.services.guess_columns import guess_columns, spread
 from traywarden.services.guess_stamps import StampGuess, guess_stamps
-from traywarden.services.mapping import DEFAULT_MISSING, Mapping, TimeMap
+from traywarden.services.mapping import DEFAULT_MISSING, HIGHEST_HEAD, Mapping, TimeMap
 from traywarden.services.stamps import offset_s_from
 
 _DELIMITERS = (",", ";", "\t", "|")
 _DECIMAL_COMMA = re.compile(r"[+-]?\d+,\d+")
 _DECIMAL_POINT = re.compile(r"[+-]?\d+\.\d+")
-_SENTINEL = re.compile(r"-(?:99|999|9999|6999|99999|7999)(?:\.0+)?")
+_SENTINEL = re.compile(r"-(?:99|999|9999|6999|99999|7999)(?:\.[09]+)?")
+_GROUPS = re.compile(
+    r"plot|sensor|probe|station|device|head|channel|node|tray|bed|(?:sensor|device|probe)[ _]?id", re.I
+)
 _SAMPLE_ROWS = 2000
+_MOST_MEMBERS = 24
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,8 +77,15 @@ def guess(path: Path, *, zone: str = "", offset: str = "", date_order: str = "")
             f"{path}: no column's name says what it measures (there is {_listed(sample.header)}); "
             "write a mapping (see docs/importing.md)."
         )
+    group = _group(path, shape, sample.header)
+    spread_out = columns if group is None else spread(columns, *group)
+    if group is not None and max(column.head for column in spread_out) <= HIGHEST_HEAD:
+        columns = spread_out
+        notes = [*notes, f"Heads of their own for each “{group[0]}”: " + ", ".join(group[1])]
+    elif group is not None:
+        notes = [*notes, f"“{group[0]}” has {len(group[1])} members, too many for one logger; use where"]
     time, doubts = _time(sample, stamps, zone, offset, date_order)
-    if time.zone and not zone.startswith("!"):
+    if time.zone:
         notes = [
             *notes,
             f"Times: taken as wall-clock time in {time.zone}; use offset if it kept one all year.",
@@ -126,6 +137,21 @@ def _sample(path: Path, shape: Shape) -> Sample:
         for chunk in sheet.chunks(_SAMPLE_ROWS):
             return Sample(sheet.header, list(zip(*chunk.columns, strict=True)))
         raise ImportFileError(f"{path} has a header and no rows; there is nothing to import.")
+
+
+def _group(path: Path, shape: Shape, header: Sequence[str]) -> tuple[str, list[str]] | None:
+    """The column that tells several series of a long file apart, and its texts; None where there is none."""
+    place = next((p for p, name in enumerate(header) if _GROUPS.fullmatch(name.strip())), None)
+    if place is None or header.count(header[place]) > 1:
+        return None
+    members: dict[str, None] = {}
+    with open_sheet(path, shape) as sheet:
+        for chunk in sheet.chunks(20_000):
+            members |= dict.fromkeys(cell.strip() for cell in set(chunk.columns[place]))
+            if len(members) > _MOST_MEMBERS:
+                return None
+    texts = sorted((text for text in members if text), key=lambda text: (len(text), text))
+    return (header[place], texts) if len(texts) > 1 else None
 
 
 def _settled(path: Path, shape: Shape, stamps: StampGuess) -> StampGuess:
@@ -181,5 +207,5 @@ def _sentinels(sample: Sample, stamp_places: Sequence[int]) -> list[str]:
     found: dict[str, None] = {}
     for place in range(len(sample.header)):
         if place not in stamp_places:
-            found |= dict.fromkeys(c for c in sample.column(place) if _SENTINEL.fullmatch(c) and c != "-99")
+            found |= dict.fromkeys(c for c in sample.column(place) if _SENTINEL.fullmatch(c))
     return list(found)

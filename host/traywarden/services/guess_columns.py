@@ -2,7 +2,8 @@
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from itertools import product
 from statistics import median
 
 from traywarden.services.cells import CellReader
@@ -78,6 +79,17 @@ def guess_columns(
     return [ColumnMap(c.name, heads[c], c.quantity, c.unit) for c in candidates], notes
 
 
+def spread(columns: Sequence[ColumnMap], group: str, members: Sequence[str]) -> list[ColumnMap]:
+    """Columns of a long file, once for each member (plot, sensor, …): every member gets heads of its own."""
+    own = sorted({column.head for column in columns})
+    heads = {(member, head): n for n, (member, head) in enumerate(product(members, own), 1)}
+    return [
+        replace(column, head=heads[member, column.head], where=((group, (member,)),))
+        for member in members
+        for column in columns
+    ]
+
+
 def words_of(name: str) -> str:
     """A header's words: “SoilT_F” → “soil t f”, “Air Temp. (°C)” → “air temp”."""
     bare = _BRACKETED.sub(" ", name)
@@ -93,7 +105,7 @@ def _candidate(
     if quantity is None or _NOT_THESE.search(words):
         return None
     numbers, _ = CellReader(decimal, "", DEFAULT_MISSING).read(cells)
-    known = [value for value in numbers.tolist() if value == value and value > -999]
+    known = numbers[numbers > -999].tolist()
     if not known:
         return None
     unit = _unit_in(name)

@@ -16,7 +16,8 @@ from traywarden.services.stamps import offset_s_from
 Where = tuple[tuple[str, tuple[str, ...]], ...]
 """Rows to take: every named column must hold one of its texts. Empty takes all rows."""
 
-MOST_HEADS = 99
+HIGHEST_HEAD = 15
+"""As on the wire, so that whatever is imported can also be replayed."""
 _SECTIONS = ("file", "time", "missing", "where", "column")
 _FILE_KEYS = ("encoding", "delimiter", "skip_rows", "header", "decimal", "thousands", "sheet")
 _TIME_KEYS = ("columns", "format", "offset", "zone", "shift_s", "newest_first")
@@ -185,8 +186,8 @@ def _column(value: Any, number: int, wrong: Any) -> ColumnMap | None:
     title = _take(table, name, "name", "", wrong)
     head = _take(table, name, "head", 0, wrong)
     quantity, unit = _take(table, name, "quantity", "", wrong), _take(table, name, "unit", "", wrong)
-    if not 0 <= head <= MOST_HEADS:
-        wrong(f"{name}.head is {head}; write a number from 0 to {MOST_HEADS}")
+    if not 0 <= head <= HIGHEST_HEAD:
+        wrong(f"{name}.head is {head}; write a number from 0 to {HIGHEST_HEAD}")
     if quantity not in VALUE_COLUMNS:
         wrong(f"{name} “{title}”: there is no quantity “{quantity}”{did_you_mean(quantity, VALUE_COLUMNS)}")
         return None

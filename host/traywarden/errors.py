@@ -66,13 +66,16 @@ class BrokerError(TraywardenError):
 
 
 class ChannelError(TraywardenError):
-    """`permanent` is true when trying again cannot help (refused address, bad credentials)."""
+    """`permanent` is true when trying again cannot help (refused address, bad credentials).
+
+    `retry_after_s`: how long the other side asked us to wait, where it did.
+    """
 
     exit_code = 8
 
-    def __init__(self, message: str, *, permanent: bool = False) -> None:
+    def __init__(self, message: str, *, permanent: bool = False, retry_after_s: float | None = None) -> None:
         super().__init__(message)
-        self.permanent = permanent
+        self.permanent, self.retry_after_s = permanent, retry_after_s
 
 
 class ShortOfDataError(TraywardenError):

@@ -83,12 +83,16 @@ class ChangeKind(StrEnum):
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """What happened to an episode, when that was decided in measured time, and the verdict that did it."""
+    """What happened to an episode, when that was decided in measured time, and why.
+
+    `known_before`: the episode had been kept already, so something may have been told of it.
+    """
 
     kind: ChangeKind
     episode: Episode
     decided_ms: int
     reason: str = ""
+    known_before: bool = True
 
 
 def episode_id(rule: str, tray_id: int, opened_ms: int) -> str:
@@ -286,8 +290,8 @@ def _new(stretch: Stretch, rule: str, tray_id: int, taken: set[str]) -> Change:
         {**facts, "reason": reason, "decided_ms": stretch.opening_decided_ms},
     )
     if stretch.closing_decided_ms is None:
-        return Change(ChangeKind.OPENED, episode, stretch.opening_decided_ms, reason)
-    return Change(ChangeKind.PAST, episode, stretch.closing_decided_ms, reason)
+        return Change(ChangeKind.OPENED, episode, stretch.opening_decided_ms, reason, False)
+    return Change(ChangeKind.PAST, episode, stretch.closing_decided_ms, reason, False)
 
 
 def _matched(mine: list[Episode], stretch: Stretch) -> list[Change]:

@@ -46,7 +46,10 @@ def take(tx: Tx, notice_ids: Sequence[str]) -> None:
 
 
 def due(tx: Tx, channel: str, now_ms: int, limit: int = 100) -> list[Notice]:
-    """Notices of a channel to be sent by now: most urgent first, then oldest first."""
+    """Notices of a channel to be sent by now: least tried first, then most urgent, then oldest.
+
+    So one notice that its channel will not take does not keep the others waiting.
+    """
     chosen = (
         select(_notice)
         .where(
@@ -54,7 +57,7 @@ def due(tx: Tx, channel: str, now_ms: int, limit: int = 100) -> list[Notice]:
             _notice.c.channel == channel,
             _notice.c.next_try_ms <= now_ms,
         )
-        .order_by(_URGENT_FIRST, _notice.c.created_ms, _notice.c.notice_id)
+        .order_by(_notice.c.attempts, _URGENT_FIRST, _notice.c.created_ms, _notice.c.notice_id)
         .limit(limit)
     )
     return _all(tx, chosen)

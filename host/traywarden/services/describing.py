@@ -1,0 +1,68 @@
+"""What a notice needs to know of one change: tray, place, numbers, and when the tray was last watered."""
+
+from collections.abc import Mapping
+from zoneinfo import ZoneInfo
+
+from traywarden.domain.episodes import Change, ChangeKind
+from traywarden.domain.notice_words import Reader, Told, Watered
+from traywarden.domain.rules import Answer, Verdict
+from traywarden.domain.units import Display
+from traywarden.services.knowledge import Knowledge
+from traywarden.settings import Settings
+from traywarden.store.store import Tx
+
+MOST_WETTINGS = 20
+"""Openings in one judgement whose last wetting is looked for in the readings; the journal speaks for more."""
+ASKS_FOR_WATERING = ("dry",)
+
+
+class Describer:
+    """Looks up, at one moment, what the words need. `verdicts`: the newest of each rule and tray."""
+
+    def __init__(
+        self,
+        tx: Tx,
+        knowledge: Knowledge,
+        settings: Settings,
+        now_ms: int,
+        verdicts: Mapping[tuple[str, int], Verdict],
+    ) -> None:
+        self._tx, self._knowledge, self._now_ms, self._verdicts = tx, knowledge, now_ms, verdicts
+        self._earliest_year: int = settings["wire.earliest_year"]
+        self._known: dict[int, Watered | None] = {}
+        zone = ZoneInfo(knowledge.garden.time_zone if knowledge.garden else "UTC")
+        display = Display(settings["display.temperature"], settings["display.length"])
+        self.reader = Reader(now_ms, zone, display)
+
+    def told(self, change: Change) -> Told:
+        """The change with all that its words need; an opening speaks with the newest numbers."""
+        episode = change.episode
+        facts, watered = episode.facts, None
+        if change.kind is ChangeKind.OPENED:
+            newest = self._verdicts.get((episode.rule, episode.tray_id))
+            if newest is not None and newest.answer is Answer.YES:
+                facts = {**facts, **newest.facts}
+            if episode.rule in ASKS_FOR_WATERING:
+                watered = self._watered(episode.tray_id)
+        return Told(
+            change.kind,
+            episode.rule,
+            self._knowledge.trays[episode.tray_id].name,
+            episode.opened_ms,
+            episode.closed_ms,
+            self._knowledge.place_of(episode.tray_id, self._now_ms),
+            watered,
+            facts,
+            change.reason,
+        )
+
+    def _watered(self, tray_id: int) -> Watered | None:
+        if tray_id not in self._known:
+            self._known[tray_id] = self._knowledge.watered(
+                self._tx,
+                tray_id,
+                self._now_ms,
+                earliest_year=self._earliest_year,
+                by_sensor=len(self._known) < MOST_WETTINGS,
+            )
+        return self._known[tray_id]

@@ -1,0 +1,156 @@
+"""Judging one tray: new evidence → verdicts → fold → what has changed. Reads; writes nothing."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from traywarden.domain.episodes import (
+    NEVER_MS,
+    Change,
+    Delays,
+    RuleState,
+    Stretch,
+    fold,
+    reconciled,
+    rewound,
+)
+from traywarden.domain.evidence import Evidence
+from traywarden.domain.rules import Answer, Rule, Verdict, cold_rule, dry_rule
+from traywarden.domain.units import Display, span_words
+from traywarden.services.knowledge import Knowledge
+from traywarden.settings import Settings
+from traywarden.store import episodes as episode_store
+from traywarden.store.store import Tx
+
+LOOK_BACK_MS = 31 * 86_400_000
+"""Older readings open no episode: nobody acts on them, and a year's import would take minutes to judge."""
+CLOCK_AHEAD_MS = 600_000
+"""How far ahead of ours a probe's clock may run; what is dated later waits until then."""
+
+Key = tuple[str, int]
+
+
+def standing_rules(settings: Settings) -> tuple[Rule, ...]:
+    """Every rule the host asks, with its levels and delays from the settings."""
+    display = Display(settings["display.temperature"], settings["display.length"])
+    return (
+        dry_rule(
+            open_delay_s=settings["dry.open_delay_s"],
+            close_delay_s=settings["dry.close_delay_s"],
+            close_above=settings["dry.close_above"],
+        ),
+        cold_rule(
+            open_delay_s=settings["cold.open_delay_s"],
+            close_delay_s=settings["cold.close_delay_s"],
+            close_above_c=settings["cold.close_above_c"],
+            display=display,
+        ),
+    )
+
+
+@dataclass(slots=True)
+class Judged:
+    """What judging one tray found. `stale` is set when it took in readings measured long ago."""
+
+    states: dict[Key, RuleState] = field(default_factory=dict)
+    changes: list[Change] = field(default_factory=list)
+    verdicts: dict[Key, Verdict] = field(default_factory=dict)
+    stale: bool = False
+
+
+class Judge:
+    """The rules, and how a tray's readings are put before them."""
+
+    def __init__(self, settings: Settings, rules: Sequence[Rule] | None = None) -> None:
+        self.rules = {r.name: r for r in (standing_rules(settings) if rules is None else rules)}
+        self.blind_after_ms = round(settings["notices.blind_after_s"] * 1000)
+        self._earliest_year: int = settings["wire.earliest_year"]
+
+    def delays(self, rule: Rule) -> Delays:
+        return Delays(round(rule.open_delay_s * 1000), round(rule.close_delay_s * 1000), self.blind_after_ms)
+
+    def tray(
+        self,
+        tx: Tx,
+        knowledge: Knowledge,
+        tray_id: int,
+        known: Mapping[Key, RuleState],
+        late_ms: int | None,
+        now_ms: int,
+        stale_after_ms: int,
+    ) -> Judged:
+        """Judge everything measured since the kept states, or from before `late_ms` if that is earlier."""
+        found = Judged()
+        known_keys = [(name, tray_id) for name in self.rules]
+        begin = {
+            name: self._begin(tx, rule, tray_id, known.get((name, tray_id), RuleState()), late_ms, now_ms)
+            for name, rule in self.rules.items()
+        }
+        after_ms = min(state.judged_to_ms for state, _ in begin.values())
+        evidence = list(
+            knowledge.timeline(
+                tx,
+                tray_id,
+                after_ms,
+                now_ms + CLOCK_AHEAD_MS,
+                blind_after_ms=self.blind_after_ms,
+                earliest_year=self._earliest_year,
+            )
+        )
+        reached_ms = max((known[k].judged_to_ms for k in known_keys if k in known), default=NEVER_MS)
+        first_new_ms = next((e.at_ms for e in evidence if e.at_ms > reached_ms), now_ms)
+        found.stale = min(first_new_ms, now_ms if late_ms is None else late_ms) < now_ms - stale_after_ms
+        for name, rule in self.rules.items():
+            state, again = begin[name]
+            self._rule(tx, rule, tray_id, state, again, evidence, found)
+        return found
+
+    def _begin(
+        self, tx: Tx, rule: Rule, tray_id: int, state: RuleState, late_ms: int | None, now_ms: int
+    ) -> tuple[RuleState, bool]:
+        """Where to begin, and whether that is a second look."""
+        earliest_ms = now_ms - LOOK_BACK_MS
+        if state.judged_to_ms == NEVER_MS:
+            return replace(state, judged_to_ms=earliest_ms), False
+        if late_ms is None or late_ms > state.judged_to_ms:
+            return state, False
+        kept = episode_store.episodes(tx, rule=rule.name, tray_id=tray_id)
+        return rewound(kept, max(late_ms, earliest_ms), self.delays(rule)), True
+
+    def _rule(
+        self,
+        tx: Tx,
+        rule: Rule,
+        tray_id: int,
+        begin: RuleState,
+        again: bool,
+        evidence: Sequence[Evidence],
+        found: Judged,
+    ) -> None:
+        verdicts = [(e.at_ms, rule.judge(e)) for e in evidence if e.at_ms > begin.judged_to_ms]
+        state, stretches = fold(begin, verdicts, self.delays(rule))
+        key = (rule.name, tray_id)
+        found.states[key] = state
+        if verdicts:
+            found.verdicts[key] = verdicts[-1][1]
+        if again or any(_news(s) for s in stretches):
+            kept = episode_store.episodes(tx, rule=rule.name, tray_id=tray_id)
+            found.changes += reconciled(
+                kept, stretches, begin.judged_to_ms, rule.name, tray_id, state.judged_to_ms
+            )
+
+
+def _news(stretch: Stretch) -> bool:
+    return stretch.opening is not None or stretch.closed_ms is not None
+
+
+def gone_blind(state: RuleState, now_ms: int, blind_after_ms: int) -> RuleState:
+    """The state with its answer turned blind where the newest usable reading is too old by the clock.
+
+    The episode, if one is open, stays open: silence proves nothing.
+    """
+    if state.used_ms is not None and now_ms - state.used_ms <= blind_after_ms:
+        return state
+    if state.used_ms is None:
+        return state if state.answer is Answer.BLIND else replace(state, answer=Answer.BLIND)
+    silent = span_words((now_ms - state.used_ms) / 1000)
+    return replace(state, answer=Answer.BLIND, reason=f"nothing usable was measured for {silent}")

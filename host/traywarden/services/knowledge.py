@@ -1,0 +1,192 @@
+"""What the watch knows of the garden: trays, mixes, places and the journal, and the evidence they make.
+
+Reloaded only when the journal or the nouns have changed, so that judging one tray of a thousand stays cheap.
+"""
+
+from bisect import bisect_right
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+
+from traywarden.domain.crops import Crop
+from traywarden.domain.evidence import Evidence, Sown, head_samples
+from traywarden.domain.garden import Mix, Place, Tray
+from traywarden.domain.journal import Entry, Facts, Kind
+from traywarden.domain.notice_words import Watered
+from traywarden.domain.series import HeadSeries
+from traywarden.domain.waterings import find_wettings
+from traywarden.services.series import tray_series
+from traywarden.store import garden as garden_store
+from traywarden.store import journal as journal_store
+from traywarden.store.store import Tx
+
+LOOK_BACK_WETTING_MS = 14 * 86_400_000
+TURNS = (Kind.SOWED, Kind.EMERGED, Kind.PLANTED_OUT, Kind.FILLED)
+"""Entries that can change a verdict by themselves, without any new reading."""
+
+
+@dataclass(frozen=True, slots=True)
+class TrayKnowledge:
+    """One tray: its own part of the journal, and what was in it from which instant on."""
+
+    tray: Tray
+    facts: Facts
+    from_ms: tuple[int, ...]
+    mixes: tuple[Mix | None, ...]
+    sown: tuple[Sown | None, ...]
+
+    def at(self, at_ms: int) -> tuple[Mix | None, Sown | None]:
+        step = bisect_right(self.from_ms, at_ms) - 1
+        return (self.mixes[step], self.sown[step]) if step >= 0 else (None, None)
+
+
+class Knowledge:
+    """Trays, mixes, places, lots and journal as read at one moment."""
+
+    def __init__(self, tx: Tx, crops: Mapping[str, Crop]) -> None:
+        self._crops = crops
+        self.garden = garden_store.the_garden(tx)
+        self.trays: dict[int, Tray] = {t.tray_id: t for t in garden_store.trays(tx)}
+        self.mixes: dict[int, Mix] = {m.mix_id: m for m in garden_store.mixes(tx)}
+        self.places: dict[int, Place] = {p.place_id: p for p in garden_store.places(tx)}
+        self._lot_crops = {lot.lot_id: lot.crop for lot in garden_store.lots(tx)}
+        self.entries: dict[int, Entry] = {e.entry_id: e for e in journal_store.entries(tx)}
+        self.entry_id = max(self.entries, default=0)
+        facts = Facts(self.entries.values())
+        self._by_tray: dict[int, list[Entry]] = {}
+        self._by_head: dict[int, list[Entry]] = {}
+        self._calibrations: dict[int, list[Entry]] = {}
+        for entry in facts.entries:
+            if entry.tray_id is not None:
+                self._by_tray.setdefault(entry.tray_id, []).append(entry)
+            if entry.head_id is not None:
+                self._by_head.setdefault(entry.head_id, []).append(entry)
+            elif entry.kind is Kind.CALIBRATED and entry.mix_id is not None:
+                self._calibrations.setdefault(entry.mix_id, []).append(entry)
+        self.head_stays: dict[int, list[tuple[int, int, int | None]]] = {}
+        for stay in facts.head_trays:
+            self.head_stays.setdefault(stay.subject, []).append((stay.where, stay.start_ms, stay.end_ms))
+        self._known: dict[int, TrayKnowledge] = {}
+
+    def of(self, tray_id: int) -> TrayKnowledge:
+        """What is known of one tray; made on first use."""
+        if tray_id not in self._known:
+            self._known[tray_id] = self._tray(tray_id)
+        return self._known[tray_id]
+
+    def _tray(self, tray_id: int) -> TrayKnowledge:
+        mine = {e.entry_id: e for e in self._by_tray.get(tray_id, [])}
+        for entry in list(mine.values()):
+            if entry.kind is Kind.HEAD_PLACED and entry.head_id is not None:
+                mine |= {e.entry_id: e for e in self._by_head[entry.head_id]}
+            if entry.kind is Kind.FILLED and entry.mix_id is not None:
+                mine |= {e.entry_id: e for e in self._calibrations.get(entry.mix_id, [])}
+        facts = Facts(mine.values())
+        steps = sorted({e.at_ms for e in facts.of_tray(tray_id, *TURNS)})
+        mix_ids = [facts.mix_of_tray(tray_id, at_ms) for at_ms in steps]
+        return TrayKnowledge(
+            self.trays[tray_id],
+            facts,
+            tuple(steps),
+            tuple(None if m is None else self.mixes.get(m) for m in mix_ids),
+            tuple(self._sown(facts, tray_id, at_ms) for at_ms in steps),
+        )
+
+    def _sown(self, facts: Facts, tray_id: int, at_ms: int) -> Sown | None:
+        sowing = facts.sowing_of_tray(tray_id, at_ms)
+        if sowing is None:
+            return None
+        named = str(sowing.data.get("crop") or self._lot_crops.get(sowing.lot_id or -1) or "seed")
+        crop = self._crops.get(named)
+        emerged = facts.emergence_of_sowing(sowing, at_ms)
+        up_ms = None if emerged is None else emerged.at_ms
+        if crop is None:
+            return Sown(named, sowing.at_ms, None, emerged_ms=up_ms)
+        return Sown(
+            crop.name, sowing.at_ms, crop.floor_c, crop.floor_kind, crop.floor_source, emerged_ms=up_ms
+        )
+
+    def trays_of_head(self, head_id: int, from_ms: int) -> set[int]:
+        """Trays the head was in at `from_ms` or later."""
+        return {
+            tray_id
+            for tray_id, _, end_ms in self.head_stays.get(head_id, [])
+            if end_ms is None or end_ms > from_ms
+        }
+
+    def heads_of_tray(self, tray_id: int) -> list[int]:
+        """Every head that ever was in the tray."""
+        return [h for h, stays in self.head_stays.items() if any(where == tray_id for where, *_ in stays)]
+
+    def touched_since(self, entry_id: int) -> dict[int, int]:
+        """Trays whose past later entries have changed, each with the earliest instant they speak of."""
+        touched: dict[int, int] = {}
+        if entry_id >= self.entry_id:
+            return touched
+        for newer in (e for e in self.entries.values() if e.entry_id > entry_id):
+            replaced = self.entries.get(newer.replaces) if newer.replaces is not None else None
+            for entry in (newer, replaced):
+                if entry is None:
+                    continue
+                for tray_id in self._concerned(entry):
+                    # A calibration holds for the time before it too, where it is the first.
+                    at_ms = 0 if entry.kind is Kind.CALIBRATED else entry.at_ms
+                    touched[tray_id] = min(at_ms, touched.get(tray_id, at_ms))
+        return {tray_id: at_ms for tray_id, at_ms in touched.items() if tray_id in self.trays}
+
+    def _concerned(self, entry: Entry) -> set[int]:
+        found = {entry.tray_id} if entry.tray_id is not None else set()
+        if entry.head_id is not None:
+            found |= {where for where, *_ in self.head_stays.get(entry.head_id, [])}
+        elif entry.kind is Kind.CALIBRATED:
+            filled = (e for es in self._by_tray.values() for e in es if e.kind is Kind.FILLED)
+            found |= {e.tray_id for e in filled if e.mix_id == entry.mix_id and e.tray_id is not None}
+        return found
+
+    def timeline(
+        self, tx: Tx, tray_id: int, after_ms: int, until_ms: int, *, blind_after_ms: int, earliest_year: int
+    ) -> Iterator[Evidence]:
+        """The tray's evidence at every instant measured (or written down) in (after_ms, until_ms]."""
+        known = self.of(tray_id)
+        series = tray_series(
+            tx,
+            known.facts,
+            tray_id,
+            after_ms - blind_after_ms,
+            until_ms + 1,
+            earliest_year=earliest_year,
+        )
+        turns = [at_ms for at_ms in known.from_ms if after_ms < at_ms <= until_ms]
+        for at_ms, heads in head_samples(series, after_ms, blind_after_ms, turns):
+            mix, sown = known.at(at_ms)
+            yield Evidence(at_ms, known.tray.name, heads, mix, known.tray.litres, sown)
+
+    def place_of(self, tray_id: int, at_ms: int) -> str | None:
+        place_id = self.of(tray_id).facts.place_of_tray(tray_id, at_ms)
+        place = self.places.get(place_id) if place_id is not None else None
+        return None if place is None else place.name
+
+    def watered(
+        self, tx: Tx, tray_id: int, now_ms: int, *, earliest_year: int, by_sensor: bool
+    ) -> Watered | None:
+        """When the tray was last watered: by the journal, or a wetting its sensor saw, whichever is later."""
+        known = self.of(tray_id)
+        written = [e.at_ms for e in known.facts.of_tray(tray_id, Kind.WATERED) if e.at_ms <= now_ms]
+        seen: list[int] = []
+        if by_sensor:
+            start_ms = now_ms - LOOK_BACK_WETTING_MS
+            series = tray_series(tx, known.facts, tray_id, start_ms, now_ms + 1, earliest_year=earliest_year)
+            seen = [round(s * 1000) for one in series for s in _wettings_s(one)]
+        last_written, last_seen = max(written, default=None), max(seen, default=None)
+        if last_seen is not None and (last_written is None or last_seen > last_written):
+            return Watered(last_seen, "seen by its sensor")
+        return None if last_written is None else Watered(last_written, "by the journal")
+
+
+def _wettings_s(series: HeadSeries) -> list[float]:
+    time_s, moisture = series.used("moisture_m3_m3")
+    soil_s, soil_c = series.used("soil_temp_c")
+    if not time_s.size:
+        return []
+    by_time = dict(zip(soil_s.tolist(), soil_c.tolist(), strict=True))
+    soil = [by_time.get(t, float("nan")) for t in time_s.tolist()]
+    return [w.onset_s for w in find_wettings(time_s, moisture, soil)]

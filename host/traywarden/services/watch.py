@@ -1,0 +1,372 @@
+"""Watch: after every commit the trays it touched are judged; changes are kept and told in one transaction.
+
+`judge` and `judge_all` may be called directly; `start` gives them a thread of their own.
+"""
+
+import logging
+import threading
+import time
+from collections.abc import Callable, Iterable, Mapping
+from typing import Protocol
+
+from traywarden.domain.crops import Crop
+from traywarden.domain.episodes import NEVER_MS, Change, RuleState
+from traywarden.domain.notices import NoticeState
+from traywarden.domain.rules import Rule, Verdict
+from traywarden.errors import StoreError
+from traywarden.services.clock import Clock
+from traywarden.services.describing import Describer
+from traywarden.services.judging import LOOK_BACK_MS, Judge, Judged, Key, gone_blind
+from traywarden.services.knowledge import Knowledge
+from traywarden.services.outbox import STALE_MS, Outbox, Plan, targets
+from traywarden.settings import Settings
+from traywarden.store import episodes as episode_store
+from traywarden.store import journal as journal_store
+from traywarden.store import notices as notice_store
+from traywarden.store import readings as reading_store
+from traywarden.store.store import Store, Tx
+
+log = logging.getLogger(__name__)
+
+CAUGHT_UP_MS = 1_800_000
+"""A tray whose newest judged reading is no older than this is judged as of now (two usual intervals)."""
+SILENT_S = 60.0
+LONGEST_HOLD_S = 600.0
+"""A tray that never stops sending old readings (a probe whose clock is wrong) is told of all the same."""
+TICK_S = 1.0
+ROUND_ALL_S = 60.0
+LOOK_LATE_S = 3600.0
+"""How often readings that came in late behind our back (an import by another process) are looked for."""
+NOUNS_S = 5.0
+KEEP_STATES_S = 30.0
+MARK_BACK_MS = 300_000
+_REST = 1.0  # rests as long as it worked, so that judging never takes more than half of a core
+
+
+class Arrived(Protocol):
+    """What the watch needs to know of a commit (services/ingest.py: Committed)."""
+
+    @property
+    def head_times(self) -> Mapping[int, int]: ...
+    @property
+    def head_oldest(self) -> Mapping[int, int]: ...
+
+
+class Watch:
+    """Rules over trays. The only writer of rule states, episodes and new notices.
+
+    `after_write` is called when notices may be due; `ready` is set once every rule has been judged for every
+    tray, and nothing may be sent before that.
+    """
+
+    def __init__(
+        self,
+        store: Store,
+        settings: Settings,
+        clock: Clock,
+        crops: Mapping[str, Crop],
+        *,
+        rules: Iterable[Rule] | None = None,
+        after_write: Callable[[], None] = lambda: None,
+        monotonic_s: Callable[[], float] = time.monotonic,
+        system_ms: Callable[[], int] = lambda: time.time_ns() // 1_000_000,
+    ) -> None:
+        self._store, self._settings, self._clock, self._crops = store, settings, clock, crops
+        self._judge = Judge(settings, None if rules is None else tuple(rules))
+        self._outbox = Outbox(targets(settings), self._judge.rules)
+        self._after_write, self._monotonic_s, self._system_ms = after_write, monotonic_s, system_ms
+        self.ready = threading.Event()
+        self._judging = threading.Lock()
+        self._knowledge: Knowledge | None = None
+        self._known_s = 0.0
+        self._states: dict[Key, RuleState] = {}
+        self._marks: dict[str, int] = {}
+        self._loaded = False
+        self._verdicts: dict[Key, Verdict] = {}
+        self._unkept: set[Key] = set()
+        self._kept_s = monotonic_s()
+        self._look_late_s = monotonic_s()
+        self._may_hold = True
+        self._stale_s: dict[int, tuple[float, float]] = {}  # tray: first and last old reading of this spell
+        self._arriving = threading.Lock()
+        self._arrived: dict[int, int] = {}
+        self._wake = threading.Event()
+        self._ending = threading.Event()
+        self._thread: threading.Thread | None = None
+
+    # What others call --------------------------------------------------------------------------------------
+
+    def committed(self, committed: Arrived) -> None:
+        """Readings were stored; returns at once, judging follows on the watch's own thread."""
+        with self._arriving:
+            for head_id, newest_ms in committed.head_times.items():
+                oldest_ms = committed.head_oldest.get(head_id, newest_ms)
+                self._arrived[head_id] = min(oldest_ms, self._arrived.get(head_id, oldest_ms))
+        self._wake.set()
+
+    def answers(self) -> dict[Key, RuleState]:
+        """Where every rule stands for every tray, by (rule, tray)."""
+        return dict(self._states)
+
+    def judge(self, tray_ids: Iterable[int], late_ms: Mapping[int, int] | None = None) -> None:
+        """Judge these trays on what has been measured since; from before `late_ms[tray]` where given."""
+        with self._judging:
+            self._load()
+            self._judge_trays(set(tray_ids), dict(late_ms or {}))
+
+    def judge_all(self) -> None:
+        """Judge every tray, also what came in late while nobody watched; then notices may be sent."""
+        with self._judging:
+            self._load()
+            self._knowledge = None
+            look_late = self._monotonic_s() >= self._look_late_s
+            with self._store.read() as tx:
+                knowledge = self._know(tx)
+                late = self._late(tx, knowledge) if look_late else {}
+                behind = self._behind(tx, knowledge)
+            self._judge_trays(behind | late.keys(), late)
+            self._keep_states(everything=look_late)
+            if look_late:
+                self._look_late_s = self._monotonic_s() + LOOK_LATE_S
+            self.ready.set()
+        self._after_write()
+
+    def tick(self) -> None:
+        """What time alone brings: silence makes answers blind, held notices may be let go."""
+        with self._judging:
+            self._load()
+            now_ms = self._clock.now_ms()
+            for key, state in list(self._states.items()):
+                blind = gone_blind(state, now_ms, self._judge.blind_after_ms)
+                if blind != state:
+                    self._states[key] = blind
+                    self._unkept.add(key)
+            if self._may_hold:
+                self._release(now_ms)
+            if self._monotonic_s() - self._kept_s >= KEEP_STATES_S:
+                self._keep_states()
+
+    # Thread ------------------------------------------------------------------------------------------------
+
+    def start(self) -> None:
+        """Judge every tray once, then whatever arrives, until `stop`."""
+        self._thread = threading.Thread(target=self.run, name="watch", daemon=True)
+        self._thread.start()
+
+    def stop(self) -> None:
+        """End the thread; where every rule stands is kept."""
+        self._ending.set()
+        self._wake.set()
+        if self._thread is not None:
+            self._thread.join()
+            self._thread = None
+
+    def run(self) -> None:
+        """The watch's life. Trouble with the store is waited out; then everything is looked at again."""
+        next_all_s = self._monotonic_s()
+        while not self._ending.is_set():
+            began_s = self._monotonic_s()
+            try:
+                if began_s >= next_all_s:
+                    self.judge_all()
+                    next_all_s = self._monotonic_s() + ROUND_ALL_S
+                self._round()
+                self.tick()
+            except StoreError as error:
+                log.warning("judging waits: %s", error)
+                next_all_s = self._look_late_s = (
+                    self._monotonic_s()
+                )  # what had just arrived is looked up again
+                self._ending.wait(TICK_S)
+            self._ending.wait(min(_REST * (self._monotonic_s() - began_s), TICK_S))
+            self._wake.wait(TICK_S)
+            self._wake.clear()
+        with self._judging:
+            try:
+                self._keep_states()
+            except StoreError as error:  # they are found again from the readings at the next start
+                log.warning("rule states were not kept: %s", error)
+
+    def _round(self) -> None:
+        with self._arriving:
+            arrived, self._arrived = self._arrived, {}
+        if not arrived:
+            return
+        with self._judging:
+            with self._store.read() as tx:
+                knowledge = self._know(tx)
+            late: dict[int, int] = {}
+            for head_id, oldest_ms in arrived.items():
+                for tray_id in knowledge.trays_of_head(head_id, oldest_ms):
+                    late[tray_id] = min(oldest_ms, late.get(tray_id, oldest_ms))
+            self._judge_trays(set(late), late)
+
+    # Judging -----------------------------------------------------------------------------------------------
+
+    def _load(self) -> None:
+        if self._loaded:
+            return
+        with self._store.read() as tx:
+            kept = episode_store.rule_states(tx)
+        self._states = {key: state for key, (state, _) in kept.items()}
+        marks = [marks for _, marks in kept.values()]
+        self._marks = {
+            name: min((m.get(name, 0) for m in marks), default=0) for name in ("received_ms", "entry_id")
+        }
+        self._loaded = True
+
+    def _know(self, tx: Tx) -> Knowledge:
+        """The garden as it is now; trays whose journal has changed are judged again from there."""
+        known, now_s = self._knowledge, self._monotonic_s()
+        if known is not None:
+            fresh = journal_store.newest_entry_id(tx) == known.entry_id
+            if fresh and now_s - self._known_s < NOUNS_S:
+                return known
+        self._knowledge = known = Knowledge(tx, self._crops)
+        self._known_s = now_s
+        return known
+
+    def _late(self, tx: Tx, knowledge: Knowledge) -> dict[int, int]:
+        """Per tray, the earliest reading that came in after it had been judged past that time."""
+        late: dict[int, int] = {}
+        from_ms, since_ms = self._clock.now_ms() - LOOK_BACK_MS, self._marks.get("received_ms", 0)
+        for tray_id in knowledge.trays:
+            to_ms = self._judged_to(tray_id)
+            if to_ms > from_ms:
+                heads = knowledge.heads_of_tray(tray_id)
+                found = episode_store.earliest_received_since(tx, heads, since_ms, from_ms, to_ms)
+                if found is not None:
+                    late[tray_id] = found
+        return late
+
+    def _behind(self, tx: Tx, knowledge: Knowledge) -> set[int]:
+        """Trays with a reading newer than they have been judged to, and trays never judged."""
+        behind = {t for t in knowledge.trays if any((n, t) not in self._states for n in self._judge.rules)}
+        for head_id, newest_ms in reading_store.newest(tx).items():
+            behind |= {
+                tray_id
+                for tray_id in knowledge.trays_of_head(head_id, newest_ms)
+                if newest_ms > self._judged_to(tray_id)
+            }
+        return behind
+
+    def _judged_to(self, tray_id: int) -> int:
+        keys = [(name, tray_id) for name in self._judge.rules]
+        return max((self._states[k].judged_to_ms for k in keys if k in self._states), default=NEVER_MS)
+
+    def _caught_up(self, tray_id: int, now_ms: int) -> bool:
+        return now_ms - self._judged_to(tray_id) <= CAUGHT_UP_MS
+
+    def _judge_trays(self, tray_ids: set[int], late: dict[int, int]) -> None:
+        """Judge, then keep and tell in one transaction. In memory nothing moves before that is committed."""
+        now_ms, received_ms = self._clock.now_ms(), self._system_ms() - MARK_BACK_MS
+        with self._store.read() as tx:
+            knowledge = self._know(tx)
+            rewritten = knowledge.touched_since(self._marks.get("entry_id", 0))
+            for tray_id, at_ms in rewritten.items():
+                late[tray_id] = min(at_ms, late.get(tray_id, at_ms))
+            judged: dict[int, Judged] = {}
+            for tray_id in sorted((tray_ids | rewritten.keys()) & knowledge.trays.keys()):
+                found = self._tray(tx, knowledge, tray_id, late.get(tray_id), now_ms)
+                if found is not None:
+                    judged[tray_id] = found
+            changes = [c for found in judged.values() for c in found.changes]
+            plan = self._plan(tx, knowledge, changes, judged, now_ms)
+        states = {key: state for found in judged.values() for key, state in found.states.items()}
+        marks = {"received_ms": received_ms, "entry_id": knowledge.entry_id}
+        if changes:
+            with self._store.write() as tx:
+                for change in changes:
+                    episode_store.keep_episode(tx, change.episode)
+                plan.write(tx)
+                episode_store.set_rule_states(tx, {key: (state, marks) for key, state in states.items()})
+        self._adopt(judged, states, marks)
+        if plan:
+            self._may_hold = True
+            self._after_write()
+
+    def _tray(
+        self, tx: Tx, knowledge: Knowledge, tray_id: int, late_ms: int | None, now_ms: int
+    ) -> Judged | None:
+        try:
+            return self._judge.tray(tx, knowledge, tray_id, self._states, late_ms, now_ms, STALE_MS)
+        except StoreError:
+            raise
+        except Exception:  # one tray with strange data must not silence all the others
+            log.exception("the tray %s cannot be judged", knowledge.trays[tray_id].name)
+            return None
+
+    def _adopt(self, judged: dict[int, Judged], states: dict[Key, RuleState], marks: dict[str, int]) -> None:
+        now_s = self._monotonic_s()
+        for tray_id, found in judged.items():
+            self._verdicts |= found.verdicts
+            if found.stale:
+                first_s, last_s = self._stale_s.get(tray_id, (now_s, now_s))
+                self._stale_s[tray_id] = (first_s if now_s - last_s < SILENT_S else now_s, now_s)
+        self._unkept |= {key for key, state in states.items() if self._states.get(key) != state}
+        self._states |= states
+        self._marks["entry_id"] = marks["entry_id"]
+
+    def _keep_states(self, *, everything: bool = False) -> None:
+        """Keep where rules stand although nothing changed, so that a restart need not look far back."""
+        keys = set(self._states) if everything else self._unkept
+        marks = {**self._marks, "received_ms": self._system_ms() - MARK_BACK_MS}
+        if keys:
+            with self._store.write() as tx:
+                episode_store.set_rule_states(tx, {key: (self._states[key], marks) for key in keys})
+        self._unkept, self._kept_s = set(), self._monotonic_s()
+        if everything:
+            self._marks = marks
+
+    # Telling -----------------------------------------------------------------------------------------------
+
+    def _plan(
+        self, tx: Tx, knowledge: Knowledge, changes: list[Change], judged: dict[int, Judged], now_ms: int
+    ) -> Plan:
+        if not changes:
+            return Plan()
+        verdicts = self._verdicts | {k: v for found in judged.values() for k, v in found.verdicts.items()}
+        describer = Describer(tx, knowledge, self._settings, now_ms, verdicts)
+        reached = {
+            tray_id: max(state.judged_to_ms for state in found.states.values())
+            for tray_id, found in judged.items()
+        }
+        return self._outbox.plan(
+            tx,
+            changes,
+            lambda tray_id: now_ms - reached[tray_id] <= CAUGHT_UP_MS,
+            describer.told,
+            describer.reader,
+        )
+
+    def _release(self, now_ms: int) -> None:
+        with self._store.read() as tx:
+            held = notice_store.in_states(tx, NoticeState.HELD)
+            if not held:
+                self._may_hold = False
+                return
+            knowledge = self._know(tx)
+            describer = Describer(tx, knowledge, self._settings, now_ms, self._verdicts)
+            named = episode_store.episodes_named(tx, (e for n in held for e, _ in n.changes))
+            plan = self._outbox.release(
+                tx,
+                named,
+                held,
+                lambda tray_id: self._caught_up(tray_id, now_ms),
+                self._settled,
+                describer.told,
+                describer.reader,
+            )
+        if plan:
+            with self._store.write() as tx:
+                plan.write(tx)
+            now_s = self._monotonic_s()
+            self._stale_s = {t: (now_s, last_s) for t, (_, last_s) in self._stale_s.items()}
+            self._after_write()
+
+    def _settled(self, tray_id: int) -> bool:
+        if tray_id not in self._stale_s:
+            return True
+        first_s, last_s = self._stale_s[tray_id]
+        now_s = self._monotonic_s()
+        return now_s - last_s >= SILENT_S or now_s - first_s >= LONGEST_HOLD_S

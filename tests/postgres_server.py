@@ -14,6 +14,8 @@ from typing import Any
 import psycopg
 
 ACCOUNT = "postgres"
+WITH_PASSWORD = "gardener"
+"""The one account that must give a password."""
 
 
 def programs() -> Path | None:
@@ -46,7 +48,10 @@ class PostgresServer:
         subprocess.run(
             [*initdb, self.folder / "data"], check=True, capture_output=True, cwd=self.folder, **run_as()
         )
+        access = self.folder / "data" / "pg_hba.conf"  # first line that fits decides
+        access.write_text(f"host all {WITH_PASSWORD} 127.0.0.1/32 scram-sha-256\n{access.read_text()}")
         self._start()
+        self.run(f"CREATE ROLE {WITH_PASSWORD} LOGIN PASSWORD '{WITH_PASSWORD}-right'")
 
     def _start(self) -> None:
         for _ in range(5):  # another program may take the port between asking and binding

@@ -4,7 +4,7 @@ import os
 import shutil
 import sqlite3
 import subprocess
-from contextlib import closing
+from contextlib import closing, suppress
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -35,7 +35,8 @@ def copy_sqlite(path: Path, revision: str, target: Path | None = None) -> Path:
         done = True
     finally:
         if not done:
-            target.unlink(missing_ok=True)
+            with suppress(OSError):
+                target.unlink()
     return target
 
 

@@ -1,6 +1,7 @@
 """What goes wrong in a database, in one sentence each: what, where, and what to do."""
 
 import os
+import re
 import shutil
 import sqlite3
 from collections.abc import Iterator
@@ -78,13 +79,11 @@ _POSTGRESQL: dict[str, tuple[type[StoreError], str]] = {
     "": _UNREACHABLE,  # no answer, so no state either
 }
 _PHRASES = (  # a connection that is refused comes without SQLSTATE
-    ("does not exist", "3D000"),
-    ("password authentication failed", "28P01"),
-    ("no password supplied", "28P01"),
-    ("no pg_hba.conf entry", "28000"),
-    ("is starting up", "57P03"),
-    ("is shutting down", "57P03"),
-    ("too many clients", "53300"),
+    (r'database ".*" does not exist', "3D000"),
+    (r'role ".*" does not exist|no pg_hba\.conf entry', "28000"),
+    (r"password authentication failed|no password supplied", "28P01"),
+    (r"is starting up|is shutting down", "57P03"),
+    (r"too many clients|remaining connection slots", "53300"),
 )
 
 
@@ -134,7 +133,10 @@ def _sqlite_code(error: BaseException, where: str) -> int:
 
 
 def _read_only(path: Path) -> bool:
-    return any(p.exists() and not os.access(p, os.W_OK, effective_ids=True) for p in (path, path.parent))
+    try:
+        return any(p.exists() and not os.access(p, os.W_OK, effective_ids=True) for p in (path, path.parent))
+    except OSError:
+        return False
 
 
 def _scarce(path: Path) -> bool:
@@ -147,7 +149,7 @@ def _scarce(path: Path) -> bool:
 def _sqlstate(error: psycopg.Error) -> str:
     state = error.sqlstate or ""
     if not state:
-        return next((known for phrase, known in _PHRASES if phrase in str(error)), "")
+        return next((known for phrase, known in _PHRASES if re.search(phrase, str(error))), "")
     return "" if state.startswith("08") else state
 
 

@@ -9,7 +9,7 @@ from traywarden.store import schema
 from traywarden.store.store import Tx
 
 MOST_BYTES_KEPT = 65_536
-MOST_TOPIC_CHARACTERS = 1_000
+MOST_CHARACTERS = 1_000
 _quarantine = schema.quarantine
 
 
@@ -40,7 +40,7 @@ def put(tx: Tx, topic: str, payload: bytes, reason: str, at_ms: int) -> None:
         tx.execute(
             insert(_quarantine).values(
                 fingerprint=fingerprint,
-                topic=_storable(topic)[:MOST_TOPIC_CHARACTERS],
+                topic=_storable(topic),
                 reason=_storable(reason),
                 payload=payload[:MOST_BYTES_KEPT],
                 payload_bytes=len(payload),
@@ -76,5 +76,5 @@ def count(tx: Tx) -> int:
 
 
 def _storable(text: str) -> str:
-    """Without what a text column cannot hold: NUL (PostgreSQL) and lone surrogates."""
-    return text.replace("\x00", "\ufffd").encode("utf-8", "replace").decode()
+    """Cut to a bearable length, without what a text column cannot hold: NUL and lone surrogates."""
+    return text[:MOST_CHARACTERS].replace("\x00", "\ufffd").encode("utf-8", "replace").decode()

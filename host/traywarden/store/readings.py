@@ -148,7 +148,8 @@ def columns(tx: Tx, head_id: int, start_ms: int, end_ms: int) -> HeadColumns:
     )
     types = [np.int64] * len(whole) + [np.float64] * len(VALUE_COLUMNS)
     parts: list[list[NDArray[Any]]] = [[np.empty(0, kind)] for kind in types]
-    for rows in tx.execute(chosen).partitions(50_000):
+    # a part at a time: PostgreSQL would otherwise hand over the whole answer at once
+    for rows in tx.execute(chosen, execution_options={"yield_per": 50_000}).partitions():
         for part, kind, column in zip(parts, types, zip(*rows, strict=True), strict=True):
             part.append(np.array(column, dtype=kind))
     time_ms, received_ms, boot, sequence, *values = [np.concatenate(part) for part in parts]

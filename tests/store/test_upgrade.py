@@ -1,0 +1,197 @@
+"""Tables are made and changed by migrations alone, after a copy has been kept."""
+
+import shutil
+import sqlite3
+import subprocess
+import sys
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+from alembic.autogenerate import compare_metadata
+from alembic.migration import MigrationContext
+from alembic.script import ScriptDirectory
+from sqlalchemy import inspect, text
+
+from tests.postgres_server import PostgresServer
+from tests.store.sample import all_readings, reading
+from traywarden.errors import StoreError
+from traywarden.store import backup, readings, schema, upgrade
+from traywarden.store.store import Store
+
+LATER = '''
+"""An invented later revision."""
+import sqlalchemy as sa
+from alembic import op
+
+revision = "0002"
+down_revision = "0001"
+
+
+def upgrade() -> None:
+    op.add_column("tray", sa.Column("colour", sa.Text()))
+    {then}
+'''
+
+
+def with_later_revision(monkeypatch: pytest.MonkeyPatch, folder: Path, then: str = "") -> None:
+    """The program as it will be once a second revision exists."""
+    migrations = folder / "migrations"
+    shutil.copytree(upgrade.MIGRATIONS, migrations, ignore=shutil.ignore_patterns("__pycache__"))
+    (migrations / "versions" / "later.py").write_text(LATER.format(then=then))
+    monkeypatch.setattr(upgrade, "MIGRATIONS", migrations)
+    monkeypatch.setattr(schema, "REVISIONS", ("0001", "0002"))
+
+
+def filled(url: str) -> None:
+    with Store.open(url) as store, store.write() as tx:
+        readings.insert(tx, [reading(n) for n in range(100)])
+
+
+def columns_of_tray(store: Store) -> set[str]:
+    with store.read() as tx:
+        return {column["name"] for column in inspect(tx).get_columns("tray")}
+
+
+def test_migrations_make_exactly_the_tables_of_the_schema(empty_url: str) -> None:
+    with Store.open(empty_url) as store, store.write() as tx:
+        options = {"version_table": schema.VERSION_TABLE, "compare_type": True}
+        context = MigrationContext.configure(tx, opts=options)
+        assert compare_metadata(context, schema.metadata) == []
+
+
+def test_readings_are_clustered_by_head_and_time_in_sqlite(sqlite_store: Store) -> None:
+    with sqlite_store.read() as tx:
+        made = tx.execute(text("SELECT sql FROM sqlite_master WHERE name = 'reading'")).scalar_one()
+    assert "WITHOUT ROWID" in made
+
+
+def test_the_program_knows_every_revision_in_its_order() -> None:
+    script = ScriptDirectory.from_config(upgrade.config())
+    assert tuple(reversed([each.revision for each in script.walk_revisions()])) == schema.REVISIONS
+    assert script.get_current_head() == schema.REVISIONS[-1]
+
+
+def test_a_store_that_is_up_to_date_opens_without_loading_alembic(empty_url: str) -> None:
+    """The host is restarted often; Alembic alone takes longer to load than all the rest."""
+    Store.open(empty_url).close()
+    program = (
+        "import sys; from traywarden.store.store import Store; "
+        f"Store.open({empty_url!r}).close(); print('alembic' in sys.modules)"
+    )
+    ran = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
+    assert ran.stdout == "False\n"
+
+
+def test_programs_that_open_a_new_store_at_once_make_it_once(empty_url: str) -> None:
+    program = f"from traywarden.store.store import Store; Store.open({empty_url!r}).close()"
+    running = [subprocess.Popen([sys.executable, "-W", "error", "-c", program]) for _ in range(3)]
+    assert [each.wait() for each in running] == [0, 0, 0]
+    with Store.open(empty_url) as store:
+        assert store.revision() == schema.REVISIONS[-1]
+
+
+def test_before_an_upgrade_a_copy_is_kept_beside_the_file(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "a.sqlite3"
+    filled(f"sqlite:///{path}")
+    with_later_revision(monkeypatch, tmp_path)
+    with Store.open(f"sqlite:///{path}") as store:
+        assert store.revision() == "0002"
+        assert "colour" in columns_of_tray(store)
+        assert len(all_readings(store)) == 100
+    (copy,) = tmp_path.glob("a.sqlite3.before-0002-*Z")
+    with closing(sqlite3.connect(copy)) as kept:
+        assert kept.execute(f"SELECT version_num FROM {schema.VERSION_TABLE}").fetchall() == [("0001",)]
+        assert kept.execute("SELECT count(*) FROM reading").fetchone() == (100,)
+        assert kept.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+    Store.open(f"sqlite:///{path}").close()
+    assert len(list(tmp_path.glob("*before*"))) == 1  # nothing to upgrade, nothing to copy
+
+
+def test_a_copy_takes_in_what_is_committed_but_still_in_the_log(tmp_path: Path) -> None:
+    path = tmp_path / "a.sqlite3"
+    with Store.open(f"sqlite:///{path}") as store:
+        with store.write() as tx:
+            readings.insert(tx, [reading(n) for n in range(100)])
+        assert path.with_name("a.sqlite3-wal").stat().st_size > 0
+        copy = backup.copy_sqlite(path, "0002")
+    with Store.open(f"sqlite:///{copy}") as store:
+        assert len(all_readings(store)) == 100
+
+
+def test_a_new_store_needs_no_copy(empty_url: str, tmp_path: Path) -> None:
+    Store.open(empty_url, backup_folder=tmp_path).close()
+    assert list(tmp_path.rglob("*before*")) == []
+
+
+def test_a_copy_that_cannot_be_made_stops_the_upgrade(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "a.sqlite3"
+    filled(f"sqlite:///{path}")
+    with_later_revision(monkeypatch, tmp_path)
+    monkeypatch.setattr(backup, "_stamp", lambda: "x" * 300)  # longer than a file's name may be
+    with pytest.raises(StoreError, match="before-0002"):
+        Store.open(f"sqlite:///{path}")
+    with closing(sqlite3.connect(path)) as kept:
+        assert kept.execute(f"SELECT version_num FROM {schema.VERSION_TABLE}").fetchall() == [("0001",)]
+
+
+def test_a_migration_that_fails_half_way_leaves_the_store_as_it_was(
+    empty_url: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    filled(empty_url)
+    with monkeypatch.context() as later:
+        with_later_revision(later, tmp_path, then="op.execute('this is no SQL')")
+        with pytest.raises(StoreError, match="refused"):
+            Store.open(empty_url, backup=False)
+    with Store.open(empty_url) as store:
+        assert store.revision() == "0001"
+        assert "colour" not in columns_of_tray(store)
+        assert len(all_readings(store)) == 100
+
+
+def test_postgresql_is_dumped_before_an_upgrade_and_the_dump_restores(
+    postgres_server: PostgresServer, postgres_url: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    filled(postgres_url)
+    monkeypatch.setenv("PATH", str(postgres_server.binaries), prepend=":")
+    with monkeypatch.context() as later:
+        with_later_revision(later, tmp_path)
+        with Store.open(postgres_url, backup_folder=tmp_path) as store:
+            assert "colour" in columns_of_tray(store)
+    (dump,) = tmp_path.glob("*.before-0002-*.dump")
+    restored = postgres_server.new_database()
+    command = [f"{postgres_server.binaries}/pg_restore", "-d", postgres_server.url(restored), str(dump)]
+    subprocess.run(command, check=True, capture_output=True)
+    with Store.open(postgres_server.url(restored)) as store:
+        assert store.revision() == "0001"
+        assert len(all_readings(store)) == 100
+    postgres_server.drop(restored)
+
+
+def test_without_pg_dump_an_upgrade_is_refused_with_a_way_on(
+    postgres_url: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    filled(postgres_url)
+    with_later_revision(monkeypatch, tmp_path)
+    with monkeypatch.context() as bare:
+        bare.setenv("PATH", str(tmp_path))
+        with pytest.raises(StoreError, match=r"install postgresql-client, or .* backup=False") as caught:
+            Store.open(postgres_url)
+    assert "pg_dump" in str(caught.value)
+    with Store.open(postgres_url, backup=False) as store:
+        assert store.revision() == "0002"
+
+
+def test_a_dump_that_fails_says_why_and_leaves_nothing_half_made(
+    postgres_server: PostgresServer, postgres_url: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    filled(postgres_url)
+    monkeypatch.setenv("PATH", str(postgres_server.binaries), prepend=":")
+    with_later_revision(monkeypatch, tmp_path)
+    with pytest.raises(StoreError, match="pg_dump: "):
+        Store.open(postgres_url, backup_folder=tmp_path / "absent")
+    assert list(tmp_path.rglob("*.dump")) == []

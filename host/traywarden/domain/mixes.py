@@ -34,6 +34,7 @@ class MixSummary:
     stretches: int
     trays: int
     too_short: int
+    residual_held: int
     with_vpd: int
     tau_s: Interval
     rate_pct_per_day: Interval
@@ -60,7 +61,9 @@ def by_mix(
     Stretches that could not tell are counted and left out. A tray is drawn with all its stretches, because
     they resemble each other; fewer than three trays give a median without an interval. The rate per kPa is
     each stretch's rate over its own mean vapour-pressure deficit, so that a hot week does not make a mix
-    look thirsty; stretches without one, or below 0.1 kPa, are left out of it.
+    look thirsty; stretches without one, or below 0.1 kPa, are left out of it. A time constant depends on the
+    residual it was fitted with (`residual_held` counts those where it was held); the rate at one moisture
+    hardly does, so mixes are better compared by it.
 
     References
     ----------
@@ -132,6 +135,7 @@ def _summary(mix: str, stretches: list[MixStretch], level: float, runs: int, see
         stretches=len(told),
         trays=trays,
         too_short=len(stretches) - len(told),
+        residual_held=sum(s.dry_down.residual_held for s in told),
         with_vpd=per_kpa.n,
         tau_s=tau,
         rate_pct_per_day=rate,

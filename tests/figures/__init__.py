@@ -1,0 +1,1 @@
+"""Figures measured on recorded data by `python -m tests.figures NAME`; without a name it lists them."""

@@ -1,0 +1,33 @@
+"""Print the figures of one subject, or the list of subjects."""
+
+import sys
+from collections.abc import Callable, Iterable
+
+import _pytest.outcomes
+
+from tests.figures import comparison, dry_downs, wettings
+
+SUBJECTS: dict[str, Callable[[], Iterable[str]]] = {
+    "wettings": wettings.lines,
+    "dry-downs": dry_downs.lines,
+    "compare": comparison.lines,
+}
+
+
+def main() -> int:
+    asked = sys.argv[1:] or ["?"]
+    for name in asked:
+        if name not in SUBJECTS:
+            print(f"There are figures for {', '.join(SUBJECTS)}; ask as in: python -m tests.figures wettings")
+            return 2
+        try:
+            for line in SUBJECTS[name]():
+                print(line)
+        except (_pytest.outcomes.Skipped, _pytest.outcomes.Failed) as missing:
+            print(missing)
+            return 1
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -6,7 +6,7 @@ import typer
 from rich.console import Console
 
 from traywarden import __version__
-from traywarden.cli import imports, replay, run
+from traywarden.cli import crops, entries, imports, journal, lots, probes, replay, run, setup, trays
 from traywarden.cli.context import remember
 from traywarden.errors import TraywardenError
 
@@ -42,6 +42,13 @@ def root(
     remember(home, debug=debug)
 
 
+setup.register(app)
+trays.register(app)
+lots.register(app)
+crops.register(app)
+probes.register(app)
+entries.register(app)
+journal.register(app)
 run.register(app)
 imports.register(app)
 replay.register(app)
@@ -58,7 +65,12 @@ def main(arguments: list[str] | None = None) -> int:
         Console(stderr=True, highlight=False).print(str(error), style="bold", markup=False, soft_wrap=True)
         return error.exit_code
     except typer.TyperException as error:
-        error.show()
+        # Typer's own usage errors know how to show the usage line; its base class does not declare it.
+        show = getattr(error, "show", None)
+        if show is None:
+            typer.echo(f"Error: {error}", err=True)
+        else:
+            show()
         return error.exit_code
     except (KeyboardInterrupt, typer.Abort):
         return 130

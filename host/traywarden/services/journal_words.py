@@ -148,9 +148,15 @@ def _noted(entry: Entry, names: Names, display: Display) -> str:
     return f"{place}: noted" if place else "noted"
 
 
-TRAY_FIRST = (Kind.SOWED, Kind.WATERED, Kind.MOVED, Kind.FILLED, Kind.WEIGHED, Kind.NOTED)
+def _emerged(entry: Entry, names: Names, display: Display) -> str:
+    count = entry.data.get("count")
+    return "seedlings up" if count is None else f"{count:g} seedling{'' if count == 1 else 's'} up"
+
+
+TRAY_FIRST = (Kind.SOWED, Kind.EMERGED, Kind.WATERED, Kind.MOVED, Kind.FILLED, Kind.WEIGHED, Kind.NOTED)
 WORDS: Mapping[Kind, Callable[[Entry, Names, Display], str]] = {
     Kind.SOWED: _sowed,
+    Kind.EMERGED: _emerged,
     Kind.WATERED: _watered,
     Kind.MOVED: lambda e, n, d: f"moved to {n.places.get(e.place_id or -1)}",
     Kind.FILLED: lambda e, n, d: f"filled with {n.mixes.get(e.mix_id or -1)}",

@@ -1,0 +1,151 @@
+"""`journal`: read it, correct it, take entries back. Nothing in it is ever overwritten."""
+
+from typing import Any
+
+import typer
+
+from traywarden.cli import completion
+from traywarden.cli.context import AT_OPTION, JSON_OPTION, Bench, bench, emit
+from traywarden.cli.moments import at_ms
+from traywarden.cli.tables import print_table, say
+from traywarden.cli.written import answer
+from traywarden.domain.journal import Entry
+from traywarden.errors import UsageError
+from traywarden.services.journal import correct, undo
+from traywarden.services.journal_words import EntryLine, entry_lines, journal_lines
+from traywarden.store import garden as store
+from traywarden.store import journal as journal_store
+from traywarden.store.crops import crop_named
+from traywarden.store.store import Tx
+
+journal_app = typer.Typer(no_args_is_help=True, help="The journal: what was done and seen, dated.")
+ENTRY = typer.Argument(..., help="The entry's number, as `journal list` shows it.", min=1)
+
+
+def register(app: typer.Typer) -> None:
+    app.add_typer(journal_app, name="journal", rich_help_panel="Journal")
+
+
+@journal_app.command("list")
+def journal_list(
+    tray: str = typer.Option("", "--tray", "-t", help="Only of this tray.", autocompletion=completion.trays),
+    limit: int = typer.Option(30, "--limit", "-n", min=1, help="The newest so many."),
+    everything: bool = typer.Option(False, "--all", help="Also what was replaced or taken back, marked."),
+    as_json: bool = JSON_OPTION,
+) -> None:
+    """List what holds, oldest first.
+
+    Example: `traywarden journal list --tray A1 --limit 10`
+    """
+    with bench() as b, b.store.read() as tx:
+        tray_id = store.tray_named(tx, tray).tray_id if tray else None
+        lines = journal_lines(tx, b.zone, b.display, tray_id=tray_id, limit=limit, everything=everything)
+    emit(lines, _print_lines, as_json=as_json)
+
+
+def _print_lines(lines: list[EntryLine]) -> None:
+    if not lines:
+        say("The journal holds nothing like that yet; write in it with, for instance: traywarden watered A1")
+        return
+    print_table(
+        ("entry", "when", "what", "note", "state"),
+        [(str(x.entry), x.at, x.says, x.note, "" if x.state == "holds" else x.state) for x in lines],
+    )
+
+
+@journal_app.command("correct")
+def journal_correct(
+    entry: int = ENTRY,
+    at: str = AT_OPTION,
+    tray: str = typer.Option("", help="The tray it was.", autocompletion=completion.trays),
+    to: str = typer.Option("", "--to", help="The place it was.", autocompletion=completion.places),
+    mix: str = typer.Option("", help="The mix it was.", autocompletion=completion.mixes),
+    crop: str = typer.Option("", help="The crop it was.", autocompletion=completion.crops),
+    lot: str = typer.Option("", help="The lot it was.", autocompletion=completion.lots),
+    count: int | None = typer.Option(None, min=0, help="The count it was."),
+    cells: int | None = typer.Option(None, help="The cells it was."),
+    seeds_per_cell: float | None = typer.Option(None, help="The seeds per cell it was."),
+    depth_mm: float | None = typer.Option(None, help="The depth it was."),
+    litres: float | None = typer.Option(None, help="The litres it was."),
+    below: bool | None = typer.Option(None, "--from-below/--from-above", help="How it was watered."),
+    mm: float | None = typer.Option(None, help="The rain it was."),
+    grams: float | None = typer.Option(None, help="The weight it was."),
+    note: str | None = typer.Option(None, help="The note it should have."),
+    as_json: bool = JSON_OPTION,
+) -> None:
+    """Correct an entry: a new entry takes its place, the old one stays to be read with `journal list --all`.
+
+    What is not given stays as it was.
+
+    Example: `traywarden journal correct 12 --count 28 --at "yesterday 9:00"`
+    """
+    given: dict[str, Any] = {
+        "count": count,
+        "cells": cells,
+        "seeds_per_cell": seeds_per_cell,
+        "depth_mm": depth_mm,
+        "litres": litres,
+        "mm": mm,
+        "grams": grams,
+        "how": None if below is None else "below" if below else "above",
+    }
+    data = {name: value for name, value in given.items() if value is not None}
+    with bench() as b:
+        changes: dict[str, Any] = {"at_ms": at_ms(b, at, quiet=as_json)} if at else {}
+        if note is not None:
+            changes["note"] = note
+        with b.store.write() as tx:
+            _look_up(tx, changes, data, tray=tray, place=to, mix=mix, crop=crop, lot=lot)
+            made = correct(tx, entry, b.now_ms, data, **changes)
+        answer(b, f"{_now_holds(b, made)} (was entry {entry}).", [made], as_json=as_json)
+
+
+def _look_up(
+    tx: Tx,
+    changes: dict[str, Any],
+    data: dict[str, Any],
+    *,
+    tray: str,
+    place: str,
+    mix: str,
+    crop: str,
+    lot: str,
+) -> None:
+    """Turn the names given into the ids and keys an entry holds."""
+    if tray:
+        changes["tray_id"] = store.tray_named(tx, tray).tray_id
+    if place:
+        changes["place_id"] = store.place_named(tx, place).place_id
+    if mix:
+        changes["mix_id"] = store.mix_named(tx, mix).mix_id
+    if crop:
+        data["crop"], changes["lot_id"] = crop_named(crop).key, None
+    if lot:
+        of = store.lot_named(tx, lot)
+        if crop and data["crop"] != of.crop:
+            raise UsageError(f"Lot “{of.name}” is {of.crop}, not {data['crop']}; leave --crop out.")
+        data["crop"], changes["lot_id"] = of.crop, of.lot_id
+
+
+@journal_app.command("undo")
+def journal_undo(entry: int = ENTRY, as_json: bool = JSON_OPTION) -> None:
+    """Take an entry back. Undoing the undo brings it back; undoing a correction brings the original back.
+
+    Example: `traywarden journal undo 12`
+    """
+    with bench() as b:
+        with b.store.write() as tx:
+            before = {e.entry_id: e for e in journal_store.entries(tx)}
+            made = undo(tx, entry, b.now_ms)
+        old = before[entry]
+        if old.replaces is None:
+            says = f"Entry {entry} is taken back: {_now_holds(b, old)}."
+        else:  # what it replaced or took back comes to hold again
+            says = f"Entry {old.replaces} holds again: {_now_holds(b, before[old.replaces])}."
+        answer(b, says, [made], as_json=as_json)
+
+
+def _now_holds(b: Bench, entry: Entry) -> str:
+    with b.store.read() as tx:
+        (line,) = entry_lines(tx, [entry], {}, b.zone, b.display)
+    return f"{line.says}, {line.at}" + (f" ({line.note})" if line.note else "")

@@ -1,0 +1,97 @@
+"""Which probes have reported, where their heads are, and which still wait for a place."""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from traywarden.domain.garden import Head
+from traywarden.domain.journal import Facts
+from traywarden.services.journal_words import Names
+from traywarden.store import journal as journal_store
+from traywarden.store import probes as probe_store
+from traywarden.store import readings as reading_store
+from traywarden.store.store import Tx
+
+
+@dataclass(frozen=True, slots=True)
+class HeadCard:
+    """One head: where it is now (`tray` or `place`), or how to place it."""
+
+    head: str
+    tray: str | None
+    place: str | None
+    waiting: bool
+    place_with: str
+    last_reading_ms: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class ProbeCard:
+    """One probe: when it was last heard of, its battery [V], and its heads."""
+
+    probe: str
+    first_seen_ms: int
+    last_seen_ms: int
+    battery_v: float | None
+    state: str
+    heads: tuple[HeadCard, ...]
+
+
+def probe_cards(tx: Tx, now_ms: int) -> list[ProbeCard]:
+    """Every probe that has reported, by name."""
+    facts, names, newest = journal_store.facts(tx), Names(tx), reading_store.newest(tx)
+    heads = probe_store.heads(tx)
+    cards = []
+    for probe in probe_store.probes(tx):
+        mine = [head for head in heads if head.probe == probe.name]
+        cards.append(
+            ProbeCard(
+                probe.name,
+                probe.first_seen_ms,
+                probe.last_seen_ms,
+                _battery_v(tx, mine, newest),
+                str(probe.state.get("state", "")),
+                _head_cards(mine, facts, names, newest, now_ms),
+            )
+        )
+    return cards
+
+
+def _head_cards(
+    heads: list[Head], facts: Facts, names: Names, newest: dict[int, int], now_ms: int
+) -> tuple[HeadCard, ...]:
+    # The air sensor of a probe whose other heads stand in trays is where they are; it need not be placed.
+    in_trays = any(facts.tray_of_head(head.head_id, now_ms) for head in heads)
+    return tuple(
+        _head_card(
+            head, facts, names, newest.get(head.head_id), now_ms, follows=in_trays and head.number == 0
+        )
+        for head in heads
+    )
+
+
+def _head_card(
+    head: Head, facts: Facts, names: Names, last_ms: int | None, now_ms: int, *, follows: bool
+) -> HeadCard:
+    stays = [s for s in (*facts.head_trays, *facts.head_places) if s.subject == head.head_id]
+    held = next((s for s in stays if s.holds_at(now_ms)), None)
+    tray = names.trays.get(held.where) if held in facts.head_trays else None
+    place = names.places.get(held.where) if held is not None and tray is None else None
+    waiting = held is None and not follows
+    target = "--place PLACE" if head.number == 0 else "--tray TRAY"
+    command = f"traywarden probe place {head.label} {target}" if held is None else ""
+    return HeadCard(head.label, tray, place, waiting, command, last_ms)
+
+
+def _battery_v(tx: Tx, heads: list[Head], newest: dict[int, int]) -> float | None:
+    """The latest battery voltage among the heads' newest readings."""
+    latest: tuple[int, float] | None = None
+    for head in heads:
+        at_ms = newest.get(head.head_id)
+        if at_ms is None:
+            continue
+        volts = reading_store.columns(tx, head.head_id, at_ms, at_ms + 1).values["battery_v"]
+        known = volts[np.isfinite(volts)]
+        if known.size and (latest is None or at_ms > latest[0]):
+            latest = (at_ms, float(known[-1]))
+    return latest[1] if latest else None

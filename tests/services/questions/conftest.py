@@ -9,6 +9,7 @@ import pytest
 
 from tests.services.little_garden import NOW_MS, LittleGarden, little_garden
 from traywarden.services.questions.ground import Ground, ground
+from traywarden.settings import load
 from traywarden.store import garden
 from traywarden.store.store import Store
 
@@ -21,7 +22,10 @@ def grounded(store: Store, now_ms: int = NOW_MS, **settings: Any) -> Iterator[Gr
     with store.read() as tx:
         own = garden.the_garden(tx)
         assert own is not None
-        yield ground(tx, own, {k.replace("__", "."): v for k, v in settings.items()}, now_ms)
+        chosen = load(
+            Path("/nowhere"), environ={}, overrides={k.replace("__", "."): v for k, v in settings.items()}
+        )
+        yield ground(tx, own, chosen, now_ms)
 
 
 @pytest.fixture(scope="module")

@@ -102,8 +102,8 @@ def ask_degree_days(ground: Ground, asked: DegreeDaysAsked) -> DegreeDaysAnswer:
         upper_c,
         cutoff=asked.cutoff,
         method=asked.method,
-        least_coverage=ground.setting("coverage.least"),
-        longest_gap_s=ground.setting("coverage.longest_gap_s"),
+        least_coverage=ground.settings["coverage.least"],
+        longest_gap_s=ground.settings["coverage.longest_gap_s"],
         first_day=first,
         last_day=last,
     )

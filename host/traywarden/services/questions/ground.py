@@ -3,7 +3,6 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
-from typing import Any
 from zoneinfo import ZoneInfo
 
 from traywarden.domain.crops import Crop
@@ -13,7 +12,7 @@ from traywarden.domain.series import HeadSeries
 from traywarden.domain.units import Display
 from traywarden.errors import ShortOfDataError, UsageError
 from traywarden.services.series import PlaceSeries, place_series, tray_series
-from traywarden.settings import BY_KEY
+from traywarden.settings import Settings
 from traywarden.store import crops as crop_store
 from traywarden.store import garden as garden_store
 from traywarden.store import journal as journal_store
@@ -25,11 +24,11 @@ DAY_MS = 86_400_000
 
 @dataclass(frozen=True, slots=True)
 class Ground:
-    """A garden as of `now_ms`. A key that `settings` lacks has its default."""
+    """A garden as of `now_ms`."""
 
     tx: Tx
     garden: Garden
-    settings: Mapping[str, Any]
+    settings: Settings
     now_ms: int
     facts: Facts
     places: Mapping[int, Place]
@@ -43,13 +42,7 @@ class Ground:
 
     @property
     def display(self) -> Display:
-        return Display(self.setting("display.temperature"), self.setting("display.length"))
-
-    def setting(self, key: str) -> Any:
-        try:
-            return self.settings[key]
-        except KeyError:
-            return BY_KEY[key].default
+        return Display(self.settings["display.temperature"], self.settings["display.length"])
 
     def at(self, time_ms: float) -> datetime:
         """An instant in the garden's time zone."""
@@ -57,12 +50,12 @@ class Ground:
 
     def tray_series(self, tray_id: int, start_ms: int, end_ms: int) -> list[HeadSeries]:
         return tray_series(
-            self.tx, self.facts, tray_id, start_ms, end_ms, earliest_year=self.setting("wire.earliest_year")
+            self.tx, self.facts, tray_id, start_ms, end_ms, earliest_year=self.settings["wire.earliest_year"]
         )
 
     def place_series(self, place_id: int, start_ms: int, end_ms: int) -> PlaceSeries:
         return place_series(
-            self.tx, self.facts, place_id, start_ms, end_ms, earliest_year=self.setting("wire.earliest_year")
+            self.tx, self.facts, place_id, start_ms, end_ms, earliest_year=self.settings["wire.earliest_year"]
         )
 
     def place_of(self, tray_id: int, at_ms: int) -> Place | None:
@@ -96,7 +89,7 @@ class Ground:
             )
 
 
-def ground(tx: Tx, garden: Garden, settings: Mapping[str, Any], now_ms: int) -> Ground:
+def ground(tx: Tx, garden: Garden, settings: Settings, now_ms: int) -> Ground:
     """The garden as of now_ms, or, where host.clock is “readings”, as of the newest reading."""
     found = Ground(
         tx,
@@ -109,7 +102,7 @@ def ground(tx: Tx, garden: Garden, settings: Mapping[str, Any], now_ms: int) -> 
         {mix.mix_id: mix for mix in garden_store.mixes(tx)},
         {lot.lot_id: lot for lot in garden_store.lots(tx)},
     )
-    if found.setting("host.clock") != "readings":
+    if settings["host.clock"] != "readings":
         return found
     newest = max(reading_store.newest(tx).values(), default=now_ms)
     return replace(found, now_ms=newest)

@@ -110,7 +110,7 @@ def tray_waterings(ground: Ground, start_ms: int, end_ms: int) -> dict[int, Tray
             sheltered,
             start_ms - LEAD_MS,
             end_ms,
-            earliest_year=ground.setting("wire.earliest_year"),
+            earliest_year=ground.settings["wire.earliest_year"],
         )
     )
     told = [t for e in entries for t in _told(ground, e)]

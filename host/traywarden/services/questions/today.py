@@ -1,0 +1,310 @@
+"""What needs the grower now and today: the watch's own rules, asked of every tray at this instant."""
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from traywarden.domain.dry_down import fit_dry_down
+from traywarden.domain.episodes import RuleState, fold
+from traywarden.domain.evidence import Evidence
+from traywarden.domain.garden import Tray
+from traywarden.domain.moisture import fraction
+from traywarden.domain.rules import Answer, Facts, Rule, Verdict
+from traywarden.domain.series import HeadSeries
+from traywarden.domain.wetting import HOUR_S
+from traywarden.errors import UsageError
+from traywarden.services.judging import CLOCK_AHEAD_MS, Judge, gone_blind
+from traywarden.services.knowledge import Knowledge
+from traywarden.services.questions.ground import DAY_MS, Ground
+from traywarden.services.questions.waterings import TrayWettings, event_ms, known_from, tray_waterings
+from traywarden.store import episodes as episode_store
+from traywarden.store.crops import load_crops
+
+LOOK_BACK_MS = 3 * DAY_MS
+"""What has stood longer is dated by the episode the host keeps, or else said to be “at least” so old."""
+LAST_WATERING_MS = 14 * DAY_MS
+SOON_S = 24 * HOUR_S
+SEVERITY_ORDER = ("urgent", "warning", "info")
+
+WHAT = {"dry": "Water now", "cold": "Too cold to come up"}
+HELP = {
+    "dry": "Water it until it drains.",
+    "cold": "A cold frame, a cover or a sunnier place helps; or patience: the seed will only come up later.",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Need:
+    """One thing that needs a person. `easing`: the state has turned, but not long enough to be sure of it."""
+
+    tray: str
+    place: str | None
+    rule: str
+    severity: str
+    what: str
+    why: str
+    source: str
+    since: datetime
+    since_at_least: bool
+    for_s: float
+    do: str
+    easing: bool
+    blind: str
+    facts: Facts
+
+
+@dataclass(frozen=True, slots=True)
+class Soon:
+    """A tray that will need water within a day if it goes on drying as it does."""
+
+    tray: str
+    place: str | None
+    what: str
+    by: datetime
+    in_s: float
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Blind:
+    """A question about a tray that cannot be answered, and why."""
+
+    tray: str
+    place: str | None
+    rule: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class TrayNow:
+    """One tray at a glance. `moisture_fraction`: 0 at the dry line, 1 at container capacity."""
+
+    tray: str
+    place: str | None
+    mix: str | None
+    crop: str | None
+    sown: datetime | None
+    emerged: datetime | None
+    measured: datetime | None
+    moisture_m3_m3: float | None
+    moisture_pct: float | None
+    moisture_fraction: float | None
+    dry_line_pct: float | None
+    moisture_calibrated: bool
+    soil_temp_c: float | None
+    crop_min_c: float | None
+    crop_opt_low_c: float | None
+    crop_opt_high_c: float | None
+    crop_max_c: float | None
+    last_watered: datetime | None
+    since_watered_s: float | None
+    watered_known_from: str
+    answers: dict[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class TodayAnswer:
+    garden: str
+    at: datetime
+    needs: tuple[Need, ...]
+    soon: tuple[Soon, ...]
+    blind: tuple[Blind, ...]
+    quiet: tuple[str, ...]
+    trays: tuple[TrayNow, ...]
+
+
+def ask_today(ground: Ground) -> TodayAnswer:
+    """Every rule asked of every tray now, most urgent first, with what will be needed within a day.
+
+    Raises UsageError (no tray yet), ShortOfDataError (nothing was ever measured).
+    """
+    if not ground.trays:
+        raise UsageError("There is no tray yet; add one with: traywarden tray add NAME --mix MIX")
+    ground.need_readings()
+    judge, knowledge = Judge(ground.settings), Knowledge(ground.tx, load_crops())
+    water = tray_waterings(ground, ground.now_ms - LAST_WATERING_MS, ground.now_ms + 1)
+    seen = [_Tray(ground, judge, knowledge, tray, water[tray.tray_id]) for tray in ground.trays.values()]
+    needs = sorted((need for tray in seen for need in tray.needs), key=_urgency)
+    soon = sorted((s for tray in seen for s in tray.soon), key=lambda s: s.by)
+    blind = tuple(b for tray in seen for b in tray.blind)
+    named = {n.tray for n in needs} | {s.tray for s in soon} | {b.tray for b in blind}
+    return TodayAnswer(
+        ground.garden.name,
+        ground.at(ground.now_ms),
+        tuple(needs),
+        tuple(soon),
+        blind,
+        tuple(tray.name for tray in ground.trays.values() if tray.name not in named),
+        tuple(tray.now for tray in seen),
+    )
+
+
+def _urgency(need: Need) -> tuple[bool, int, float]:
+    return (need.easing, SEVERITY_ORDER.index(need.severity), -need.for_s)
+
+
+class _Tray:
+    """One tray with every rule's state now."""
+
+    def __init__(
+        self, ground: Ground, judge: Judge, knowledge: Knowledge, tray: Tray, water: TrayWettings
+    ) -> None:
+        self._ground, self._judge, self._tray, self._water = ground, judge, tray, water
+        place = ground.place_of(tray.tray_id, ground.now_ms)
+        self._place = place.name if place else None
+        self._begin_ms = ground.now_ms - LOOK_BACK_MS
+        evidence = list(
+            knowledge.timeline(
+                ground.tx,
+                tray.tray_id,
+                self._begin_ms,
+                ground.now_ms + CLOCK_AHEAD_MS,
+                blind_after_ms=judge.blind_after_ms,
+                earliest_year=ground.settings["wire.earliest_year"],
+            )
+        )
+        self._last = evidence[-1] if evidence else None
+        self.needs: list[Need] = []
+        self.blind: list[Blind] = []
+        self.soon: list[Soon] = []
+        self._answers: dict[str, str] = {}
+        for rule in judge.rules.values():
+            self._ask(rule, evidence)
+        self.now = self._glance()
+        if not any(need.rule == "dry" and not need.easing for need in self.needs):
+            self.soon += self._drying()
+
+    def _ask(self, rule: Rule, evidence: Sequence[Evidence]) -> None:
+        kept = episode_store.episodes(self._ground.tx, rule=rule.name, tray_id=self._tray.tray_id)
+        open_ms = next(
+            (
+                e.opened_ms
+                for e in kept
+                if e.opened_ms <= self._begin_ms and (e.closed_ms is None or e.closed_ms > self._begin_ms)
+            ),
+            None,
+        )
+        verdicts = [(e.at_ms, rule.judge(e)) for e in evidence]
+        start = RuleState(judged_to_ms=self._begin_ms, open_since_ms=open_ms)
+        state, stretches = fold(start, verdicts, self._judge.delays(rule))
+        state = gone_blind(state, self._ground.now_ms, self._judge.blind_after_ms)
+        self._answers[rule.name] = str(state.answer)
+        if state.open_since_ms is not None:
+            last = next((v for _, v in reversed(verdicts) if v.answer is not Answer.BLIND), None)
+            self.needs.append(self._need(rule, state, last, at_least=stretches[-1].opened_clipped))
+        elif state.answer is Answer.BLIND:
+            self.blind.append(Blind(self._tray.name, self._place, rule.name, state.reason))
+
+    def _need(self, rule: Rule, state: RuleState, verdict: Verdict | None, *, at_least: bool) -> Need:
+        assert state.open_since_ms is not None
+        facts = dict(verdict.facts) if verdict else {}
+        blind = state.reason if state.answer is Answer.BLIND else ""
+        return Need(
+            self._tray.name,
+            self._place,
+            rule.name,
+            rule.severity,
+            WHAT.get(rule.name, rule.question),
+            verdict.reason if verdict else state.reason,
+            str(facts.get("floor_source") or ("the dry line of its mix" if rule.name == "dry" else "")),
+            self._ground.at(state.open_since_ms),
+            at_least,
+            (self._ground.now_ms - state.open_since_ms) / 1000,
+            _help(rule.name, facts),
+            state.answer is Answer.NO,
+            blind,
+            facts,
+        )
+
+    def _glance(self) -> TrayNow:
+        ground, tray_id, last = self._ground, self._tray.tray_id, self._last
+        mix = ground.mix_of(tray_id, ground.now_ms)
+        sowing = ground.facts.sowing_of_tray(tray_id, ground.now_ms)
+        up = ground.facts.emergence_of_sowing(sowing, ground.now_ms) if sowing else None
+        crop = ground.crop_of(sowing) if sowing else None
+        fresh = last is not None and ground.now_ms - last.at_ms <= self._judge.blind_after_ms
+        heads = last.heads if last is not None and fresh else ()
+        wet = min((h.moisture_m3_m3 for h in heads if h.moisture_m3_m3 is not None), default=None)
+        warm = min((h.soil_temp_c for h in heads if h.soil_temp_c is not None), default=None)
+        events = self._water.events
+        watered_ms = event_ms(events[-1]) if events else None
+        times = [float(s.time_s[-1]) * 1000 for s in self._water.series if s.time_s.size]
+        capacity = mix.container_capacity_m3_m3 if mix else None
+        return TrayNow(
+            self._tray.name,
+            self._place,
+            mix.name if mix else None,
+            crop.name if crop else (str(sowing.data.get("crop") or "seed") if sowing else None),
+            ground.at(sowing.at_ms) if sowing else None,
+            ground.at(up.at_ms) if up else None,
+            ground.at(max(times)) if times else None,
+            wet,
+            round(wet / capacity * 100, 1) if wet is not None and capacity else None,
+            round(float(fraction(wet, mix.dry_line_m3_m3, mix.container_capacity_m3_m3)), 3)
+            if wet is not None and mix
+            else None,
+            round(mix.dry_line_m3_m3 / mix.container_capacity_m3_m3 * 100, 1) if mix else None,
+            all(h.moisture_calibrated for h in heads if h.moisture_m3_m3 is not None),
+            warm,
+            crop.floor_c if crop else None,
+            crop.opt_low_c if crop else None,
+            crop.opt_high_c if crop else None,
+            crop.max_c if crop else None,
+            ground.at(watered_ms) if watered_ms is not None else None,
+            (ground.now_ms - watered_ms) / 1000 if watered_ms is not None else None,
+            known_from(events[-1]) if events else "",
+            self._answers,
+        )
+
+    def _drying(self) -> list[Soon]:
+        """When each head's present dry-down reaches the dry line; the soonest, if within a day."""
+        mix = self._ground.mix_of(self._tray.tray_id, self._ground.now_ms)
+        if mix is None or self.now.moisture_m3_m3 is None:
+            return []
+        wet_since_s = max((w.peak_s + HOUR_S for w, _ in self._water.events if w is not None), default=0.0)
+        left = [
+            found
+            for head in self._water.series
+            if (found := _seconds_to(head, wet_since_s, mix.dry_line_m3_m3, self._ground.now_ms / 1000))
+            is not None
+        ]
+        if not left or min(left) > SOON_S:
+            return []
+        in_s = min(left)
+        why = (
+            f"at {self.now.moisture_pct:.0f} % of container capacity and drying as since its last watering, "
+            f"it reaches its dry line of {self.now.dry_line_pct:.0f} % then"
+        )
+        by = self._ground.at(self._ground.now_ms + in_s * 1000)
+        return [Soon(self._tray.name, self._place, "Water", by, in_s, why)]
+
+
+def _seconds_to(head: HeadSeries, from_s: float, line_m3_m3: float, now_s: float) -> float | None:
+    """Seconds from now until the fitted dry-down crosses the line: t* = −τ·ln((θ* − θw)/(θ0 − θw))."""
+    time_s, moisture = head.used("moisture_m3_m3")
+    part = time_s >= from_s
+    fit = fit_dry_down(time_s[part], moisture[part])
+    if (
+        fit.tau_s is None
+        or fit.theta0_m3_m3 is None
+        or fit.residual_m3_m3 is None
+        or line_m3_m3 <= fit.residual_m3_m3
+    ):
+        return None
+    if fit.theta0_m3_m3 <= line_m3_m3:
+        return 0.0
+    at_s = fit.start_s - fit.tau_s * math.log(
+        (line_m3_m3 - fit.residual_m3_m3) / (fit.theta0_m3_m3 - fit.residual_m3_m3)
+    )
+    return max(at_s - now_s, 0.0)
+
+
+def _help(rule: str, facts: Facts) -> str:
+    words = HELP.get(rule, "")
+    pour = facts.get("pour_litres")
+    if rule == "dry" and isinstance(pour, int | float):
+        words = f"Water it: about {pour:.1f} l bring it back to container capacity."
+    if rule == "dry" and facts.get("calibrated") is False:
+        words += " Lift it first: its moisture is not calibrated in your mix."
+    return words

@@ -1,0 +1,171 @@
+"""What needs the grower comes first, with number, threshold and what to do; the rest in its place."""
+
+import math
+from datetime import timedelta
+from pathlib import Path
+
+import msgspec
+import pytest
+
+from tests.services.little_garden import (
+    CAPACITY,
+    DAY_MS,
+    DRY_LINE,
+    NOW_MS,
+    RESIDUAL,
+    START_MS,
+    STEP_MS,
+    TAU_DAYS,
+    WATERED_H,
+    LittleGarden,
+    little_garden,
+)
+from tests.services.questions.conftest import grounded
+from traywarden.domain.episodes import Episode
+from traywarden.domain.journal import Kind
+from traywarden.errors import ShortOfDataError, UsageError
+from traywarden.services.questions.today import ask_today
+from traywarden.store import crops, episodes, garden, journal
+from traywarden.store.store import Store
+
+
+def _crossing_ms(tray: str) -> float:
+    """When the tray passes its dry line after its last watering: the printed inversion of the model,
+    t* = τ·ln((θ0 − θw)/(θ* − θw)) (soil-moisture notes, section 4)."""
+    days = TAU_DAYS[tray] * math.log((CAPACITY - RESIDUAL) / (DRY_LINE - RESIDUAL))
+    return START_MS + WATERED_H[tray][-1] * 3_600_000 + days * DAY_MS
+
+
+def test_a_tray_below_its_dry_line_comes_first_with_since_when_and_how_much(little: LittleGarden) -> None:
+    with grounded(little.store) as ground:
+        answer = ask_today(ground)
+    first = answer.needs[0]
+    assert (first.tray, first.rule, first.severity, first.place) == (
+        "tomatoes",
+        "dry",
+        "urgent",
+        "Cold frame",
+    )
+    # Dry since the first reading under the line: within one interval of the model's crossing.
+    assert abs(first.since.timestamp() * 1000 - _crossing_ms("tomatoes")) <= STEP_MS
+    assert not first.since_at_least
+    now = next(t for t in answer.trays if t.tray == "tomatoes")
+    assert now.moisture_m3_m3 is not None
+    assert now.moisture_fraction is not None
+    assert now.moisture_fraction < 0
+    # 3 l of mix back up to container capacity: volume × missing fraction.
+    assert f"{3.0 * (CAPACITY - now.moisture_m3_m3):.1f} l" in first.do
+    assert "dry line" in first.why
+
+
+def test_too_cold_names_the_crop_its_minimum_and_the_source(little: LittleGarden) -> None:
+    pepper = crops.crop_named("pepper")
+    with grounded(little.store) as ground:
+        cold = next(n for n in ask_today(ground).needs if n.rule == "cold" and n.tray == "peppers")
+    assert "pepper" in cold.why.lower()
+    assert cold.facts["floor_c"] == pepper.floor_c
+    assert cold.source
+    assert cold.severity == "warning"
+
+
+def test_trays_that_reach_the_dry_line_within_a_day_are_told_by_when(little: LittleGarden) -> None:
+    """Tolerance one hour: the fit starts an hour after the watering and reads every ten minutes."""
+    with grounded(little.store) as ground:
+        soon = {s.tray: s for s in ask_today(ground).soon}
+    assert set(soon) == {"lettuce", "peppers"}
+    for tray, told in soon.items():
+        assert told.by.timestamp() * 1000 == pytest.approx(_crossing_ms(tray), abs=3_600_000)
+        assert told.in_s < 86_400
+
+
+def test_what_has_turned_but_is_not_over_is_marked_as_easing_and_comes_last(little: LittleGarden) -> None:
+    """The frame was below the tomato's 10 °C at night; at nine it has been warm for under three hours."""
+    with grounded(little.store) as ground:
+        needs = ask_today(ground).needs
+    easing = [n for n in needs if n.easing]
+    assert [(n.tray, n.rule) for n in easing] == [("tomatoes", "cold")]
+    assert needs[-1] == easing[0]
+
+
+def test_a_tray_watered_an_hour_ago_in_a_warm_frame_is_quiet(little: LittleGarden) -> None:
+    """On day 9 at 15:00 the tomatoes are wet and at 19 °C."""
+    with grounded(little.store, START_MS + 9 * DAY_MS + 15 * 3_600_000) as ground:
+        answer = ask_today(ground)
+    assert "tomatoes" in answer.quiet
+    now = next(t for t in answer.trays if t.tray == "tomatoes")
+    assert now.since_watered_s == pytest.approx(7 * 3600 + STEP_MS / 1000, abs=1)
+    assert now.answers == {"dry": "no", "cold": "no"}
+
+
+def test_a_probe_gone_quiet_makes_its_trays_blind_and_closes_nothing(little: LittleGarden) -> None:
+    with grounded(little.store, NOW_MS + 5 * 3_600_000) as ground:
+        answer = ask_today(ground)
+    assert {b.tray for b in answer.blind} >= {"lettuce"}
+    assert all("nothing usable was measured for 5 h" in b.why for b in answer.blind)
+    dry = next(n for n in answer.needs if (n.tray, n.rule) == ("tomatoes", "dry"))
+    assert "5 h" in dry.blind
+    assert next(t for t in answer.trays if t.tray == "lettuce").moisture_m3_m3 is None
+
+
+def test_a_tray_without_a_head_is_blind_and_says_so(tmp_path: Path) -> None:
+    made = little_garden(tmp_path, until_ms=START_MS + DAY_MS)
+    with made.store.write() as tx:
+        garden.add_tray(tx, "bare")
+    with grounded(made.store, START_MS + DAY_MS) as ground:
+        blind = [b for b in ask_today(ground).blind if b.tray == "bare"]
+    made.store.close()
+    assert blind
+    assert all(b.why for b in blind)
+
+
+def test_a_state_older_than_the_look_back_is_dated_by_the_episode_the_host_kept(tmp_path: Path) -> None:
+    made = little_garden(tmp_path)
+    later_ms = NOW_MS
+    opened_ms = later_ms - 10 * DAY_MS
+    tray_id = made.tray_ids["peppers"]
+    with grounded(made.store, later_ms) as ground:
+        without = next(n for n in ask_today(ground).needs if (n.tray, n.rule) == ("peppers", "cold"))
+    with made.store.write() as tx:
+        episodes.keep_episode(tx, Episode(f"cold:{tray_id}:{opened_ms}", "cold", tray_id, opened_ms))
+    with grounded(made.store, later_ms) as ground:
+        kept = next(n for n in ask_today(ground).needs if (n.tray, n.rule) == ("peppers", "cold"))
+    made.store.close()
+    assert without.since_at_least
+    assert not kept.since_at_least
+    assert kept.since.timestamp() * 1000 == opened_ms
+
+
+def test_emergence_ends_the_question_whether_it_is_too_cold(tmp_path: Path) -> None:
+    made = little_garden(tmp_path)
+    with made.store.write() as tx:
+        at_ms = NOW_MS - 3_600_000
+        journal.write(tx, Kind.EMERGED, at_ms, at_ms, tray_id=made.tray_ids["peppers"], data={"count": 3})
+    with grounded(made.store) as ground:
+        answer = ask_today(ground)
+    made.store.close()
+    assert not [n for n in answer.needs if (n.tray, n.rule) == ("peppers", "cold")]
+    now = next(t for t in answer.trays if t.tray == "peppers")
+    assert now.emerged is not None
+    assert now.emerged == answer.at - timedelta(hours=1)
+
+
+def test_played_back_readings_are_judged_as_of_the_newest_of_them(little: LittleGarden) -> None:
+    with grounded(little.store, NOW_MS + 400 * DAY_MS, host__clock="readings") as ground:
+        assert ground.now_ms == NOW_MS
+        assert ask_today(ground).needs[0].tray == "tomatoes"
+
+
+def test_nothing_yet_is_one_helpful_sentence(empty: LittleGarden, tmp_path: Path) -> None:
+    with grounded(empty.store) as ground, pytest.raises(ShortOfDataError, match="traywarden run"):
+        ask_today(ground)
+    with Store.open(f"sqlite:///{tmp_path / 'bare.sqlite3'}") as store:
+        with store.write() as tx:
+            garden.set_garden(tx, "Bare", "UTC", now_ms=0)
+        with grounded(store) as ground, pytest.raises(UsageError, match="tray add"):
+            ask_today(ground)
+
+
+def test_the_answer_is_json_able(little: LittleGarden) -> None:
+    with grounded(little.store) as ground:
+        built = msgspec.to_builtins(ask_today(ground))
+    assert built["needs"][0]["facts"]["dry_line_m3_m3"] == DRY_LINE

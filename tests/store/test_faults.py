@@ -335,3 +335,9 @@ def test_a_programming_mistake_is_not_dressed_up_as_a_database_fault(store: Stor
 def test_raw_driver_errors_are_translated_too(sqlite_store: Store) -> None:
     with pytest.raises(StoreError, match="refused"), sqlite_store.read():
         raise sqlite3.OperationalError("no such table: x")
+
+
+def test_a_text_that_postgresql_cannot_hold_is_not_taken_for_a_lost_server(postgres_store: Store) -> None:
+    with pytest.raises(StoreError) as caught, postgres_store.write() as tx:
+        garden.add_tray(tx, "A", note="a\x00b")
+    one_sentence(caught.value, "refused", "NUL")

@@ -149,7 +149,8 @@ def _scarce(path: Path) -> bool:
 def _sqlstate(error: psycopg.Error) -> str:
     state = error.sqlstate or ""
     if not state:
-        return next((known for phrase, known in _PHRASES if re.search(phrase, str(error))), "")
+        no_answer = "" if isinstance(error, psycopg.OperationalError | psycopg.InterfaceError) else "?"
+        return next((known for phrase, known in _PHRASES if re.search(phrase, str(error))), no_answer)
     return "" if state.startswith("08") else state
 
 

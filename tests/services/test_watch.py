@@ -302,7 +302,7 @@ def test_late_readings_that_deny_an_episode_end_it_and_say_so(garden: WatchedGar
     garden.deliver_all()
     garden.see(START_MS + 20 * MINUTE_MS, moisture=WET)
     assert garden.kinds() == [["opened"]]  # a lone wet reading between dry ones is a spike
-    garden.see(START_MS + 25 * MINUTE_MS, moisture=WET)
+    garden.see(START_MS + 25 * MINUTE_MS, moisture=WET, now_ms=START_MS + 41 * MINUTE_MS)
     (episode,) = garden.episodes()
     assert episode.closed_ms is not None
     assert garden.kinds() == [["opened"], ["closed"]]

@@ -8,15 +8,19 @@ from datetime import UTC, datetime
 from traywarden.domain.garden import Garden
 from traywarden.errors import TraywardenError, UsageError
 from traywarden.links.broker import BuiltinBroker
+from traywarden.links.channels import made_channels
 from traywarden.links.inbox import Inbox, Link
 from traywarden.links.mqtt import MqttLink
 from traywarden.services import ingest as ingest_module
 from traywarden.services.clock import Clock, ReadingsClock, SystemClock
+from traywarden.services.deliver import Deliver
 from traywarden.services.ingest import Committed, Ingest
 from traywarden.services.running import RunningMark
+from traywarden.services.watch import Watch
 from traywarden.settings import Settings
 from traywarden.store import garden as garden_store
 from traywarden.store import readings as reading_store
+from traywarden.store.crops import load_crops
 from traywarden.store.store import Store
 
 Say = Callable[[str], None]
@@ -45,6 +49,8 @@ class Host:
         self._store: Store | None = None
         self._link: Link | None = None
         self._ingest: Ingest | None = None
+        self._watch: Watch | None = None
+        self._deliver: Deliver | None = None
         self._garden: Garden | None = None
 
     @property
@@ -88,13 +94,15 @@ class Host:
             )
         self._garden = garden
         link = self._link = self._chosen_link()
+        clock = self._chosen_clock(store)
+        self._start_notices(store, clock)
         self._ingest = Ingest(
             store,
             link,
             self._inbox,
             garden.slug,
             self.settings,
-            self._chosen_clock(store),
+            clock,
             after_commit=self._committed,
             say=self._say,
         )
@@ -120,6 +128,12 @@ class Host:
         self._inbox.close()  # what arrives from here on is not acknowledged and comes again
         if self._ingest is not None:
             self._ingest.end()
+        if self._storing is not None:
+            self._storing.join()
+        if self._watch is not None:
+            self._watch.end()
+        if self._deliver is not None:
+            self._deliver.stop()
         for thread in self._threads:
             thread.join()
         self._threads.clear()
@@ -154,7 +168,21 @@ class Host:
                 clock.observe(time_ms)
         return clock
 
+    def _start_notices(self, store: Store, clock: Clock) -> None:
+        """Watch and deliver. Retries wait in the system's time, whatever the garden's clock says."""
+        watch = self._watch = Watch(store, self.settings, clock, load_crops(), after_write=self._wake_deliver)
+        channels = made_channels(self.settings, self._say)
+        self._deliver = Deliver(store, self.settings, SystemClock(), channels, ready=watch.ready)
+        self._thread("judge the trays", watch.run)
+        self._deliver.start()
+
+    def _wake_deliver(self) -> None:
+        if self._deliver is not None:
+            self._deliver.wake()
+
     def _committed(self, committed: Committed) -> None:
+        if self._watch is not None:
+            self._watch.committed(committed)
         if self._on_commit is not None:
             self._on_commit(committed)
 

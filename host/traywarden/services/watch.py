@@ -153,10 +153,14 @@ class Watch:
         self._thread = threading.Thread(target=self.run, name="watch", daemon=True)
         self._thread.start()
 
-    def stop(self) -> None:
-        """End the thread; where every rule stands is kept."""
+    def end(self) -> None:
+        """Make `run` return; where every rule stands is kept."""
         self._ending.set()
         self._wake.set()
+
+    def stop(self) -> None:
+        """End the thread that `start` began."""
+        self.end()
         if self._thread is not None:
             self._thread.join()
             self._thread = None

@@ -19,6 +19,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from tests.system.brokers import Mosquitto, mosquitto
 from tests.system.hosts import made_home
+from traywarden.domain.journal import Kind
 from traywarden.domain.readings import Reading
 from traywarden.services.ingest import FILTERS
 from traywarden.store import garden as garden_store
@@ -156,10 +157,10 @@ def _furnish(store: Store) -> None:
         ids = probes.ensure_heads(tx, [(f"probe-{n}", 1) for n in range(PROBES)], START_MS)
         for n in range(PROBES):
             tray = garden_store.add_tray(tx, f"tray {n}", cells=60)
-            journal.write(tx, "moved", START_MS, START_MS, tray_id=tray.tray_id, place_id=bench.place_id)
-            journal.write(tx, "filled", START_MS, START_MS, tray_id=tray.tray_id, mix_id=mix.mix_id)
+            journal.write(tx, Kind.MOVED, START_MS, START_MS, tray_id=tray.tray_id, place_id=bench.place_id)
+            journal.write(tx, Kind.FILLED, START_MS, START_MS, tray_id=tray.tray_id, mix_id=mix.mix_id)
             journal.write(
-                tx, "head placed", START_MS, START_MS, tray_id=tray.tray_id, head_id=ids[f"probe-{n}", 1]
+                tx, Kind.HEAD_PLACED, START_MS, START_MS, tray_id=tray.tray_id, head_id=ids[f"probe-{n}", 1]
             )
 
 

@@ -35,11 +35,22 @@ def _toml(value: object) -> str:
     return repr(value) if isinstance(value, int | float) else f'"{value}"'
 
 
-class HostProcess:
-    """`traywarden run` in a process of its own."""
+_LEAN = """
+import sys
+from pathlib import Path
+from traywarden import settings, wiring
+def started(host):
+    print("Ctrl-C ends it.", flush=True)
+wiring.run_until_told(settings.load(Path(sys.argv[2]), environ={}), say=print, started=started)
+"""
 
-    def __init__(self, home: Path) -> None:
+
+class HostProcess:
+    """`traywarden run` in a process of its own; `lean` leaves out loading the other commands."""
+
+    def __init__(self, home: Path, *, lean: bool = False) -> None:
         self.home = home
+        self._program = _LEAN if lean else _MAIN
         self._process: subprocess.Popen[bytes] | None = None
 
     @property
@@ -53,15 +64,22 @@ class HostProcess:
 
     def start(self) -> None:
         """Start it; returns once it says where it listens."""
+        self.spawn()
+        self.wait_until_started()
+
+    def spawn(self) -> None:
         environ = {key: value for key, value in os.environ.items() if not key.startswith("TRAYWARDEN_")}
         with (self.home / "host.log").open("wb") as log:
             self._process = subprocess.Popen(
-                [sys.executable, "-W", "error", "-c", _MAIN, "--home", str(self.home), "run"],
+                [sys.executable, "-W", "error", "-c", self._program, "--home", str(self.home), "run"],
                 stdout=log,
                 stderr=log,
                 stdin=subprocess.DEVNULL,
                 env=environ | {"PYTHONUNBUFFERED": "1"},
             )
+
+    def wait_until_started(self) -> None:
+        assert self._process is not None
         until_s = time.monotonic() + START_TIMEOUT_S
         while time.monotonic() < until_s:
             if "Ctrl-C ends it" in self.said:

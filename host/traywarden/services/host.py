@@ -69,6 +69,11 @@ class Host:
         return self._ingest
 
     @property
+    def watch(self) -> Watch:
+        assert self._watch is not None, "the host has not been started"
+        return self._watch
+
+    @property
     def broker_address(self) -> tuple[str, int]:
         """Where probes reach us; with the built-in broker on port 0, the port it took."""
         assert self._link is not None, "the host has not been started"
@@ -117,10 +122,18 @@ class Host:
     def wait(self) -> None:
         """Until `request_stop`; raises the error that brought the host down, if one did."""
         while not self._ending.wait(_LOOK_S):
-            if self._link is not None and not self._link.alive:
-                self._fail("The link to the broker has ended by itself; start the host again.")
+            self._look()
+        self.check()
+
+    def check(self) -> None:
+        """Raises the error that brought the host down, if one did."""
+        self._look()
         if self._failure is not None:
             raise self._failure
+
+    def _look(self) -> None:
+        if not self._ending.is_set() and self._link is not None and not self._link.alive:
+            self._fail("The link to the broker has ended by itself; start the host again.")
 
     def stop(self) -> None:
         """Store what is queued, acknowledge it, and end. May be called twice."""

@@ -7,12 +7,13 @@ whether trying again can help and when the other side wants to be asked again.
 import logging
 import re
 import threading
+import warnings
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from email.utils import parsedate_to_datetime
 from typing import Any, Protocol
-from urllib.parse import unquote, urlsplit
+from urllib.parse import parse_qsl, unquote, urlsplit
 
 from traywarden.errors import ChannelError
 from traywarden.settings import Channel as ChannelSetting
@@ -118,7 +119,10 @@ class AppriseChannel:
             extras["notice_id"] = message.notice_id
         with _listening() as heard:
             if service.notify(
-                body=message.signed_body, title=message.title, notify_type=_KINDS[message.severity]
+                body=message.signed_body,
+                title=message.title,
+                notify_type=_KINDS[message.severity],
+                body_format="text",
             ):
                 return
         raise self._error(heard)
@@ -126,10 +130,12 @@ class AppriseChannel:
     def _made(self) -> Any:
         # Imported on first use: it costs a quarter of the host's memory and slows down every command,
         # and a host that tells its notices on the console alone never needs it.
-        from apprise import Apprise
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", DeprecationWarning)  # of its hundred plug-ins, all loaded here
+            from apprise import Apprise, NotifyFormat
 
-        _hush()
-        service = Apprise.instantiate(self._url)
+            _hush()
+            service = Apprise.instantiate(self._url)
         if service is None:
             raise ChannelError(
                 f"The url of channel “{self.name}” is not one that apprise understands; correct it.",
@@ -138,6 +144,7 @@ class AppriseChannel:
         service.socket_connect_timeout, service.socket_read_timeout = CONNECT_S, ANSWER_S
         if "smtp_host" in vars(service):
             service.request_rate_per_sec = 0  # one's own mail server; the outbox already backs off
+            service.notify_format = NotifyFormat.TEXT  # its HTML runs the lines of a list together
         return service
 
     def _error(self, heard: "_Heard") -> ChannelError:
@@ -150,7 +157,7 @@ class AppriseChannel:
             said = f"SMTP answer {code[0]} {code[1]}".rstrip()
             permanent = 500 <= code[0] < 600
         elif heard.details:
-            said = f"{said} ({heard.details[-1]})"
+            said = f"{said} ({_innermost(heard.details[-1])})"
         return ChannelError(self._masked(said), permanent=permanent, retry_after_s=heard.retry_after_s)
 
     def _masked(self, text: str) -> str:
@@ -255,6 +262,12 @@ def retry_after_s(headers: Mapping[str, str], now: datetime) -> float | None:
     return max(0.0, (until - now).total_seconds())
 
 
+def _innermost(detail: str) -> str:
+    """“Connection refused” out of a chain of wrapped errors; the whole text where there is no such core."""
+    found = re.findall(r"\[Errno -?\d+\] ([^'\")]+)|(Read timed out|Connect timeout|timed out)", detail)
+    return next((core or other for core, other in reversed(found)), detail)
+
+
 def _smtp_code(details: list[str]) -> tuple[int, str] | None:
     for text in details:
         if found := _SMTP_CODE.search(text):
@@ -268,6 +281,7 @@ def _secrets_in(url: str) -> list[str]:
     host = parts.hostname or ""
     pieces = [url, parts.netloc, parts.path, parts.query, parts.username or "", parts.password or ""]
     pieces += re.split(r"[/&?=:@]", url.split("://", 1)[-1])
+    pieces += [value for _, value in parse_qsl(parts.query)]
     pieces += [unquote(p) for p in pieces]
     kept = {p for p in pieces if len(p) >= _NOT_SECRET and p.casefold() != host}
     kept |= {p for p in (parts.password, unquote(parts.password or "")) if p}

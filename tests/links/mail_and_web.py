@@ -1,0 +1,108 @@
+"""A mail server and a web server on loopback that take, refuse, or keep silent as the test asks."""
+
+import json
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from email import message_from_bytes, policy
+from email.message import EmailMessage
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from typing import Any
+
+from aiosmtpd.controller import Controller
+from aiosmtpd.smtp import SMTP, Envelope, Session
+
+from tests.system.brokers import free_port
+
+
+@dataclass
+class Inbox:
+    """What the mail server took. `answer`: an SMTP answer to give instead of taking it."""
+
+    port: int = 0
+    mails: list[EmailMessage] = field(default_factory=list)
+    answer: str = ""
+
+    async def handle_DATA(self, server: SMTP, session: Session, envelope: Envelope) -> str:  # noqa: N802
+        if self.answer:
+            return self.answer
+        content = envelope.content
+        assert isinstance(content, bytes)
+        self.mails.append(message_from_bytes(content, policy=policy.default))
+        return "250 taken"
+
+    def url(self, password: str = "") -> str:
+        account = f"grower:{password}@" if password else ""
+        return (
+            f"mailto://{account}127.0.0.1:{self.port}/?from=host@example.org&to=me@example.org&mode=insecure"
+        )
+
+
+@contextmanager
+def mail_server() -> Iterator[Inbox]:
+    inbox = Inbox()
+    inbox.port = free_port()
+    controller = Controller(inbox, hostname="127.0.0.1", port=inbox.port, ready_timeout=20)
+    controller.start()
+    try:
+        yield inbox
+    finally:
+        controller.stop()
+
+
+@dataclass
+class Hook:
+    """What the web server was given, and what it answers: (status, headers); None hangs until `go`."""
+
+    port: int = 0
+    got: list[dict[str, Any]] = field(default_factory=list)
+    headers: list[dict[str, str]] = field(default_factory=list)
+    answers: list[tuple[int, dict[str, str]] | None] = field(default_factory=list)
+    go: threading.Event = field(default_factory=threading.Event)
+    changed: threading.Condition = field(default_factory=threading.Condition)
+
+    def url(self, path: str = "") -> str:
+        return f"json://127.0.0.1:{self.port}/{path}"
+
+    def wait_for(self, number: int, timeout_s: float = 30.0) -> bool:
+        with self.changed:
+            return self.changed.wait_for(lambda: len(self.got) >= number, timeout_s)
+
+
+@contextmanager
+def web_server() -> Iterator[Hook]:
+    hook = Hook()
+
+    class Handler(BaseHTTPRequestHandler):
+        def do_POST(self) -> None:
+            body = self.rfile.read(int(self.headers["Content-Length"]))
+            with hook.changed:
+                answer = hook.answers.pop(0) if hook.answers else (200, {})
+                hook.got.append(json.loads(body))
+                hook.headers.append(dict(self.headers))
+                hook.changed.notify_all()
+            if answer is None:
+                hook.go.wait(30)
+                return
+            status, headers = answer
+            self.send_response(status)
+            for name, value in {**headers, "Content-Length": "0"}.items():
+                self.send_header(name, value)
+            self.end_headers()
+
+        def log_message(self, format: str, *args: object) -> None:
+            pass
+
+    server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
+    server.daemon_threads = False
+    hook.port = server.server_address[1]
+    thread = threading.Thread(target=server.serve_forever, args=(0.02,), daemon=True)
+    thread.start()
+    try:
+        yield hook
+    finally:
+        hook.go.set()
+        server.shutdown()
+        thread.join()
+        server.server_close()

@@ -32,7 +32,7 @@ def fit_exponential(
     ----------
     elapsed_s : array, shape (n,) [s], ascending from 0, finite
     values : array, shape (n,), finite
-    residual : float or None, in the unit of the values; None: fitted, between zero and the lowest value
+    residual : float or None, in the unit of the values; None: fitted, between zero and the highest value
     loss : as in scipy.optimize.least_squares
 
     Returns
@@ -72,7 +72,7 @@ def fit_exponential(
     start = [max(high - base, 1e-9), np.log(tau0)]
     lower, upper = [0.0, np.log(span_s / 1000)], [np.inf, np.log(span_s * 1000)]
     if residual is None:
-        start, lower, upper = [*start, base], [*lower, 0.0], [*upper, max(low, 1e-9)]
+        start, lower, upper = [*start, base], [*lower, 0.0], [*upper, max(high, 1e-9)]
         start[2] = min(max(start[2], 1e-12), upper[2])
     start[1] = float(np.clip(start[1], lower[1], upper[1]))
     plain = least_squares(_misses, start, jac=_slopes, bounds=(lower, upper), x_scale="jac")

@@ -31,6 +31,12 @@ def test_undoing_a_correction_brings_the_first_word_back() -> None:
     assert [e.entry_id for e in held] == [1]
 
 
+def test_a_correction_of_a_correction_does_not_bring_the_first_word_back() -> None:
+    chain = [moved(1, 5, 10), moved(2, 7, 11, replaces=1), moved(3, 8, 12, replaces=2)]
+    assert [e.entry_id for e in standing(chain)] == [3]
+    assert [e.entry_id for e in standing([*chain, undone(4, 3)])] == [2]
+
+
 def test_the_place_of_a_tray_can_be_asked_for_any_past_instant() -> None:
     facts = Facts([moved(1, 0, 10), moved(2, 24, 11), moved(3, 48, 10)])
     at = {h: facts.place_of_tray(1, h * HOUR) for h in (-1, 0, 23, 24, 47, 48, 1000)}

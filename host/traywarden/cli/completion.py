@@ -1,5 +1,7 @@
 """Names for the shell to complete, read from the store. Whatever goes wrong, the answer is just no names."""
 
+import os
+import re
 from collections.abc import Callable, Iterable
 from pathlib import Path
 
@@ -25,13 +27,20 @@ def _from_store(ctx: typer.Context, names: Callable[[Tx], Iterable[str]]) -> lis
         return list(names(tx))
 
 
+def _for_the_shell(name: str) -> str:
+    """The name as it must stand on the line: bash takes it as it is, other shells quote it."""
+    if os.environ.get("_TRAYWARDEN_COMPLETE") == "complete_bash":
+        return re.sub(r"([^\w@%+=:,./-])", r"\\\1", name)
+    return name
+
+
 def _completer(names: Callable[[typer.Context], Iterable[str]]) -> Completer:
     def complete(ctx: typer.Context, incomplete: str) -> list[str]:
         try:
             found = list(names(ctx))
         except Exception:  # noqa: BLE001  a traceback in the middle of the line someone is typing helps no one
             return []
-        return [name for name in found if name.casefold().startswith(incomplete.casefold())]
+        return [_for_the_shell(name) for name in found if name.startswith(incomplete)]
 
     return complete
 

@@ -52,21 +52,25 @@ class Entry:
 
 
 def standing(entries: Iterable[Entry]) -> list[Entry]:
-    """The entries that hold: not replaced by an entry that holds itself; oldest instant first.
+    """The entries that hold: neither corrected nor taken back; oldest instant first.
 
-    An UNDONE entry never appears in the result. Unknown `replaces` ids are ignored.
+    A correction of a correction leaves the first wording replaced; taking a correction back brings back the
+    wording before it. An UNDONE entry never appears in the result. Unknown `replaces` ids are ignored.
     """
-    by_age = sorted(entries, key=lambda e: e.entry_id, reverse=True)
-    replaced: set[int] = set()
-    held: list[Entry] = []
-    for entry in by_age:  # newest first: what replaces an entry is always younger than it
-        if entry.entry_id in replaced:
-            continue
-        if entry.replaces is not None:
-            replaced.add(entry.replaces)
-        if entry.kind is not Kind.UNDONE:
-            held.append(entry)
+    everything = list(entries)
+    replaced = replacements(everything)
+    held = [e for e in everything if e.kind is not Kind.UNDONE and e.entry_id not in replaced]
     return sorted(held, key=lambda e: (e.at_ms, e.entry_id))
+
+
+def replacements(entries: Iterable[Entry]) -> dict[int, Entry]:
+    """By entry number: the correction or undo that stands in its place. An undo that was undone does not."""
+    found: dict[int, Entry] = {}
+    for entry in sorted(entries, key=lambda e: e.entry_id, reverse=True):  # what replaces is always younger
+        by = found.get(entry.entry_id)
+        if entry.replaces is not None and (by is None or by.kind is not Kind.UNDONE):
+            found[entry.replaces] = entry
+    return found
 
 
 @dataclass(frozen=True, slots=True)

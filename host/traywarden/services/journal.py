@@ -1,12 +1,12 @@
 """Writing the journal: what an entry must agree with before it is added, corrected or taken back."""
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
 from traywarden.domain.garden import Head, Place, Tray
-from traywarden.domain.journal import Entry, Facts, Kind, standing
+from traywarden.domain.journal import Entry, Facts, Kind, replacements, standing
 from traywarden.errors import UsageError
 from traywarden.store import garden as garden_store
 from traywarden.store import journal as journal_store
@@ -106,15 +106,6 @@ def undo(tx: Tx, entry_id: int, now_ms: int) -> Entry:
     """Add an entry that takes another back. Undoing an undo brings the entry back."""
     old = _holding(tx, entry_id)
     return journal_store.write(tx, Kind.UNDONE, old.at_ms, now_ms, replaces=entry_id)
-
-
-def replacements(entries: Iterable[Entry]) -> dict[int, Entry]:
-    """By entry number: the entry that replaces it or takes it back, and has not been taken back itself."""
-    found: dict[int, Entry] = {}
-    for entry in sorted(entries, key=lambda e: e.entry_id, reverse=True):
-        if entry.replaces is not None and entry.entry_id not in found:
-            found[entry.replaces] = entry
-    return found
 
 
 def seeds_sown(sowing: Entry, tray: Tray) -> int | None:

@@ -5,9 +5,8 @@ from dataclasses import dataclass
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from traywarden.domain.journal import Entry, Kind
+from traywarden.domain.journal import Entry, Kind, replacements
 from traywarden.domain.units import Display
-from traywarden.services.journal import replacements
 from traywarden.services.moments import moment_words
 from traywarden.store import garden as garden_store
 from traywarden.store import journal as journal_store

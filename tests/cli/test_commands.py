@@ -1,0 +1,76 @@
+"""What holds for every command: help with an example, --json, and a page that says the same."""
+
+import subprocess
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+import typer.main
+
+from tests.cli.conftest import CommandLine
+from traywarden.cli.main import app
+
+ROOT = Path(__file__).resolve().parents[2]
+WITHOUT_JSON = {
+    ("run",): "runs until it is told to end and answers nothing",
+    ("demo",): "a show for a person to watch",
+}
+
+
+def commands(group: Any, path: tuple[str, ...] = ()) -> Iterator[tuple[tuple[str, ...], Any]]:
+    for name, command in group.commands.items():
+        if hasattr(command, "commands"):
+            yield from commands(command, (*path, name))
+        else:
+            yield (*path, name), command
+
+
+EVERY = dict(commands(typer.main.get_command(app)))
+
+
+@pytest.mark.parametrize("path", EVERY, ids=" ".join)
+def test_every_command_explains_itself_with_an_example_that_names_it(path: tuple[str, ...]) -> None:
+    text = EVERY[path].help or ""
+    assert "Example: `traywarden " in text
+    example = text.partition("Example: `")[2].partition("`")[0]
+    assert " ".join(path) in example
+
+
+@pytest.mark.parametrize("path", EVERY, ids=" ".join)
+def test_every_command_can_answer_in_json(path: tuple[str, ...]) -> None:
+    options = {name for parameter in EVERY[path].params for name in parameter.opts}
+    assert ("--json" in options) != (path in WITHOUT_JSON)
+
+
+@pytest.mark.parametrize("path", EVERY, ids=" ".join)
+def test_every_option_says_what_it_is_for(path: tuple[str, ...]) -> None:
+    for parameter in EVERY[path].params:
+        assert getattr(parameter, "help", None), parameter.name
+
+
+def test_help_prints_and_ends_well(run: CommandLine) -> None:
+    words = run.ok("watered", "--help")
+    assert "Trays were watered." in words
+    assert "--from-below" in words
+
+
+def test_a_mistyped_command_or_option_is_one_short_error(run: CommandLine) -> None:
+    assert "No such command 'waterd'" in run.refused("waterd", "A1")
+    assert "No such option: --kin" in run.refused("place", "add", "X", "--kin", "cold frame")
+    assert "Missing option" in run.refused("place", "add", "X")
+
+
+@pytest.mark.system
+def test_the_page_of_commands_is_current() -> None:
+    """Run scripts/make-command-page after changing a command."""
+    made = subprocess.run(
+        [ROOT / "scripts" / "make-command-page", "--print"],
+        capture_output=True,
+        text=True,
+        check=True,
+        timeout=120,
+    ).stdout
+    assert (ROOT / "docs" / "commands.md").read_text(encoding="utf-8") == made
+    for path in EVERY:
+        assert f"## {' '.join(path)}\n" in made

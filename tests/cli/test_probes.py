@@ -1,0 +1,94 @@
+"""Probes and heads by command."""
+
+import pytest
+
+from tests.cli.conftest import NOW_MS, CommandLine
+from traywarden.domain.readings import Reading
+from traywarden.store import journal as journal_store
+from traywarden.store import readings as reading_store
+
+HOUR_MS = 3_600_000
+
+
+@pytest.fixture
+def reported(garden: CommandLine) -> CommandLine:
+    """Probe b1 with its air sensor and two heads has reported, an hour ago last."""
+    rows = [
+        Reading("b1", head, 1, n, NOW_MS - HOUR_MS * (3 - n), NOW_MS, moisture_v=1.9, battery_v=3.9 - n / 10)
+        for head in (0, 1, 2)
+        for n in range(3)
+    ]
+    with garden.store() as store, store.write() as tx:
+        reading_store.insert(tx, rows)
+    return garden
+
+
+def test_heads_that_are_nowhere_wait_with_the_command_that_places_them(reported: CommandLine) -> None:
+    words = reported.ok("probe", "list")
+    assert "traywarden probe place b1/1 --tray TRAY" in words
+    assert "traywarden probe place b1/0 --place PLACE" in words
+    assert "3.70 V" in words
+    (card,) = reported.json("probe", "list")
+    assert [head["waiting"] for head in card["heads"]] == [True, True, True]
+
+
+def test_a_head_is_placed_and_taken_out(reported: CommandLine) -> None:
+    words = reported.ok("probe", "place", "b1/1", "--tray", "a1", "--at", "3 days ago")
+    assert "Head b1/1 is in tray “A1” since 2026-06-07 15:00." in words
+    (card,) = reported.json("probe", "list")
+    assert [head["waiting"] for head in card["heads"]] == [
+        False,
+        False,
+        True,
+    ]  # its air sensor is where it is
+    assert card["heads"][1]["tray"] == "A1"
+    assert reported.json("tray", "show", "A1")["heads"] == ["b1/1"]
+    assert "already in tray “A1”" in reported.refused("probe", "place", "b1/1", "--tray", "A1")
+    assert "in no tray and no place since" in reported.ok("probe", "take-out", "b1/1")
+    assert "in no tray and no place at that time" in reported.refused("probe", "take-out", "b1/1")
+
+
+def test_the_air_sensor_hangs_in_a_place_and_in_no_tray(reported: CommandLine) -> None:
+    assert "hangs in “South frame”" in reported.ok("probe", "place", "b1/0", "--place", "south frame")
+    assert "already hangs in “South frame”" in reported.refused(
+        "probe", "place", "b1/0", "--place", "South frame"
+    )
+    assert "own air sensor" in reported.refused("probe", "place", "b1/0", "--tray", "A1")
+    assert "--tray or --place, one of them" in reported.refused("probe", "place", "b1/1")
+
+
+def test_an_unknown_head_says_what_is_near_or_that_none_has_reported(
+    reported: CommandLine, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    assert "did you mean “b1/2”" in reported.refused("probe", "place", "b2/2", "--tray", "A1")
+
+
+def test_before_any_probe_has_reported_there_is_nothing_to_place(garden: CommandLine) -> None:
+    assert "No probe has reported yet" in garden.refused("probe", "place", "b1/1", "--tray", "A1")
+
+
+def test_a_calibration_defaults_to_the_container_capacity_of_the_heads_mix(reported: CommandLine) -> None:
+    reported.ok("mix", "change", "Seed mix", "--container-capacity", "0.6")
+    reported.ok("probe", "place", "b1/1", "--tray", "A1", "--at", "3 days ago")
+    words = reported.ok("probe", "calibrate", "b1/1", "--dry-volts", "2.61", "--wet-volts", "1.34")
+    assert "Head b1/1 reads 0.02 m³/m³ at 2.61 V and 0.6 m³/m³ at 1.34 V." in words
+    with reported.store() as store, store.read() as tx:
+        facts = journal_store.facts(tx)
+        head_id = facts.head_trays[0].subject
+        (made,) = facts.calibrations(head_id, None)
+    assert (made.dry_v, made.dry_m3_m3, made.wet_v, made.wet_m3_m3) == (2.61, 0.02, 1.34, 0.6)
+
+
+def test_a_mix_is_calibrated_for_every_head_in_it(reported: CommandLine) -> None:
+    words = reported.ok(
+        "probe", "calibrate", "--mix", "seed mix", "--dry-volts", "2.6", "--wet-volts", "1.3", "--dry", "0.05"
+    )
+    assert "Heads in “Seed mix” read 0.05 m³/m³ at 2.6 V and 0.55 m³/m³ at 1.3 V." in words
+
+
+def test_a_calibration_that_makes_no_line_is_refused(reported: CommandLine) -> None:
+    volts = ("--dry-volts", "2.6", "--wet-volts")
+    assert "too close" in reported.refused("probe", "calibrate", "b1/1", *volts, "2.6")
+    assert "swap them" in reported.refused("probe", "calibrate", "b1/1", *volts, "1.3", "--dry", "0.6")
+    assert "give -0.5 to 6" in reported.refused("probe", "calibrate", "b1/1", *volts, "1300")
+    assert "one of them" in reported.refused("probe", "calibrate", *volts, "1.3")

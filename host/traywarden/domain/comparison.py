@@ -90,7 +90,8 @@ def _sentence(found: Comparison, display: Display) -> str:
     span = f"{found.first_day.isoformat()} to {found.last_day.isoformat()}"
     if mean.low is None or mean.high is None:
         verdict = f"{found.a} was {display.temp_difference(difference_c)} against {found.b} on average"
-        interval = f" ({mean.n} days are too few to say how sure that is)"
+        few = "one day is too little" if mean.n == 1 else f"{mean.n} days are too few"
+        interval = f" ({few} to say how sure that is)"
     else:
         interval = (
             f" ({mean.level * 100:.0f} % interval {display.temp_difference(mean.low)} "

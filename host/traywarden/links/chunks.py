@@ -51,7 +51,7 @@ def split_rows(rows: Sequence[Sequence[str]], lines: Sequence[int], width: int, 
 
     Surplus cells that are empty (a delimiter at the end of each line) do not count.
     """
-    if all(len(row) == width for row in rows):
+    if set(map(len, rows)) == {width}:
         return Chunk(lines, list(zip(*rows, strict=True)), (), bytes_done)
     kept: list[Sequence[str]] = []
     kept_lines: list[int] = []

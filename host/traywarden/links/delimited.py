@@ -5,13 +5,13 @@ import csv
 import io
 import itertools
 from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
-from typing import BinaryIO, TypeVar
+from typing import BinaryIO
 
 from traywarden.errors import ImportFileError
 from traywarden.links.chunks import Chunk, Shape, split_rows
 
-T = TypeVar("T")
 _LOOK_BYTES = 262_144
 _BOMS = (
     (codecs.BOM_UTF8, "utf-8-sig"),
@@ -99,10 +99,12 @@ class DelimitedSheet:
         return self._total
 
     def _begin(self) -> None:
-        self._skipped = sum(1 for _ in itertools.islice(self._guarded(self._text), self._shape.skip_rows))
+        self._skipped = 0
         self._rows = csv.reader(self._text, delimiter=self._shape.delimiter, skipinitialspace=True)
         self._ahead: list[list[str]] = []
-        first = next((row for row in self._guarded(self._rows) if any(row)), None)
+        with self._guarded():
+            self._skipped = sum(1 for _ in itertools.islice(self._text, self._shape.skip_rows))
+            first = next((row for row in self._rows if any(row)), None)
         if first is None:
             raise ImportFileError(f"{self._path} has no rows; there is nothing to import.")
         while len(first) > 1 and not first[-1].strip():
@@ -113,38 +115,38 @@ class DelimitedSheet:
             self._header = tuple(f"#{number}" for number in range(1, len(first) + 1))
             self._ahead.append(first)
 
-    def _guarded(self, items: Iterator[T]) -> Iterator[T]:
-        """The same items; what the decoder and the csv module complain of becomes one sentence."""
-        line = 0
+    @contextmanager
+    def _guarded(self) -> Iterator[None]:
+        """What the decoder and the csv module complain of becomes one sentence."""
         try:
-            for line, item in enumerate(items, 1):  # noqa: B007
-                yield item
+            yield
         except UnicodeDecodeError as error:
             raise ImportFileError(
-                f"{self._path} is not {self._shape.encoding} text (near line {self._line(line)}: "
+                f"{self._path} is not {self._shape.encoding} text (near line {self._line() + 1}: "
                 f"{error.reason}); set encoding in the mapping to utf-8, latin-1 or utf-16."
             ) from error
         except (csv.Error, UnicodeError) as error:
             raise ImportFileError(
-                f"{self._path} cannot be split into cells near line {self._line(line)} ({error}); "
+                f"{self._path} cannot be split into cells near line {self._line() + 1} ({error}); "
                 "check the quotes there, the delimiter and the encoding."
             ) from error
 
-    def _line(self, default: int) -> int:
-        return self._skipped + self._rows.line_num + 1 if hasattr(self, "_rows") else default + 1
+    def _line(self) -> int:
+        """The line last read."""
+        return self._skipped + self._rows.line_num
 
     def chunks(self, rows: int) -> Iterator[Chunk]:
         width = len(self._header)
-        source = self._guarded(self._rows)
         if self._ahead:
-            yield split_rows(self._ahead, [self._skipped + self._rows.line_num], width, self._raw.tell())
+            yield split_rows(self._ahead, [self._line()], width, self._raw.tell())
             self._ahead = []
         while True:
-            before = self._skipped + self._rows.line_num
-            taken = list(itertools.islice(source, rows))
+            before = self._line()
+            with self._guarded():
+                taken = list(itertools.islice(self._rows, rows))
             if not taken:
                 return
-            after = self._skipped + self._rows.line_num
+            after = self._line()
             lines = range(before + 1, after + 1) if after - before == len(taken) else _lines(taken, before)
             yield split_rows(taken, lines, width, self._raw.tell())
 

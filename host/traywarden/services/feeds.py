@@ -125,7 +125,7 @@ def _stamp_texts(chunk: Chunk, places: list[int]) -> list[str]:
     if len(places) == 1:
         return [cell.strip() for cell in chunk.columns[places[0]]]
     parts = zip(*(chunk.columns[place] for place in places), strict=True)
-    return [" ".join(cell.strip() for cell in row) for row in parts]
+    return [" ".join(cell.strip() for cell in row).strip() for row in parts]
 
 
 def _read(
@@ -199,6 +199,9 @@ def _instants(
         (Fate.SECOND_PASS, Kind.FOLD, "kept, as the second pass (standard time)"),
     ):
         met = rows[fates == fate].tolist()
+        if fate == Fate.UNREADABLE:
+            # An empty line at a table's end is no fault.
+            met = [row for row in met if texts[row] or any(cells[row].strip() for cells in chunk.columns)]
         if met:
             findings.add(
                 kind, [chunk.lines[row] for row in met], [texts[row] for row in met], outcome=outcome

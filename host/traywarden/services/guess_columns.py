@@ -115,7 +115,7 @@ def _candidate(
         unit = _unit_by_size(quantity, known)
         notes.append(f"“{name}” says no unit that fits; taken as {unit}")
     title = name if list(header).count(name) == 1 else f"#{place + 1}"
-    sensor = " ".join(re.findall(r"\d+(?:cm|mm|in)?|second|[a-d]\b", _without_unit(words)))
+    sensor = " ".join(re.findall(r"\d+(?:cm|mm|in)?|second|\b[a-d]\b", _without_unit(words)))
     return _Candidate(place, title, quantity, unit, sensor)
 
 

@@ -1,15 +1,12 @@
 """Logger files into the store: streamed, committed in batches, safe to kill and to run again."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from contextlib import closing
 from dataclasses import dataclass, field
 from pathlib import Path
 
-import numpy as np
-from numpy.typing import NDArray
-
-from traywarden.domain.readings import BOOT_IMPORTED, VALUE_COLUMNS, Reading
-from traywarden.services.feeds import HeadChunk, Tally, head_chunks
+from traywarden.domain.readings import BOOT_IMPORTED
+from traywarden.services.feeds import Tally, head_chunks
 from traywarden.services.findings import Finding, Findings
 from traywarden.services.mapping import Mapping
 from traywarden.store import readings as reading_store
@@ -69,10 +66,14 @@ def import_file(
     last_ms: int | None = None
     with closing(head_chunks(path, mapping, findings, tally)) as chunks:
         for chunk in chunks:
-            for batch in batches(chunk, logger, received_ms, batch_rows):
+            for start in range(0, len(chunk.time_ms), batch_rows):
+                cut = slice(start, start + batch_rows)
+                values = {name: array[cut] for name, array in chunk.values.items()}
                 with store.write() as tx:
-                    new += reading_store.insert(tx, batch)
-                made += len(batch)
+                    new += reading_store.insert_columns(
+                        tx, logger, chunk.head, BOOT_IMPORTED, chunk.time_ms[cut], received_ms, values
+                    )
+            made += len(chunk.time_ms)
             low, high = int(chunk.time_ms.min()), int(chunk.time_ms.max())
             first_ms = low if first_ms is None else min(first_ms, low)
             last_ms = high if last_ms is None else max(last_ms, high)
@@ -92,24 +93,3 @@ def import_file(
         findings.counts,
         findings.listed,
     )
-
-
-def batches(chunk: HeadChunk, logger: str, received_ms: int, rows: int) -> Iterator[list[Reading]]:
-    """A chunk as lists of at most `rows` readings."""
-    for start in range(0, len(chunk.time_ms), rows):
-        cut = slice(start, start + rows)
-        times = chunk.time_ms[cut].tolist()
-        count = len(times)
-        none = [None] * count
-        columns = [
-            _or_none(chunk.values[name][cut]) if name in chunk.values else none for name in VALUE_COLUMNS
-        ]
-        fixed = ([logger] * count, [chunk.head] * count, [BOOT_IMPORTED] * count)
-        yield list(map(Reading, *fixed, times, times, [received_ms] * count, *columns))
-
-
-def _or_none(values: NDArray[np.float64]) -> list[float | None]:
-    listed: list[float | None] = values.tolist()
-    for row in np.flatnonzero(np.isnan(values)).tolist():
-        listed[row] = None
-    return listed

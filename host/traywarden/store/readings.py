@@ -1,7 +1,7 @@
 """Readings: kept once each, however often and in whatever order they arrive."""
 
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from itertools import repeat
 from typing import Any
 
@@ -186,3 +186,46 @@ def stored_sequences(tx: Tx, probe: str, boot: int, from_sequence: int | None = 
 
 def count(tx: Tx) -> int:
     return tx.execute(select(func.count()).select_from(_reading)).scalar_one()
+
+
+def insert_columns(
+    tx: Tx,
+    probe: str,
+    head: int,
+    boot: int,
+    time_ms: NDArray[np.int64],
+    received_ms: int,
+    values: Mapping[str, NDArray[np.float64]],
+) -> int:
+    """Store readings of one head that are known by their time, as `insert` would; NaN is no value.
+
+    For imports: only the columns that hold something are bound, which about doubles the rate on SQLite.
+    Returns how many were not known before.
+    """
+    if len(time_ms) == 0:
+        return 0
+    columns = {name: _listed(values[name]) for name in VALUE_COLUMNS if name in values}
+    times, count = time_ms.tolist(), len(time_ms)
+    nothing = [None] * count
+    fields = [columns.get(name, nothing) for name in VALUE_COLUMNS]
+    fixed = ([boot] * count, times, times, [received_ms] * count)
+    if tx.dialect.name != "sqlite":
+        return insert(tx, list(map(Reading, [probe] * count, [head] * count, *fixed, *fields)))
+    head_id = ensure_heads(tx, [(probe, head)], received_ms)[probe, head]
+    names = ", ".join((*_KEY, "time_ms", "received_ms", *columns))
+    marks = "".join(f", ?{n}" for n in range(2, len(columns) + 2))
+    statement = (
+        f"INSERT INTO reading ({names}) VALUES ({head_id:d}, {boot:d}, ?1, ?1, {received_ms:d}{marks}) "
+        "ON CONFLICT DO NOTHING"
+    )
+    new = tx.exec_driver_sql(statement, list(zip(times, *columns.values(), strict=True))).rowcount
+    if new < count:
+        _fill(tx, _folded(zip([head_id] * count, *fixed, *fields, nothing, strict=True)))
+    return new
+
+
+def _listed(values: NDArray[np.float64]) -> list[float | None]:
+    listed: list[float | None] = values.tolist()
+    for row in np.flatnonzero(np.isnan(values)).tolist():
+        listed[row] = None
+    return listed

@@ -71,7 +71,7 @@ def test_without_a_crop_the_one_sown_in_most_trays_is_taken_and_said(little: Lit
     with grounded(little.store) as ground:
         answer = ask_compare(ground, FRAME_BENCH)
     assert answer.crop == "Lettuce"  # one tray each: the first by name
-    assert answer.crop_why == "sown in 1 tray, more than any other"
+    assert answer.crop_why == "sown in 1 tray, as many as any other"
 
 
 def test_places_without_common_readings_say_what_there_is(little: LittleGarden) -> None:

@@ -108,7 +108,9 @@ def _crop(ground: Ground, name: str) -> tuple[Crop | None, str]:
         return None, ""
     key, trays = min(counted.items(), key=lambda item: (-item[1], item[0]))
     noun = "tray" if trays == 1 else "trays"
-    return crop_store.load_crops()[key], f"sown in {trays} {noun}, more than any other"
+    tie = sum(number == trays for number in counted.values()) > 1
+    than = "as many as any other" if tie else "more than any other"
+    return crop_store.load_crops()[key], f"sown in {trays} {noun}, {than}"
 
 
 def _limits_source(crop: Crop | None) -> str:

@@ -192,7 +192,7 @@ def _readings(
         ground.need_readings()
         raise ShortOfDataError(
             f"No {what} temperature was measured for “{subject}” from {first} to {last}; "
-            "place a head there with “traywarden head place”, or ask about another span with --from."
+            "place a head there with “traywarden probe place”, or ask about another span with --from."
         )
     return times, temps
 

@@ -1,0 +1,110 @@
+"""`traywarden compare`: one place against another."""
+
+from pathlib import Path
+
+import typer
+
+from traywarden.cli import completion
+from traywarden.cli.asking import FROM_OPTION, PANEL, TO_OPTION, asking, days_of
+from traywarden.cli.context import JSON_OPTION, emit
+from traywarden.cli.tables import print_table, say
+from traywarden.domain.bootstrap import Interval
+from traywarden.domain.units import Display
+from traywarden.links.pictures import check_name, draw
+from traywarden.services.questions.compare import CompareAnswer, CompareAsked, ask_compare
+from traywarden.services.questions.picture import compare_picture
+
+
+def register(app: typer.Typer) -> None:
+    app.command("compare", rich_help_panel=PANEL)(compare)
+
+
+def compare(
+    place_a: str = typer.Argument(..., help="The place.", autocompletion=completion.places),
+    place_b: str = typer.Argument(
+        ..., help="The place it is held against.", autocompletion=completion.places
+    ),
+    start: str = FROM_OPTION,
+    end: str = TO_OPTION,
+    crop: str = typer.Option(
+        "", "--crop", "-c", help="Limits and base of this crop.", autocompletion=completion.crops
+    ),
+    air: bool | None = typer.Option(
+        None, "--air/--soil", help="Air, or the soil of the trays; default air where both have it."
+    ),
+    picture: Path | None = typer.Option(None, "--picture", help="Draw it into this .svg or .png file."),
+    as_json: bool = JSON_OPTION,
+) -> None:
+    """Did the frame earn its place? One place against another, by default over the last seven days.
+
+    Paired daily minimum, mean and maximum with intervals, gain by night and by day, degree-days gained, and
+    hours below and above the crop's limits, over the time that both were measured.
+
+    Example: `traywarden compare "Cold frame" "Open bench" --crop tomato --picture week.svg`
+    """
+    if picture is not None:
+        check_name(picture)
+    with asking() as on:
+        display = on.display
+        first, last = days_of(on, start, end)
+        measured = "" if air is None else "air" if air else "soil"
+        answer = ask_compare(on, CompareAsked(place_a, place_b, first, last, crop, measured))
+    if picture is not None:
+        draw(compare_picture(answer, display), picture)
+    emit(answer, lambda a: _print(a, display, picture), as_json=as_json)
+
+
+def _print(answer: CompareAnswer, display: Display, picture: Path | None) -> None:
+    found = answer.comparison
+    say(answer.sentence)
+    say("")
+    print_table(
+        (f"{found.a} − {found.b}, {answer.measured}", "on average", "95 % interval"),
+        [
+            (name, *_difference(interval, display))
+            for name, interval in (
+                ("daily minimum", found.min_difference_c),
+                ("mean", found.mean_difference_c),
+                ("daily maximum", found.max_difference_c),
+                ("by night", found.night_difference_c),
+                ("by day", found.day_difference_c),
+            )
+        ],
+    )
+    say(f"{found.night_rule[:1].upper()}{found.night_rule[1:]}.")
+    say("")
+    print_table(
+        ("day", found.a, found.b, "difference", "covered", "why blank"),
+        [
+            (
+                f"{day.day}",
+                _range(day.a_min_c, day.a_mean_c, day.a_max_c, display),
+                _range(day.b_min_c, day.b_mean_c, day.b_max_c, display),
+                "–" if day.mean_difference_c is None else display.temp_difference(day.mean_difference_c),
+                f"{day.coverage:.0%}",
+                day.reason,
+            )
+            for day in found.days
+        ],
+    )
+    say("Of each day: minimum, mean, maximum.")
+    if answer.crop:
+        say(f"Crop: {answer.crop} ({answer.crop_why}); limits: {answer.limits_source}.")
+        say(f"Base of the degree-days: {answer.base_source}.")
+    if picture is not None:
+        say(f"Drawn into {picture}.")
+
+
+def _difference(interval: Interval, display: Display) -> tuple[str, str]:
+    if interval.estimate is None:
+        return "–", interval.reason
+    mean = display.temp_difference(interval.estimate)
+    if interval.low is None or interval.high is None:
+        return mean, interval.reason
+    return mean, f"{display.temp_difference(interval.low)} to {display.temp_difference(interval.high)}"
+
+
+def _range(low: float | None, mean: float | None, high: float | None, display: Display) -> str:
+    if low is None or mean is None or high is None:
+        return "–"
+    return " / ".join(display.temp(t) for t in (low, mean, high))

@@ -1,0 +1,10 @@
+"""The grower's questions and the doctor, each a module of its own."""
+
+import typer
+
+from traywarden.cli import compare, degree_days, doctor, dry_down, today, waterings
+
+
+def register(app: typer.Typer) -> None:
+    for question in (today, degree_days, waterings, dry_down, compare, doctor):
+        question.register(app)

@@ -1,0 +1,97 @@
+"""`traywarden today`: what needs me, most urgent first, and why."""
+
+import typer
+
+from traywarden.cli.asking import PANEL, ago, asking, clock, moisture_bar, range_bar
+from traywarden.cli.context import JSON_OPTION, console, emit
+from traywarden.cli.tables import print_table, say
+from traywarden.domain.moisture import NOT_CALIBRATED
+from traywarden.domain.units import Display, span_words
+from traywarden.services.questions.today import Need, TodayAnswer, TrayNow, ask_today
+
+
+def register(app: typer.Typer) -> None:
+    app.command("today", rich_help_panel=PANEL)(today)
+
+
+def today(as_json: bool = JSON_OPTION) -> None:
+    """What needs me now, most urgent first: why, since when, and what to do.
+
+    Below it what will be dry within a day, which trays cannot be judged and why, and every tray at a glance:
+    moisture between dry line and container capacity, temperature within the crop's limits.
+
+    Example: `traywarden today`
+    """
+    with asking() as on:
+        answer, display = ask_today(on), on.display
+    emit(answer, lambda a: _print(a, display), as_json=as_json)
+
+
+def _print(answer: TodayAnswer, display: Display) -> None:
+    say(f"{answer.garden}, {answer.at:%A} {answer.at.day} {answer.at:%B %Y, %H:%M}")
+    trays = {tray.tray: tray for tray in answer.trays}
+    if not answer.needs:
+        say("\nNothing needs you now.")
+    for n, need in enumerate(answer.needs, 1):
+        _print_need(n, need, trays[need.tray], answer)
+    if answer.soon:
+        say("\nWithin a day")
+        for soon in answer.soon:
+            when = "any time now" if soon.in_s < 60 else f"by {clock(soon.by, answer.at)}"
+            say(f"  {soon.what} {_where(soon.tray, soon.place)} {when}: {soon.why}.")
+    if answer.blind:
+        say("\nCannot be judged")
+        for blind in answer.blind:
+            say(f"  {_where(blind.tray, blind.place)}, {blind.rule}: {blind.why}.")
+    if answer.quiet:
+        say(f"\nAll is well: {', '.join(answer.quiet)}.")
+    say("")
+    print_table(
+        ("tray", "place", "crop", "moisture", "", "soil", "", "last watered"),
+        [_row(tray, display) for tray in answer.trays],
+    )
+    say("Moisture: dry line to container capacity. Soil: the crop's lowest to highest temperature.")
+    guessed = [t.tray for t in answer.trays if t.moisture_m3_m3 is not None and not t.moisture_calibrated]
+    if guessed:
+        say(f"Moisture {NOT_CALIBRATED}: {', '.join(guessed)}.")
+
+
+def _print_need(n: int, need: Need, tray: TrayNow, answer: TodayAnswer) -> None:
+    style = {"urgent": "bold red", "warning": "bold yellow"}.get(need.severity, "bold")
+    console.print(
+        f"\n{n}. {need.what}: {_where(need.tray, need.place)}",
+        style="bold" if need.easing else style,
+        markup=False,
+        soft_wrap=True,
+    )
+    at_least, before = ("at least ", "before ") if need.since_at_least else ("", "")
+    since = f"{at_least}{span_words(need.for_s)}, since {before}{clock(need.since, answer.at)}"
+    source = f" (source: {need.source})" if need.rule != "dry" and need.source else ""
+    state = "It is turning, but not for long enough to be over; so far" if need.easing else "For"
+    say(f"   {need.why[:1].upper()}{need.why[1:]}{source}. {state} {since}.")
+    if need.rule == "dry":
+        known = f" ({tray.watered_known_from})" if tray.watered_known_from else ""
+        last = "not known" if tray.since_watered_s is None else ago(tray.since_watered_s) + known
+        say(f"   Last watered: {last}.")
+    if need.blind:
+        say(f"   Not known any more: {need.blind}.")
+    if need.do and not need.easing:
+        say(f"   → {need.do}")
+
+
+def _where(tray: str, place: str | None) -> str:
+    return f"{tray} ({place})" if place else tray
+
+
+def _row(tray: TrayNow, display: Display) -> tuple[str, ...]:
+    high_c = tray.crop_max_c if tray.crop_max_c is not None else tray.crop_opt_high_c
+    return (
+        tray.tray,
+        tray.place or "",
+        (tray.crop or "") + (" (up)" if tray.emerged else ""),
+        moisture_bar(tray.moisture_fraction),
+        "" if tray.moisture_pct is None else f"{tray.moisture_pct:.0f} %",
+        range_bar(tray.soil_temp_c, tray.crop_min_c, high_c),
+        "" if tray.soil_temp_c is None else display.temp(tray.soil_temp_c),
+        "" if tray.since_watered_s is None else ago(tray.since_watered_s),
+    )

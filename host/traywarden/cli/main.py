@@ -6,7 +6,19 @@ import typer
 from rich.console import Console
 
 from traywarden import __version__
-from traywarden.cli import crops, entries, imports, journal, lots, probes, replay, run, setup, trays
+from traywarden.cli import (
+    crops,
+    entries,
+    imports,
+    journal,
+    lots,
+    probes,
+    questions,
+    replay,
+    run,
+    setup,
+    trays,
+)
 from traywarden.cli.context import remember
 from traywarden.errors import TraywardenError
 
@@ -52,6 +64,7 @@ journal.register(app)
 run.register(app)
 imports.register(app)
 replay.register(app)
+questions.register(app)
 
 
 def main(arguments: list[str] | None = None) -> int:

@@ -1,0 +1,129 @@
+"""The notebook gives pandas tables in the garden's zone, and the page about it runs as printed."""
+
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from tests.services.little_garden import FRAME_WARMER_C, START_MS, STEP_MS, little_garden
+from traywarden.domain.flags import POLICY
+from traywarden.domain.readings import Reading
+from traywarden.errors import UnknownNameError, UsageError
+from traywarden.notebook import NotebookGarden, open_garden
+from traywarden.store import readings as reading_store
+
+DOCS = Path(__file__).parents[1] / "docs"
+
+
+@pytest.fixture(scope="module")
+def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("home")
+    made = little_garden(folder)
+    with made.store.write() as tx:
+        at_ms = START_MS + STEP_MS // 2
+        reading_store.insert(tx, [Reading("frame", 1, 2, 1, at_ms, at_ms, soil_temp_c=-127.0)])
+    made.store.close()
+    (folder / "settings.toml").write_text('[host]\nclock = "readings"\n', encoding="utf-8")
+    return folder
+
+
+@pytest.fixture
+def garden(home: Path) -> Iterator[NotebookGarden]:
+    with open_garden(home) as opened:
+        yield opened
+
+
+def test_the_example_on_the_page_runs_as_printed(
+    home: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    page = (DOCS / "notebook.md").read_text("utf-8")
+    (code,) = re.findall(r"```python\n(.*?)```", page, re.DOTALL)
+    monkeypatch.setenv("TRAYWARDEN_HOME", str(home))
+    exec(compile(code, "docs/notebook.md", "exec"), {})
+    out = capsys.readouterr().out
+    assert "Cold frame was 4.0 °C warmer than Open bench" in out
+    assert "sensor and journal" in out
+
+
+def test_readings_are_indexed_in_the_gardens_zone_from_start_up_to_end(garden: NotebookGarden) -> None:
+    table = garden.readings("tomatoes", "2026-03-03", "2026-03-04")
+    assert isinstance(table.index, pd.DatetimeIndex)
+    assert str(table.index.tz) == "Europe/Lisbon"
+    assert len(table) == 144
+    assert table.index[0] == pd.Timestamp("2026-03-03", tz="Europe/Lisbon")
+    assert set(table["head"]) == {"frame/1"}
+
+
+def test_the_last_seven_days_are_the_default_and_another_zone_is_understood(garden: NotebookGarden) -> None:
+    assert len(garden.readings("tomatoes")) == 7 * 144
+    noon = pd.Timestamp("2026-03-03 12:00", tz="Asia/Tokyo")
+    assert garden.readings("tomatoes", noon, "2026-03-04").index[0] == noon
+
+
+def test_what_is_left_out_is_nan_unless_faults_are_asked_for(garden: NotebookGarden) -> None:
+    clean = garden.readings("tomatoes", "2026-03-02", "2026-03-03")
+    raw = garden.readings("tomatoes", "2026-03-02", "2026-03-03", faults=True)
+    assert np.isnan(clean["soil_temp_c"].iloc[1])
+    assert raw["soil_temp_c"].iloc[1] == -127.0
+    assert raw["flags"].iloc[1] == "disconnected"
+    assert (raw["flags"] != "").sum() == 1
+
+
+def test_degree_days_and_waterings_and_dry_downs_are_tables_with_their_reasons(
+    garden: NotebookGarden,
+) -> None:
+    warmth = garden.degree_days("tomatoes", base_c=0.0, start="2026-03-03", end="2026-03-05")
+    assert warmth["degree_days"].tolist() == pytest.approx([14.0] * 3, abs=0.01)  # the frame's mean is 14 °C
+    assert warmth.attrs["total"] == pytest.approx(42.0, abs=0.03)
+    water = garden.waterings("tomatoes")
+    assert len(water) == 3
+    assert str(water.index.tz) == "Europe/Lisbon"  # type: ignore[attr-defined]
+    drying = garden.dry_downs(mix="Peat mix")
+    assert drying["tau_days"].dropna().tolist() == pytest.approx([3.0] * 3, rel=0.02)
+    assert drying.loc[drying["tau_days"].isna(), "reason"].str.startswith("too short to say").all()
+
+
+def test_compare_gives_days_and_keeps_the_sentence(garden: NotebookGarden) -> None:
+    week = garden.compare("Cold frame", "Open bench")
+    assert week["mean_difference_c"].tolist() == pytest.approx([FRAME_WARMER_C] * 8, abs=0.01)
+    assert week.attrs["mean_difference_c"] == pytest.approx(FRAME_WARMER_C, abs=0.01)
+    assert week.attrs["sentence"].startswith("2026-03-09 to 2026-03-16: Cold frame")
+
+
+def test_a_garden_can_be_asked_as_of_another_instant(home: Path) -> None:
+    (home / "settings.toml").rename(home / "aside")
+    try:
+        with open_garden(home, now="2026-03-05 08:00") as garden:
+            assert garden.readings("tomatoes").index.max() <= pd.Timestamp(
+                "2026-03-05 08:00", tz="Europe/Lisbon"
+            )
+    finally:
+        (home / "aside").rename(home / "settings.toml")
+
+
+def test_wrong_names_and_times_and_an_empty_folder_get_one_sentence(
+    garden: NotebookGarden, tmp_path: Path
+) -> None:
+    with pytest.raises(UnknownNameError, match="did you mean “tomatoes”"):
+        garden.readings("tomatos")
+    with pytest.raises(UsageError, match="cannot be read"):
+        garden.readings("tomatoes", "some day")
+    with pytest.raises(UsageError, match="no garden"):
+        open_garden(tmp_path)
+
+
+def test_no_readings_in_a_span_is_an_empty_table(garden: NotebookGarden) -> None:
+    assert len(garden.readings("tomatoes", "2025-01-01", "2025-01-02")) == 0
+    assert garden.trays == ["tomatoes", "lettuce", "peppers"]
+    assert garden.places == ["Cold frame", "Open bench", "Shade"]
+
+
+def test_the_page_about_quality_states_every_flag_with_its_policy() -> None:
+    page = (DOCS / "quality.md").read_text("utf-8")
+    for flag, (left_out, reason) in POLICY.items():
+        name = str(flag.name).lower().replace("_", " ")
+        row = next(line for line in page.splitlines() if line.startswith(f"| {name} |"))
+        assert row.endswith(f"| {'yes' if left_out else 'no'} | {reason} |"), name

@@ -8,6 +8,7 @@ from rich.console import Console
 from traywarden import __version__
 from traywarden.cli import (
     crops,
+    demo,
     entries,
     imports,
     journal,
@@ -65,6 +66,7 @@ run.register(app)
 imports.register(app)
 replay.register(app)
 questions.register(app)
+demo.register(app)
 
 
 def main(arguments: list[str] | None = None) -> int:

@@ -85,7 +85,7 @@ LOTS = (
     PlannedLot(TOMATO, "tomato", 0.92, 200, 0.0, 7.5, 88.0),
     PlannedLot(PEPPER, "pepper", 0.84, 120, 0.0, 10.5, 150.0),
     PlannedLot(LETTUCE, "lettuce", 0.88, 500, 1.5, 0.9, 62.0),
-    PlannedLot(MARIGOLD, "marigold", 0.80, 300, 0.0, 8.0, 80.0),
+    PlannedLot(MARIGOLD, "marigold", 0.80, 300, 0.0, 8.0, 42.0),
 )
 
 BENCH_PROBE, FRAME_PROBE, SHADE_PROBE = "02a1f0fffe4b0001", "02a1f0fffe4b0002", "02a1f0fffe4b0003"

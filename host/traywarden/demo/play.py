@@ -13,13 +13,14 @@ from traywarden.demo.setup import SetUp, set_up, write_deed
 from traywarden.demo.simulation import Sent, Simulation
 from traywarden.demo.view import Viewer
 from traywarden.domain.garden import Garden
+from traywarden.domain.notices import NoticeState
 from traywarden.domain.readings import Reading
 from traywarden.links.publisher import ProbePublisher
 from traywarden.services.host import Host
 from traywarden.services.ingest import Committed
 from traywarden.services.publishing import probe_publisher
 from traywarden.settings import Settings, load
-from traywarden.store import episodes as episode_store
+from traywarden.store import notices as notice_store
 from traywarden.store.store import Store
 
 SEED = 7
@@ -126,6 +127,7 @@ class Play:
                         write_deed(tx, made, deed, tick.time_ms)
             if tick.number % STEPS_PER_HOUR == 0 or self._simulation.ended:
                 self._send(measured, kept, publishers)
+                host.check()
                 self._pace(tick.since_start_h, viewer)
 
     def _send(
@@ -159,15 +161,18 @@ class Play:
     def _finish(self, host: Host, viewer: Viewer, publishers: dict[str, ProbePublisher]) -> int:
         for publisher in publishers.values():
             publisher.drain(_DRAIN_S)
-        self._await(lambda: self._judged(host.store), viewer, _JUDGED_S)
+        self._await(lambda: self._told(host), viewer, _JUDGED_S)
         self._show(viewer)
         return sum(publisher.unreceipted for publisher in publishers.values())
 
-    def _judged(self, store: Store) -> bool:
-        """Whether every rule has been judged up to the last reading."""
-        with store.read() as tx:
-            kept = episode_store.rule_states(tx)
-        return bool(kept) and all(state.judged_to_ms >= self._at_ms for state, _ in kept.values())
+    def _told(self, host: Host) -> bool:
+        """Whether every rule has been judged up to the last reading, and every notice of it is out."""
+        host.check()
+        answers = host.watch.answers()
+        if not answers or any(state.judged_to_ms < self._at_ms for state in answers.values()):
+            return False
+        with host.store.read() as tx:
+            return not notice_store.in_states(tx, NoticeState.WAITING)
 
     def _await(self, done: Callable[[], bool], viewer: Viewer, most_s: float) -> None:
         until_s = time.monotonic() + most_s
@@ -179,4 +184,6 @@ class Play:
         self._stored += committed.rows
 
     def _say_little(self, sentence: str) -> None:
-        """What the host says is shown from the store instead; its troubles would end the play."""
+        """The host's troubles. Its notices come this way too, in several lines: they are shown otherwise."""
+        if "\n" not in sentence:
+            self._screen.say(sentence)

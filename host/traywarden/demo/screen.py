@@ -9,11 +9,11 @@ from rich.table import Table
 from rich.text import Text
 
 from traywarden.demo.view import TrayView, View
+from traywarden.domain.episodes import ChangeKind
 from traywarden.domain.notices import Notice
 
 _BAR_CELLS = 18
 _NOTICES_SHOWN = 6
-_PLAIN_EVERY_H = 24
 
 
 class Screen(Protocol):
@@ -41,6 +41,7 @@ class PlainScreen:
     def __init__(self, console: Console) -> None:
         self._console = console
         self._told: set[str] = set()
+        self._kinds: set[str] = set()
         self._day = -1
 
     def __enter__(self) -> "PlainScreen":
@@ -63,6 +64,9 @@ class PlainScreen:
             if notice.notice_id not in self._told:
                 self._told.add(notice.notice_id)
                 self.say(f"{view.at:%d %b %H:%M}  {notice.title}")
+                if (kind := _kind(notice)) not in self._kinds:  # the first of its kind, in full
+                    self._kinds.add(kind)
+                    self.say(f"    {notice.body}".replace("\n", "\n    "))
 
 
 class LiveScreen:
@@ -95,9 +99,14 @@ class LiveScreen:
         for tray in view.trays:
             table.add_row("" if tray.place == place else tray.place, tray.name, *_cells(tray))
             place = tray.place
-        lines = [_notice_line(notice) for notice in view.told[-_NOTICES_SHOWN:]]
-        lines = [Text("notices", style="dim"), *reversed(lines)] if lines else []
-        self._live.update(Group(Text(), head, Text(), table, Text(), *lines), refresh=True)
+        lines = [_notice_line(notice) for notice in reversed(view.told[-_NOTICES_SHOWN:])]
+        opened = [n for n in view.told if any(kind is ChangeKind.OPENED for _, kind in n.changes)]
+        newest = Text(opened[-1].body.split("\n")[0], style="italic") if opened else Text()
+        self._live.update(Group(Text(), head, Text(), table, Text(), newest, Text(), *lines), refresh=True)
+
+
+def _kind(notice: Notice) -> str:
+    return notice.title.partition(":")[0]
 
 
 def _cells(tray: TrayView) -> tuple[Text, Text, Text, Text]:

@@ -307,20 +307,20 @@ def flag_values(column: str, time_s: FloatArray, values: FloatArray) -> IntArray
     if column == "rh_pct":
         flags[good & (values > 100.0)] |= Flag.HUMIDITY_ABOVE_100
 
-    def test(flag: Flag, find: Callable[[FloatArray, FloatArray], BoolArray]) -> None:
+    def _mark(flag: Flag, find: Callable[[FloatArray, FloatArray], BoolArray]) -> None:
         where = np.flatnonzero(good)
         flags[where[find(time_s[where], values[where])]] |= flag
 
     if limits.spike is not None:
         size = limits.spike
-        test(Flag.SPIKE, lambda t, v: lone_spikes(t, v, size))
+        _mark(Flag.SPIKE, lambda t, v: lone_spikes(t, v, size))
         good &= (flags & Flag.SPIKE) == 0
     if limits.change_per_min is not None:
         per_s = limits.change_per_min / 60.0
-        test(Flag.FAST_CHANGE, lambda t, v: rate_of_change(t, v, per_s) == SUSPECT)
+        _mark(Flag.FAST_CHANGE, lambda t, v: rate_of_change(t, v, per_s) == SUSPECT)
     if limits.stuck_s is not None and limits.stuck_span is not None:
         long_s, span = limits.stuck_s, limits.stuck_span
-        test(Flag.STUCK, lambda t, v: flat_line(t, v, long_s, long_s, span) == FAIL)
+        _mark(Flag.STUCK, lambda t, v: flat_line(t, v, long_s, long_s, span) == FAIL)
     return flags
 
 

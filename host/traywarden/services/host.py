@@ -26,6 +26,10 @@ from traywarden.store.store import Store
 Say = Callable[[str], None]
 
 _LOOK_S = 0.5
+_CALM_MESSAGES = 200
+_CALM_S = 0.1
+_LONGEST_HOLD_S = 5.0
+"""While more messages wait than are calm, storing goes before judging, but no longer than this."""
 
 
 class Host:
@@ -52,6 +56,8 @@ class Host:
         self._watch: Watch | None = None
         self._deliver: Deliver | None = None
         self._garden: Garden | None = None
+        self._held: list[Committed] = []
+        self._held_since_s = 0.0
 
     @property
     def store(self) -> Store:
@@ -186,16 +192,32 @@ class Host:
         watch = self._watch = Watch(store, self.settings, clock, load_crops(), after_write=self._wake_deliver)
         channels = made_channels(self.settings, self._say)
         self._deliver = Deliver(store, self.settings, SystemClock(), channels, ready=watch.ready)
-        self._thread("judge the trays", watch.run)
+        self._thread("judge the trays", self._judge)
         self._deliver.start()
+
+    def _judge(self) -> None:
+        """Life of the judging thread: what gathered while we were away is stored first, then judged at once."""
+        until_s, calm_s = time.monotonic() + _LONGEST_HOLD_S, 0.0
+        while calm_s < 2 * _CALM_S and time.monotonic() < until_s and not self._ending.wait(_CALM_S):
+            calm_s = calm_s + _CALM_S if len(self._inbox) < _CALM_MESSAGES else 0.0
+        if self._watch is not None:
+            self._watch.run()
 
     def _wake_deliver(self) -> None:
         if self._deliver is not None:
             self._deliver.wake()
 
     def _committed(self, committed: Committed) -> None:
-        if self._watch is not None:
-            self._watch.committed(committed)
+        """On the storing thread. The last commit of a rush always finds the inbox calm."""
+        now_s = time.monotonic()
+        if not self._held:
+            self._held_since_s = now_s
+        self._held.append(committed)
+        if len(self._inbox) < _CALM_MESSAGES or now_s - self._held_since_s >= _LONGEST_HOLD_S:
+            for held in self._held:
+                if self._watch is not None:
+                    self._watch.committed(held)
+            self._held.clear()
         if self._on_commit is not None:
             self._on_commit(committed)
 

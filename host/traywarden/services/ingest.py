@@ -94,7 +94,7 @@ class Ingest:
             "most_bytes": settings["wire.most_bytes"],
             "most_records": settings["wire.most_records"],
         }
-        self._receipts = Receipts(self._stored_sequences)
+        self._receipts = Receipts(self._stored)
         self._topics: dict[str, topics.Topic | str] = {}
         self._ending = threading.Event()
         self._trouble = ""
@@ -256,9 +256,9 @@ class Ingest:
                     topics.receipt_topic(self._garden, probe), packs.write_receipt(packs.Receipt(boot, end))
                 )
 
-    def _stored_sequences(self, probe: str, boot: int, from_sequence: int | None) -> list[int]:
+    def _stored(self, probe: str, boot: int, from_sequence: int | None) -> list[tuple[int, int]]:
         with self._store.read() as tx:
-            return reading_store.stored_sequences(tx, probe, boot, from_sequence)
+            return reading_store.stored_stretches(tx, probe, boot, from_sequence)
 
 
 def _state_from(payload: bytes) -> dict[str, Any]:

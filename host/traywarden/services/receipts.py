@@ -7,10 +7,12 @@ missed its receipt sends again, which changes nothing, and is answered at once.
 
 from bisect import bisect_right
 from collections import OrderedDict
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable
 
 Key = tuple[str, int]
 """(probe, boot)"""
+LookUp = Callable[[str, int, int | None], Iterable[tuple[int, int]]]
+"""(probe, boot, from_sequence) to the stretches (first, last) that are stored."""
 
 MOST_KEYS = 1_000
 MOST_STRETCHES = 10_000
@@ -19,11 +21,11 @@ MOST_STRETCHES = 10_000
 class Stretches:
     """A set of whole numbers, kept as the stretches without a gap that it consists of."""
 
-    def __init__(self, numbers: Iterable[int] = ()) -> None:
-        self._starts: list[int] = []
-        self._ends: list[int] = []  # the last number of each stretch
-        for number in numbers:
-            self.add(number)
+    def __init__(self, stretches: Iterable[tuple[int, int]] = ()) -> None:
+        """Begins with these (first, last), ascending and apart."""
+        known = list(stretches)
+        self._starts = [first for first, _ in known]
+        self._ends = [last for _, last in known]
 
     def __len__(self) -> int:
         return len(self._starts)
@@ -74,11 +76,11 @@ class _Boot:
 class Receipts:
     """What is stored of each (probe, boot), as far as a receipt needs it.
 
-    `look_up(probe, boot, from_sequence)` reads the store; it is asked when the first pack of a (probe, boot)
-    after a start has been committed, and again only for one that was forgotten to bound memory.
+    `look_up` is asked when the first pack of a (probe, boot) after a start has been committed, and again
+    only for one that was forgotten to bound memory.
     """
 
-    def __init__(self, look_up: Callable[[str, int, int | None], Sequence[int]], most_keys: int = MOST_KEYS):
+    def __init__(self, look_up: LookUp, most_keys: int = MOST_KEYS) -> None:
         self._look_up, self._most_keys = look_up, most_keys
         self._boots: OrderedDict[Key, _Boot] = OrderedDict()
 

@@ -46,7 +46,7 @@ def look(path: Path) -> tuple[str, str]:
     encoding = next((name for bom, name in _BOMS if raw.startswith(bom)), "")
     if not encoding:
         encoding = _without_bom(path, raw)
-    text = raw.decode(encoding, errors="ignore" if not whole else "strict")
+    text = raw.decode(encoding, errors="replace")  # a wrong byte is told when its line is read
     if not whole:
         text = text[: text.rfind("\n") + 1] or text
     return encoding, text

@@ -12,17 +12,14 @@ import pytest
 from tests.domain.heads import bondville, dry_season, ford_dry_lake, glasshouse_inside, head_columns
 from tests.shared_data import reference_file
 from traywarden.domain.flags import LEFT_OUT, POLICY, Flag, counts, names
+from traywarden.domain.qartod import flat_line, gross_range, rate_of_change, spike
 from traywarden.domain.quality import (
     LIMITS,
     clock_impossible,
     flag_columns,
     flag_values,
-    flat_line,
     frozen,
-    gross_range,
     power_up_values,
-    rate_of_change,
-    spike,
 )
 from traywarden.domain.readings import BOOT_IMPORTED, VALUE_COLUMNS
 from traywarden.domain.series import FloatArray, HeadColumns

@@ -6,6 +6,7 @@ import numpy as np
 
 import traywarden.domain.flags
 import traywarden.domain.moisture
+import traywarden.domain.qartod
 import traywarden.domain.quality
 from traywarden.domain.flags import Flag
 from traywarden.domain.series import SERIES_COLUMNS, HeadSeries, together
@@ -71,7 +72,8 @@ def test_heads_that_follow_each_other_make_one_series_and_one_head_stays_as_it_i
 
 
 def test_the_examples_in_the_docstrings_run() -> None:
-    for module in (traywarden.domain.flags, traywarden.domain.moisture, traywarden.domain.quality):
+    domain = traywarden.domain
+    for module in (domain.flags, domain.moisture, domain.qartod, domain.quality):
         ran = doctest.testmod(module, extraglobs={"np": np})
         assert ran.attempted
         assert ran.failed == 0

@@ -1,131 +1,14 @@
-"""Finding faults in readings: the QARTOD tests as they are published, and our flags built on them."""
+"""Finding faults in readings: our flags, built on the QARTOD tests with our own limits and conditions."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-from scipy import ndimage
 
 from traywarden.domain.flags import Flag
+from traywarden.domain.qartod import FAIL, SUSPECT, flat_line, gross_range, rate_of_change, spike
 from traywarden.domain.readings import BOOT_IMPORTED, VALUE_COLUMNS
 from traywarden.domain.series import BoolArray, FloatArray, HeadColumns, IntArray
-
-PASS, NOT_EVALUATED, SUSPECT, FAIL, MISSING = 1, 2, 3, 4, 9
-"""QARTOD / IODE primary-level codes."""
-
-
-def gross_range(
-    values: FloatArray, fail_span: tuple[float, float], suspect_span: tuple[float, float] | None = None
-) -> IntArray:
-    """QARTOD gross range test: outside the fail span 4, outside the suspect span 3, limits pass.
-
-    References
-    ----------
-    US IOOS, Manual for the Use of Real-Time Oceanographic Data Quality Control Flags v1.2 (2020).
-
-    Examples
-    --------
-    >>> gross_range(np.array([1.0, 2.0, 8.0]), (0, 5), (1, 4)).tolist()
-    [1, 1, 4]
-    """
-    codes = np.full(values.shape, PASS, np.int64)
-    if suspect_span is not None:
-        codes[(values < suspect_span[0]) | (values > suspect_span[1])] = SUSPECT
-    codes[(values < fail_span[0]) | (values > fail_span[1])] = FAIL
-    codes[np.isnan(values)] = MISSING
-    return codes
-
-
-def spike(values: FloatArray, suspect: float, fail: float, form: str = "average") -> IntArray:
-    """QARTOD spike test: how far a value stands out from the one before and the one after.
-
-    Form "average": distance from the mean of both neighbours (a spike also marks its neighbours).
-    Form "differential": the smaller of both steps where the value is a local extreme, else 0.
-    First and last value, and one beside a missing value, are not evaluated (2).
-
-    References
-    ----------
-    ioos_qc (commit 9c1853a4), spike test; US IOOS QARTOD manuals.
-
-    Examples
-    --------
-    >>> spike(np.array([10, 12, 999.99, 13, 15.0]), 25, 50).tolist()
-    [2, 4, 4, 4, 2]
-    """
-    codes = np.full(values.shape, NOT_EVALUATED, np.int64)
-    if values.size >= 3:
-        before, here, after = values[:-2], values[1:-1], values[2:]
-        if form == "average":
-            size = np.abs(here - (before + after) / 2)
-        else:
-            size = np.where(
-                (here - before) * (here - after) > 0,
-                np.minimum(np.abs(here - before), np.abs(here - after)),
-                np.where(np.isnan(before + after), np.nan, 0.0),
-            )
-        inner = np.where(size > fail, FAIL, np.where(size > suspect, SUSPECT, PASS))
-        codes[1:-1] = np.where(np.isnan(size), NOT_EVALUATED, inner)
-    codes[np.isnan(values)] = MISSING
-    return codes
-
-
-def rate_of_change(time_s: FloatArray, values: FloatArray, threshold_per_s: float) -> IntArray:
-    """QARTOD rate of change test: faster than the threshold since the value before is suspect (3).
-
-    The first value and one after a missing value pass; so does one at the same instant as the last.
-
-    References
-    ----------
-    ioos_qc (commit 9c1853a4), rate of change test.
-
-    Examples
-    --------
-    >>> rate_of_change(np.array([0.0, 900, 1800]), np.array([2.0, 10, 7]), 5 / 900).tolist()
-    [1, 3, 1]
-    """
-    codes = np.full(values.shape, PASS, np.int64)
-    if values.size >= 2:
-        step_s = np.diff(time_s)
-        codes[1:][(np.abs(np.diff(values)) > threshold_per_s * step_s) & (step_s > 0)] = SUSPECT
-    codes[np.isnan(values)] = MISSING
-    return codes
-
-
-def flat_line(
-    time_s: FloatArray, values: FloatArray, suspect_s: float, fail_s: float, tolerance: float
-) -> IntArray:
-    """QARTOD flat line test: the values of the last so many seconds span less than the tolerance.
-
-    The window is c + 1 values with c = int(seconds / median step); the first c values pass, and with
-    fewer than three values all pass. Missing values inside a window are passed over.
-
-    References
-    ----------
-    ioos_qc (commit 9c1853a4), flat line test.
-
-    Examples
-    --------
-    >>> flat_line(np.arange(4.0), np.full(4, 5.0), 3, 5, 0.1).tolist()
-    [1, 1, 1, 3]
-    """
-    codes = np.full(values.shape, PASS, np.int64)
-    missing = np.isnan(values)
-    if values.size >= 3 and (step_s := float(np.median(np.diff(time_s)))) > 0:
-        high, low = np.where(missing, -np.inf, values), np.where(missing, np.inf, values)
-        for window_s, code in ((suspect_s, SUSPECT), (fail_s, FAIL)):
-            back = int(window_s / step_s)
-            if back >= values.size:
-                continue
-            size = back + 1
-            origin = size - 1 - size // 2  # the window ends at the value that is judged
-            highest = ndimage.maximum_filter1d(high, size, mode="nearest", origin=origin)
-            lowest = ndimage.minimum_filter1d(low, size, mode="nearest", origin=origin)
-            with np.errstate(invalid="ignore"):
-                flat = highest - lowest < tolerance
-            flat[:back] = False
-            codes[flat] = code
-    codes[missing] = MISSING
-    return codes
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,7 +77,19 @@ _SAME = 0.005  # sensors report 85 and −127 exactly; half a hundredth allows f
 def clock_impossible(columns: HeadColumns, earliest_ms: int) -> BoolArray:
     """Readings dated later than ten minutes after they were received, or before earliest_ms.
 
-    Readings from files (boot == BOOT_IMPORTED) may be as old as they like.
+    Parameters
+    ----------
+    columns : HeadColumns
+    earliest_ms : int [ms since 1970]
+
+    Returns
+    -------
+    bool array
+
+    Notes
+    -----
+    Readings from files (boot == BOOT_IMPORTED) may be as old as they like. The host's own clock is taken to
+    have been right when the reading arrived.
     """
     ahead = columns.time_ms > columns.received_ms + NEWER_THAN_RECEIVED_MS
     before = (columns.time_ms < earliest_ms) & (columns.boot != BOOT_IMPORTED)
@@ -204,8 +99,19 @@ def clock_impossible(columns: HeadColumns, earliest_ms: int) -> BoolArray:
 def power_up_values(temp_c: FloatArray) -> BoolArray:
     """Readings of exactly 85 °C whose nearest other readings, if any, are all over 5 °C away.
 
-    The DS18B20 holds +85.0 °C until its first conversion. A mix that truly passes 85 °C passes 84 too.
-    Give only readings in range otherwise; NaN is passed over.
+    Parameters
+    ----------
+    temp_c : array [°C]
+        In order of time; NaN is passed over.
+
+    Returns
+    -------
+    bool array
+
+    Notes
+    -----
+    The DS18B20 holds +85.0 °C until its first conversion. A mix that truly passes 85 °C passes 84 too; the
+    hottest soil in the records these flags were tried on is at 63 °C.
 
     References
     ----------
@@ -228,6 +134,18 @@ def power_up_values(temp_c: FloatArray) -> BoolArray:
 def lone_spikes(time_s: FloatArray, values: FloatArray, limit: float) -> BoolArray:
     """Values that jump by more than the limit and come back at the next reading.
 
+    Parameters
+    ----------
+    time_s : array [s], ascending
+    values : array, any unit, without NaN
+    limit : float in the unit of the values
+
+    Returns
+    -------
+    bool array
+
+    Notes
+    -----
     The QARTOD differential spike test, with two conditions more: both neighbours lie within
     SPIKE_NEIGHBOUR_S, and they differ by less than half the jump. So the first reading after a watering,
     before the surplus drains, is no spike: what follows it stays higher than what went before.
@@ -288,6 +206,20 @@ def frozen(time_s: FloatArray, soil_temp_c: FloatArray) -> BoolArray:
 def flag_values(column: str, time_s: FloatArray, values: FloatArray) -> IntArray:
     """Flags of one column from its values alone (no clock, no frost); 0 for NaN.
 
+    Parameters
+    ----------
+    column : str
+        One of VALUE_COLUMNS.
+    time_s : array [s], ascending
+    values : array in the unit of the column
+        NaN where nothing was measured.
+
+    Returns
+    -------
+    int array of Flag
+
+    Notes
+    -----
     Faults are found in this order, and a value already out of the question is no neighbour to the next
     test: a disconnected sensor does not make spikes of the readings around it.
     """

@@ -164,7 +164,9 @@ def _with_store(store: Store, settings: Settings, now_ms: int, checks: list[Chec
     if parked:
         first = parked[0]
         says = f"{len(parked)} given up; the oldest, “{first.title}”, on {first.channel}: {first.trouble}"
-        checks.append(Check("notices", False, says, "correct the channel, then: traywarden notices retry"))
+        checks.append(
+            Check("notices", False, says, "correct the channel, and see: traywarden notices --help")
+        )
     elif unsent and unsent.state is NoticeState.WAITING and late_s > UNSENT_LATE_S:
         says = f"the oldest unsent, “{unsent.title}” on {unsent.channel}, waits for {span_words(late_s)}"
         says += f": {unsent.trouble}" if unsent.trouble else ""

@@ -88,7 +88,7 @@ def guess(path: Path, *, zone: str = "", offset: str = "", date_order: str = "")
     if time.zone:
         notes = [
             *notes,
-            f"Times: taken as wall-clock time in {time.zone}; use offset if it kept one all year.",
+            f"Stamps are wall-clock time in {time.zone}; use offset if the logger kept one all year",
         ]
     missing = (*DEFAULT_MISSING, *_sentinels(sample, stamps.places))
     return Guess(Mapping(shape, time, tuple(columns), missing, (), tuple(notes)), tuple(doubts))

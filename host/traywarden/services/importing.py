@@ -19,7 +19,8 @@ Progress = Callable[[Tally], None]
 class ImportResult:
     """What an import did. A row of the file can give readings of several heads.
 
-    `first_ms` and `last_ms` are the readings'; `counts` are findings by kind, `listed` a few of each kind.
+    `first_ms` and `last_ms` are the readings'; `counts` are findings by kind, `listed` a few of each kind;
+    `notes` say what a guessed mapping assumed.
     """
 
     file: str
@@ -34,6 +35,7 @@ class ImportResult:
     last_ms: int | None
     counts: dict[str, int]
     listed: list[Finding] = field(default_factory=list)
+    notes: tuple[str, ...] = ()
 
     @property
     def readings_known(self) -> int:
@@ -92,4 +94,5 @@ def import_file(
         last_ms,
         findings.counts,
         findings.listed,
+        mapping.notes,
     )

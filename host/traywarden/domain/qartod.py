@@ -157,7 +157,8 @@ def flat_line(
     missing = np.isnan(values)
     if values.size >= 3 and (step_s := float(np.median(np.diff(time_s)))) > 0:
         high, low = np.where(missing, -np.inf, values), np.where(missing, np.inf, values)
-        for window_s, code in ((suspect_s, SUSPECT), (fail_s, FAIL)):
+        windows = ((suspect_s, SUSPECT), (fail_s, FAIL)) if suspect_s != fail_s else ((fail_s, FAIL),)
+        for window_s, code in windows:
             back = int(window_s / step_s)
             if back >= values.size:
                 continue

@@ -7,6 +7,9 @@ from traywarden.domain.wetting import DAY_S, HOUR_S, Wetting, WettingKind, Wetti
 
 Floats = NDArray[np.float64]
 
+FEWEST = 8
+"""Fewer readings do not show a sensor's noise."""
+
 
 def bridged(time_s: Floats, values: Floats, longest_gap_s: float) -> Floats:
     """Values with short gaps bridged in a straight line; longer ones stay NaN."""
@@ -100,8 +103,11 @@ class Rises:
             if base is None:
                 continue
             peak = self._peak(at, self.level[base])
-            found.append(self._wetting(base, peak))
-            self.taken.append((self.times[base], self.times[peak]))
+            wetting = self._wetting(base, peak)
+            found.append(wetting)
+            # One no steeper than a swing may be one: it then explains the same rise on the days after.
+            if wetting.rise_m3_m3 > self.params.fastest_swing_m3_m3_per_s * wetting.climb_s:
+                self.taken.append((self.times[base], self.times[peak]))
             start = peak + 1
         return found
 
@@ -114,15 +120,17 @@ class Rises:
         early = slice(first, at)
         beyond = self.level[at] - self.level[early] - self._swing(early, at, self._habit(at))
         base = first + int(np.argmax(beyond))
-        need = max(self.params.least_rise_m3_m3, self.params.noise_times * self._noise(base))
-        return base if beyond[base - first] >= need - 1e-9 else None
+        noise = self._noise(base)
+        # Before the noise is known a rise must be beyond doubt.
+        need = self.params.least_gap_rise_m3_m3 if noise is None else self.params.noise_times * noise
+        return base if beyond[base - first] >= max(self.params.least_rise_m3_m3, need) - 1e-9 else None
 
-    def _noise(self, base: int) -> float:
-        """Scatter of single readings over the day up to `base`, from second differences."""
+    def _noise(self, base: int) -> float | None:
+        """Scatter of single readings over the day up to `base`, from second differences; None if too few."""
         first = int(np.searchsorted(self.times, self.times[base] - DAY_S))
-        part = self.raw[first : base + 1]
-        if part.size < 8:
-            return 0.0
+        part = self.raw[max(0, min(first, base - FEWEST)) : base + 1]
+        if part.size < FEWEST:
+            return None
         second = np.abs(part[2:] - 2 * part[1:-1] + part[:-2])
         # A second difference of white noise has √6 times its deviation; 1.4826 × median is one deviation.
         return float(1.4826 * np.median(second) / np.sqrt(6.0))
@@ -167,7 +175,7 @@ class Rises:
         levels, times = self.level[base : peak + 1], self.times[base : peak + 1]
         before, after = float(self.level[base]), float(self.level[peak])
         # The rise starts at the last reading within a tenth of it: what came before was swing or noise.
-        near = min(max(0.1 * (after - before), 2 * self._noise(base)), (after - before) / 3)
+        near = min(max(0.1 * (after - before), 2 * (self._noise(base) or 0.0)), (after - before) / 3)
         low = int(np.flatnonzero(levels <= before + near)[-1])
         high = int(np.flatnonzero(levels >= after - near)[0])
         low = min(low, high - 1) if high > 0 else 0

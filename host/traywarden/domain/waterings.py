@@ -83,8 +83,9 @@ def find_wettings(
     than `thawed_s`, is left out, so a thaw is no wetting. A median over three readings keeps out single wrong
     ones; the newest reading counts only once a second one confirms it. Everything is judged from readings up
     to the end of the rise, so later readings do not change what was found before. Without soil temperature
-    and without a day of history, a rise must exceed `most_swing_m3_m3` as well. Rises slower than
-    `least_rise_m3_m3` per `window_s` are not seen.
+    and without a day of history, a rise must exceed `most_swing_m3_m3` as well; before eight readings have
+    shown the sensor's noise, it must be `least_gap_rise_m3_m3`. Rises slower than `least_rise_m3_m3` per
+    `window_s` are not seen, nor are small slow ones that come at the same hour every day.
 
     Raises
     ------

@@ -53,7 +53,8 @@ class WettingParams:
     longest_gap_s: float = 3 * HOUR_S
     """Readings farther apart than this are not joined."""
     least_gap_rise_m3_m3: float = 0.06
-    """Rise over such a gap that still counts, at an unknown instant within it: beyond any daily swing."""
+    """Rise over such a gap that still counts, at an unknown instant within it: beyond any daily swing. Also
+    what a rise must reach before enough readings have shown the sensor's noise."""
     longest_look_back_s: float = 2 * DAY_S
     """A gap longer than this hides too much to say that one wetting happened in it (no source)."""
     fast_s: float = 30 * 60.0

@@ -65,7 +65,7 @@ def test_the_garden_lends_its_zone(run: Command) -> None:
     code, out, _ = run("import", "@log.csv", "--yes")
     assert code == 0
     assert "from 2024-05-01 00:00 CDT to 2024-05-01 01:00 CDT" in out
-    assert "Assumed: Stamps are wall-clock time in America/Chicago" in out
+    assert "Guessed: Stamps are wall-clock time in America/Chicago" in out
 
 
 def test_an_open_question_is_not_answered_by_yes(run: Command) -> None:

@@ -205,7 +205,7 @@ def _words(result: ImportResult, zone: tzinfo, report: str) -> None:
     if result.rows_blank:
         _say(f"{result.rows_blank:,} rows hold no value in the mapped columns.")
     for note in result.notes:
-        _say(f"Assumed: {note}")
+        _say(f"Guessed: {note}.")
     for kind, count in result.counts.items():
         listed = [finding for finding in result.listed if finding.kind == kind]
         console.print(f"{count:,} × {kind}", style="bold", markup=False, soft_wrap=True)

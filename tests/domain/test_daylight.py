@@ -8,7 +8,7 @@ import pytest
 
 from traywarden.domain.daylight import RISEN_DEG, is_night, night_words, sun_elevation_deg
 
-# NREL, Solar Position Algorithm, Reda & Andreas 2003 (NREL/TP-560-34302), appendix A.5 and its test program:
+# NREL, Solar Position Algorithm, Reda & Andreas 2003 (NREL/TP-560-34302), example of its test program:
 # 17 October 2003, 12:30:30 at UTC−7, 39.742476° N, 105.1786° W: zenith 50.111622°, refraction included;
 # that day in UTC the sun sets at 17:20:19 (still the 16th, local) and rises at 06:12:43 local.
 LATITUDE_DEG, LONGITUDE_DEG = 39.742476, -105.1786

@@ -42,6 +42,10 @@ def interpolated(time_s: ArrayLike, values: ArrayLike, at_s: ArrayLike, longest_
     Straight line between the readings on either side, if they are at most `longest_gap_s` apart; NaN
     otherwise, and before the first and after the last reading.
 
+    References
+    ----------
+    Linear interpolation, as numpy.interp.
+
     Examples
     --------
     >>> interpolated([0.0, 600.0, 9000.0], [1.0, 2.0, 5.0], [300.0, 3000.0, 9000.0], 3600.0).tolist()
@@ -93,6 +97,10 @@ def align(
     Raises
     ------
     ValueError if the span is empty.
+
+    References
+    ----------
+    As `interpolated`.
 
     Examples
     --------

@@ -97,7 +97,7 @@ def mean_interval(
     References
     ----------
     Künsch 1989, Ann. Stat. 17:1217 (moving blocks); Politis & Romano 1992 (wrapped);
-    Hesterberg 2015, Am. Stat. 69(4):371, section 5.3 (expanded percentile interval).
+    Hesterberg 2015, Am. Stat. 69(4):371 (expanded percentile interval).
 
     Examples
     --------
@@ -157,7 +157,7 @@ def median_interval(
 
     References
     ----------
-    Davison & Hinkley 1997, Bootstrap Methods and their Application, section 3.8.
+    Davison & Hinkley 1997, Bootstrap Methods and their Application (hierarchical data).
 
     Examples
     --------

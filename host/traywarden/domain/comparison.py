@@ -80,7 +80,20 @@ class Comparison:
     b_coverage: float
 
     def in_words(self, display: Display) -> str:
-        """One sentence that says what the comparison came to."""
+        """One sentence that says what the comparison came to.
+
+        Parameters
+        ----------
+        display : the units the grower reads
+
+        Returns
+        -------
+        str
+
+        Notes
+        -----
+        It says “did not differ clearly” where the interval holds zero, and how much both sides were measured.
+        """
         return _sentence(self, display)
 
 

@@ -117,6 +117,10 @@ def night_words(latitude_deg: float | None, longitude_deg: float | None) -> str:
     -----
     Says what `is_night` does with the same arguments.
 
+    References
+    ----------
+    As `is_night`.
+
     Examples
     --------
     >>> night_words(None, None)

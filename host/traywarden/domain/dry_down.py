@@ -120,7 +120,7 @@ def fit_dry_down(
 
     References
     ----------
-    McColl et al. 2017, Water Resour. Res. 53:3392 (model); soft-L1: Triggs et al. 2000, section 4.3.
+    McColl et al. 2017 (model of surface soil moisture dry-downs); soft-L1: as in scipy.optimize.least_squares.
 
     Examples
     --------

@@ -67,7 +67,7 @@ def by_mix(
 
     References
     ----------
-    Evaporation in proportion to vapour-pressure deficit: Dalton's law, as in FAO-56, chapter 2.
+    Evaporation in proportion to vapour-pressure deficit: Dalton's law of evaporation.
 
     Examples
     --------
@@ -103,6 +103,10 @@ def mean_over(
     Notes
     -----
     Trapezium rule between the readings inside the span, so that dense readings do not outweigh sparse ones.
+
+    References
+    ----------
+    Trapezium rule.
 
     Examples
     --------

@@ -63,6 +63,10 @@ def together(
     A group begins with its first onset and takes in what begins within `window_s` plus one spacing of the
     readings, as an onset is known no better than that.
 
+    References
+    ----------
+    The rule is this project’s own; see `RainParams`.
+
     Examples
     --------
     >>> a = Wetting(0.0, 600.0, 0.3, 0.4, 600.0, 300.0, WettingKind.FROM_ABOVE, 0.8, "")
@@ -113,6 +117,10 @@ def classify(
     In this order: the journal; a rain gauge that was reading at the time; trays rising together. When covered
     trays rose as well, somebody went round with a can, and it was no rain. What none of this decides keeps
     the kind told from its speed. A covered tray never gets rain.
+
+    References
+    ----------
+    The rule is this project’s own; see `RainParams`.
 
     Examples
     --------

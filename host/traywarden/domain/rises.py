@@ -11,19 +11,6 @@ FEWEST = 8
 """Fewer readings do not show a sensor's noise."""
 
 
-def bridged(time_s: Floats, values: Floats, longest_gap_s: float) -> Floats:
-    """Values with short gaps bridged in a straight line; longer ones stay NaN."""
-    known = np.isfinite(values)
-    if known.all() or not known.any():
-        return values
-    filled = np.interp(time_s, time_s[known], values[known], left=np.nan, right=np.nan)
-    after = np.searchsorted(time_s[known], time_s)
-    inside = (after > 0) & (after < known.sum())
-    gap = np.full(time_s.size, np.inf)
-    gap[inside] = time_s[known][after[inside]] - time_s[known][after[inside] - 1]
-    return np.where(known, values, np.where(gap <= longest_gap_s, filled, np.nan))
-
-
 def _median_of_three(values: Floats, joined: NDArray[np.bool_]) -> Floats:
     """Running median of three readings that belong together; at an edge the lower of two."""
     if values.size < 2:

@@ -5,8 +5,9 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from traywarden.domain.alignment import interpolated
 from traywarden.domain.rain import RainParams, Told, classify, together
-from traywarden.domain.rises import Rises, bridged
+from traywarden.domain.rises import Rises
 from traywarden.domain.wetting import DEFAULT_PARAMS, Wetting, WettingKind, WettingParams, by_speed
 
 __all__ = [
@@ -44,6 +45,10 @@ def frozen_mask(
     Notes
     -----
     Unknown temperature neither freezes nor thaws: the state before it goes on for `thawed_s`.
+
+    References
+    ----------
+    Ice has a permittivity of about 3 against 80 of water, so a frozen sensor reads dry; the limits are ours.
 
     Examples
     --------
@@ -106,7 +111,7 @@ def find_wettings(
     times, moisture, temps = _checked(time_s, moisture_m3_m3, soil_temp_c)
     warm = np.full(times.size, True) if temps is None else ~frozen_mask(times, temps, params)
     if temps is not None:
-        temps = bridged(times, temps, 2 * params.window_s)
+        temps = interpolated(times, temps, times, 2 * params.window_s)
     keep = np.isfinite(moisture) & warm
     # Frozen stretches part the record: no level before one is compared with a level after it.
     frost_count = np.cumsum(~warm)[keep]
@@ -129,6 +134,10 @@ def since_last(events: Sequence[Wetting], now_s: float) -> float | None:
     Notes
     -----
     Wettings after `now_s` are not looked at, so the past can be asked.
+
+    References
+    ----------
+    None needed: a difference of two times.
 
     Examples
     --------

@@ -106,6 +106,10 @@ def by_speed(wetting: Wetting, params: WettingParams = DEFAULT_PARAMS) -> Wettin
     Readings farther apart than `fast_s` cannot show whether a rise between two of them was fast; the kind is
     then unclear. A slow rain climbs like water from below; only `classify` can tell them apart.
 
+    References
+    ----------
+    The rule is this project’s own; see `WettingParams.fast_s`.
+
     Examples
     --------
     >>> wetting = Wetting(0.0, 5400.0, 0.3, 0.45, 4200.0, 300.0, WettingKind.UNCLEAR, 0.0, "")

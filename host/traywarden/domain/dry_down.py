@@ -120,7 +120,7 @@ def fit_dry_down(
 
     References
     ----------
-    McColl et al. 2017 (model of surface soil moisture dry-downs); soft-L1: as in scipy.optimize.least_squares.
+    McColl et al. 2017 (model of surface dry-downs); soft-L1: as in scipy.optimize.least_squares.
 
     Examples
     --------

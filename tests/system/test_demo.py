@@ -89,13 +89,15 @@ def test_a_water_now_and_a_too_cold_notice_are_told_on_screen_with_what_to_do(
     played: tuple[Path, str], store: Store
 ) -> None:
     _, said = played
-    assert re.search(r"^\d\d \w{3} \d\d:\d\d  Water now: Lettuce 1 \(Open bench\)$", said, re.MULTILINE)
+    # Trays that turn dry between two looks of the watch share a notice; a slow machine looks less often.
+    assert re.search(r"^\d\d \w{3} \d\d:\d\d  Water now: .*Open bench", said, re.MULTILINE)
     assert re.search(r"below its dry line .* brings it back to container capacity", said)
     assert re.search(r"^\d\d \w{3} \d\d:\d\d  Too cold: .*Cold frame", said, re.MULTILINE)
     assert "Harrington's table" in said
     with store.read() as tx:
         told = notice_store.listed(tx, 500)
     assert {n.state.value for n in told} <= {"sent", "held"}
+    assert any("Water Lettuce 1 in Open bench now" in n.body for n in told)
     assert any("Pepper" in n.body and n.title.startswith("Too cold") for n in told)
 
 

@@ -13,6 +13,7 @@ from traywarden.cli import (
     imports,
     journal,
     lots,
+    notices,
     probes,
     questions,
     replay,
@@ -66,6 +67,7 @@ run.register(app)
 imports.register(app)
 replay.register(app)
 questions.register(app)
+notices.register(app)
 demo.register(app)
 
 

@@ -1,0 +1,209 @@
+"""`notices`: what was told, what waits and why; the chain behind one; test a channel; retry a parked one."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+import typer
+
+from traywarden.cli import context
+from traywarden.cli.asking import clock
+from traywarden.cli.context import JSON_OPTION, Bench, bench, console, emit
+from traywarden.cli.tables import print_table, say
+from traywarden.domain.notices import NoticeState
+from traywarden.errors import ChannelError, UnknownNameError, UsageError
+from traywarden.links.channels import Channel, Message, made_channels
+from traywarden.services.questions.notices import (
+    ChainAnswer,
+    Link,
+    NoticeLine,
+    NoticesAnswer,
+    ask_chain,
+    ask_notices,
+)
+from traywarden.store import notices as notice_store
+
+notices_app = typer.Typer(
+    invoke_without_command=True,
+    help="Notices: what was told, what waits and why. Without a command it does what `list` does.",
+)
+ALL = typer.Option(False, "--all", help="Also those that were sent.")
+LIMIT = typer.Option(30, "--limit", "-n", min=1, help="The newest so many.")
+NOTICE = typer.Argument(..., help="The notice's id, or enough of its beginning.")
+_STYLES = {"parked": "bold red", "waiting": "yellow", "held": "dim", "sent": "green"}
+
+
+def register(app: typer.Typer) -> None:
+    app.add_typer(notices_app, name="notices", rich_help_panel="Questions")
+
+
+@notices_app.callback()
+def notices(
+    asked: typer.Context,
+    everything: bool = ALL,
+    limit: int = LIMIT,
+    as_json: bool = JSON_OPTION,
+) -> None:
+    """Notices: what was told, what waits and why. Without a command it does what `list` does.
+
+    Example: `traywarden notices --all`
+    """
+    if asked.invoked_subcommand is None:
+        notices_list(everything=everything, limit=limit, as_json=as_json)
+
+
+@notices_app.command("list")
+def notices_list(everything: bool = ALL, limit: int = LIMIT, as_json: bool = JSON_OPTION) -> None:
+    """List notices that wait, are held or parked (with --all also the sent ones), newest first.
+
+    Example: `traywarden notices list --all --limit 10`
+    """
+    with bench() as b, b.store.read() as tx:
+        answer = ask_notices(tx, limit, with_sent=everything)
+        emit(answer, lambda found: _print_list(b, found), as_json=as_json)
+
+
+def _print_list(b: Bench, answer: NoticesAnswer) -> None:
+    if not answer.notices:
+        sent = answer.counts.get(NoticeState.SENT.value, 0)
+        say(f"Nothing waits. {sent} sent so far; see them with --all." if sent else "No notices yet.")
+        return
+    print_table(
+        ("notice", "when", "state", "channel", "says", "why not sent"),
+        [
+            (n.notice_id, _when(b, n.created_ms), _state(b, n), n.channel, n.title, n.trouble)
+            for n in answer.notices
+        ],
+    )
+    if any(n.state == NoticeState.PARKED.value for n in answer.notices):
+        say("Parked notices wait for you: put right what the reason says, then: traywarden notices retry ID")
+
+
+@notices_app.command("show")
+def notices_show(notice: str = NOTICE, as_json: bool = JSON_OPTION) -> None:
+    """Show one notice and everything behind it: readings, verdict, episode, attempts.
+
+    Example: `traywarden notices show 3fa9c1`
+    """
+    with bench() as b, b.store.read() as tx:
+        answer = ask_chain(tx, b.settings, notice)
+        emit(answer, lambda found: _print_chain(b, found), as_json=as_json)
+
+
+def _print_chain(b: Bench, answer: ChainAnswer) -> None:
+    notice = answer.notice
+    console.print(notice.title, style="bold", markup=False)
+    say(notice.body)
+    for link in answer.links:
+        _print_link(b, link)
+    say("")
+    console.print(f"Notice {notice.notice_id}: {notice.state}", style=_STYLES[notice.state], markup=False)
+    say(f"  over {notice.channel}, {notice.severity}, made {_when(b, notice.created_ms)}")
+    say(f"  attempts: {notice.attempts}")
+    if notice.sent_ms is not None:
+        say(f"  confirmed {_when(b, notice.sent_ms)}")
+    if notice.next_try_ms is not None:
+        say(f"  next try {_when(b, notice.next_try_ms)}")
+    if notice.trouble:
+        say(f"  {notice.trouble}")
+
+
+def _print_link(b: Bench, link: Link) -> None:
+    episode = link.episode
+    until = "still open" if episode.closed_ms is None else f"until {_when(b, episode.closed_ms)}"
+    say("")
+    say(f"Episode {episode.episode_id} ({episode.change}): since {_when(b, episode.opened_ms)}, {until}")
+    if link.question:
+        decided = "" if link.decided_ms is None else f", decided {_when(b, link.decided_ms)}"
+        say(f"  {link.question} Yes: {episode.why}{decided}.")
+    print_table(
+        ("  measured", "head", "moisture", "soil"),
+        [
+            (
+                f"  {_when(b, row.at_ms)}",
+                row.head,
+                "" if row.moisture_m3_m3 is None else f"{row.moisture_m3_m3:.3f} m³/m³",
+                "" if row.soil_temp_c is None else b.display.temp(row.soil_temp_c),
+            )
+            for row in link.readings
+        ],
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Tested:
+    channel: str
+    delivered: bool
+    reason: str
+
+
+@notices_app.command("test")
+def notices_test(
+    channel: str = typer.Argument("", help="The channel's name in settings.toml, or “console”."),
+    everything: bool = typer.Option(False, "--all", help="Over every channel."),
+    as_json: bool = JSON_OPTION,
+) -> None:
+    """Send a test message now, and say whether it was taken. Ends with exit code 8 when one was not.
+
+    Example: `traywarden notices test mail`
+    """
+    known = made_channels(context.settings(), lambda text: typer.echo(text, err=as_json))
+    if not everything and not channel:
+        raise UsageError(
+            "Name the channel to test, or give --all; channels: " + ", ".join(sorted(known)) + "."
+        )
+    if not everything and channel not in known:
+        raise UnknownNameError("channel", channel, known)
+    results = [_tested(known[name]) for name in (known if everything else [channel])]
+    emit(results, _print_tested, as_json=as_json)
+    if not all(result.delivered for result in results):
+        raise typer.Exit(ChannelError.exit_code)
+
+
+def _tested(channel: Channel) -> Tested:
+    message = Message(
+        f"test-{context.now_ms()}", "info", "Traywarden: a test", "This channel works. No tray needs you."
+    )
+    try:
+        channel.send(message)
+    except ChannelError as error:
+        return Tested(channel.name, False, str(error))
+    return Tested(channel.name, True, "")
+
+
+def _print_tested(results: list[Tested]) -> None:
+    for result in results:
+        mark, style = ("✓", "green") if result.delivered else ("✗", "bold red")
+        console.print(f"{mark} {result.channel}", style=style, end="", markup=False)
+        say(" took it" if result.delivered else f" did not take it: {result.reason}")
+
+
+@notices_app.command("retry")
+def notices_retry(notice: str = NOTICE, as_json: bool = JSON_OPTION) -> None:
+    """Try a parked notice again, with its attempts counted afresh; the running host sends it at once.
+
+    Example: `traywarden notices retry 3fa9c1`
+    """
+    with bench() as b:
+        with b.store.write() as tx:
+            found = notice_store.notice_named(tx, notice)
+            if found.state is not NoticeState.PARKED:
+                raise UsageError(
+                    f"Notice {found.notice_id} is {found.state.value}; only a parked one needs it."
+                )
+            notice_store.release(tx, found.notice_id, b.now_ms)
+        emit(
+            {"notice_id": found.notice_id, "state": NoticeState.WAITING.value},
+            lambda _: say(f"Notice {found.notice_id} is due now: {found.title}"),
+            as_json=as_json,
+        )
+
+
+def _when(b: Bench, at_ms: int) -> str:
+    at, now = (datetime.fromtimestamp(ms / 1000, b.zone) for ms in (at_ms, b.now_ms))
+    return clock(at, now)
+
+
+def _state(b: Bench, notice: NoticeLine) -> str:
+    if notice.next_try_ms is not None:
+        return f"{notice.state}, tried {notice.attempts} times, next {_when(b, notice.next_try_ms)}"
+    return notice.state

@@ -1,0 +1,89 @@
+"""`notices` on a real store: what is listed, the chain behind one, testing a channel, freeing one."""
+
+import pytest
+
+from tests.cli.conftest import NOW_MS, CommandLine
+from tests.links.mail_and_web import web_server
+from tests.services.watched_garden import DRY, HOUR_MS, START_MS, WatchedGarden
+from traywarden.domain.notices import NoticeState
+from traywarden.store import notices as notice_store
+
+
+@pytest.fixture
+def told(run: CommandLine) -> CommandLine:
+    """A garden in which tray A has been dry for an hour."""
+    with run.store() as store:
+        garden = WatchedGarden(store)
+        garden.run(START_MS, START_MS + HOUR_MS, moisture=DRY)
+    return run
+
+
+def park(run: CommandLine) -> str:
+    with run.store() as store, store.write() as tx:
+        (notice,) = notice_store.in_states(tx, NoticeState.WAITING)
+        notice_store.park(tx, notice.notice_id, "refused for good: no such address")
+    return notice.notice_id
+
+
+def test_what_waits_is_listed_and_what_was_sent_only_when_asked(told: CommandLine) -> None:
+    (line,) = told.json("notices")["notices"]
+    assert (line["title"], line["state"], line["channel"]) == (
+        "Water now: A (open bench)",
+        "waiting",
+        "console",
+    )
+    assert line["episodes"][0]["tray"] == "A"
+    with told.store() as store, store.write() as tx:
+        notice_store.mark_sent(tx, line["notice_id"], NOW_MS)
+    assert "Nothing waits. 1 sent so far" in told.ok("notices")
+    assert "Water now: A (open bench)" in told.ok("notices", "--all")
+    assert "Water now: A (open bench)" in told.ok("notices", "list", "--all")
+    assert told.json("notices", "--all")["counts"] == {"sent": 1}
+
+
+def test_an_empty_outbox_says_so(run: CommandLine) -> None:
+    with run.store() as store:
+        WatchedGarden(store)
+    assert "No notices yet." in run.ok("notices")
+
+
+def test_the_chain_runs_from_the_readings_to_the_attempts(told: CommandLine) -> None:
+    notice_id = told.json("notices")["notices"][0]["notice_id"]
+    chain = told.json("notices", "show", notice_id[:5])
+    (link,) = chain["links"]
+    assert link["question"] == "Does this tray need water now?"
+    assert link["facts"]["moisture_m3_m3"] == DRY
+    assert link["readings"][0]["moisture_m3_m3"] == DRY
+    assert chain["notice"]["attempts"] == 0
+    words = told.ok("notices", "show", notice_id)
+    for part in ("probe-a/1", "0.200 m³/m³", "still open", "below the dry line", "attempts: 0"):
+        assert part in words
+
+
+def test_a_parked_notice_is_in_sight_and_can_be_tried_again(told: CommandLine) -> None:
+    notice_id = park(told)
+    shown = told.ok("notices")
+    assert "parked" in shown
+    assert "no such" in shown
+    assert "notices retry" in shown
+    assert "is due now" in told.ok("notices", "retry", notice_id[:6])
+    assert told.json("notices")["notices"][0]["state"] == "waiting"
+    assert "only a parked one" in told.refused("notices", "retry", notice_id)
+
+
+def test_an_unknown_notice_is_refused_in_one_sentence(told: CommandLine) -> None:
+    assert "There is no notice called “zzz”" in told.refused("notices", "show", "zzz")
+
+
+def test_testing_a_channel_sends_at_once_and_tells_what_came_of_it(run: CommandLine) -> None:
+    with web_server() as hook:
+        run.home.mkdir(exist_ok=True)
+        (run.home / "settings.toml").write_text(f'[[channel]]\nname = "hook"\nurl = "{hook.url()}"\n')
+        assert "hook took it" in run.ok("notices", "test", "hook")
+        assert hook.got[0]["title"] == "Traywarden: a test"
+        hook.answers = [(403, {})]
+        answer = run("notices", "test", "--all", "--json")
+        assert answer.code == 8
+        assert '"delivered": false' in answer.out
+    assert "did you mean “hook”" in run.refused("notices", "test", "hok")
+    assert "channels: console, hook" in run.refused("notices", "test")

@@ -30,6 +30,7 @@ LOOK_AROUND = (
     ("dry-down", "how fast each mix dries"),
     ('degree-days "Tomato 2"', "the warmth it gathered"),
     ('compare "Dappled shade" "Open bench" --soil', "any place against another"),
+    ("notices --all", "what was sent, and when"),
     ("journal list", "what the gardener wrote down"),
 )
 YOUR_OWN = (

@@ -1,7 +1,8 @@
 """Readings committed per second by the real host, against a paho subscriber that only counts.
 
 Both have a lasting session on one mosquitto, which holds the same messages for each of them; nobody
-publishes while they are taken in. So the ratio says what storing costs over merely receiving.
+publishes while they are taken in. So the ratio says what storing costs over merely receiving. Each side is
+taken at its best round, the one that other programs on the machine disturbed least.
 """
 
 import json
@@ -32,7 +33,8 @@ MESSAGES = 40_000
 ROUNDS = 3
 LEAST_RATIO = 0.7
 MOST_MIB = 200
-START_MS = 1_750_000_000_000
+START_MS = time.time_ns() // 1_000_000 - ROUNDS * MESSAGES * 1000
+"""One reading a second up to now, so that the watch judges them as they come."""
 _NULL = "null-subscriber"
 _ROUND_TIMEOUT_S = 120
 
@@ -68,7 +70,7 @@ def _publish(broker: Mosquitto, first: int, count: int) -> None:
             probe,
             1,
             7,
-            number,
+            number // PROBES,
             START_MS + number * 1000,
             0,
             18.5 + number % 50 / 100,
@@ -127,7 +129,7 @@ with host:
     assert done.wait(120), commits
     time.sleep(0.3)
     rss = psutil.Process().memory_info().rss
-print(json.dumps({"last_ms": last[0], "commits": commits[1], "rss_bytes": rss,
+print(json.dumps({"cpu_s": time.process_time(), "last_ms": last[0], "commits": commits[1], "rss_bytes": rss,
                   "peak_bytes": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024}))
 """
 
@@ -182,22 +184,27 @@ def run() -> dict[str, Any]:
                 hosts.append(_host_round(home, store, turn * MESSAGES, MESSAGES))
                 if not turn % 2:
                     nulls.append(_null_per_s(broker, MESSAGES))
-    ratios = [host["per_s"] / null for host, null in zip(hosts, nulls, strict=True)]
     figures = {
-        "null_per_s": statistics.median(nulls),
-        "readings_per_s": statistics.median(host["per_s"] for host in hosts),
-        "ratio": statistics.median(ratios),
+        "null_per_s": max(nulls),
+        "readings_per_s": max(host["per_s"] for host in hosts),
         "rss_mib": max(host["rss_bytes"] for host in hosts) / 2**20,
         "peak_mib": max(host["peak_bytes"] for host in hosts) / 2**20,
         "commits": statistics.median(host["commits"] for host in hosts),
     }
+    figures["ratio"] = figures["readings_per_s"] / figures["null_per_s"]
     print(
         f"ingest: {figures['readings_per_s']:,.0f} readings/s committed against {figures['null_per_s']:,.0f} "
         f"messages/s merely received: ratio {figures['ratio']:.2f} (at least {LEAST_RATIO}); "
         f"resident {figures['rss_mib']:.0f} MiB, at most {figures['peak_mib']:.0f} (at most {MOST_MIB}); "
         f"{figures['commits']:.0f} commits for {MESSAGES:,}"
     )
-    print("        rounds: " + ", ".join(f"{ratio:.2f}" for ratio in ratios))
+    print(
+        "        rounds, thousands a second: "
+        + ", ".join(
+            f"{host['per_s'] / 1e3:.1f} of {null / 1e3:.1f} ({host['cpu_s']:.1f} s CPU)"
+            for host, null in zip(hosts, nulls, strict=True)
+        )
+    )
     assert figures["ratio"] >= LEAST_RATIO, figures
     assert figures["peak_mib"] <= MOST_MIB, figures
     return figures

@@ -14,7 +14,7 @@ from traywarden.links.mqtt import MqttLink
 from traywarden.services import ingest as ingest_module
 from traywarden.services.clock import Clock, ReadingsClock, SystemClock
 from traywarden.services.deliver import Deliver
-from traywarden.services.ingest import Committed, Ingest
+from traywarden.services.ingest import QUIET_S, Committed, Ingest
 from traywarden.services.running import RunningMark
 from traywarden.services.watch import Watch
 from traywarden.settings import Settings
@@ -26,10 +26,10 @@ from traywarden.store.store import Store
 Say = Callable[[str], None]
 
 _LOOK_S = 0.5
-_CALM_MESSAGES = 200
-_CALM_S = 0.1
+_FEW_MESSAGES = 200
 _LONGEST_HOLD_S = 5.0
-"""While more messages wait than are calm, storing goes before judging, but no longer than this."""
+"""In a rush (more messages at a time than are few) storing goes before judging, but no longer than this."""
+_SETTLED_S = 0.5
 
 
 class Host:
@@ -57,7 +57,7 @@ class Host:
         self._deliver: Deliver | None = None
         self._garden: Garden | None = None
         self._held: list[Committed] = []
-        self._held_since_s = 0.0
+        self._held_since_s = self._committed_s = 0.0
 
     @property
     def store(self) -> Store:
@@ -115,6 +115,7 @@ class Host:
             self.settings,
             clock,
             after_commit=self._committed,
+            quiet=self._pass_on,
             say=self._say,
         )
         self._storing = self._thread("store readings", self._ingest.run)
@@ -196,10 +197,12 @@ class Host:
         self._deliver.start()
 
     def _judge(self) -> None:
-        """Life of the judging thread: what gathered while we were away is stored first, then judged at once."""
-        until_s, calm_s = time.monotonic() + _LONGEST_HOLD_S, 0.0
-        while calm_s < 2 * _CALM_S and time.monotonic() < until_s and not self._ending.wait(_CALM_S):
-            calm_s = calm_s + _CALM_S if len(self._inbox) < _CALM_MESSAGES else 0.0
+        """Life of the judging thread: what gathered while we were away is stored before it is judged."""
+        began_s = time.monotonic()
+        while time.monotonic() - began_s < _LONGEST_HOLD_S and not self._ending.wait(QUIET_S):
+            storing = self._ingest is not None and self._ingest.waiting > 0
+            if not storing and time.monotonic() - max(began_s, self._committed_s) > _SETTLED_S:
+                break
         if self._watch is not None:
             self._watch.run()
 
@@ -208,18 +211,22 @@ class Host:
             self._deliver.wake()
 
     def _committed(self, committed: Committed) -> None:
-        """On the storing thread. The last commit of a rush always finds the inbox calm."""
-        now_s = time.monotonic()
+        """On the storing thread, as is `_pass_on`."""
+        self._committed_s = time.monotonic()
         if not self._held:
-            self._held_since_s = now_s
+            self._held_since_s = self._committed_s
         self._held.append(committed)
-        if len(self._inbox) < _CALM_MESSAGES or now_s - self._held_since_s >= _LONGEST_HOLD_S:
-            for held in self._held:
-                if self._watch is not None:
-                    self._watch.committed(held)
-            self._held.clear()
+        rush = committed.messages > _FEW_MESSAGES or len(self._inbox) > _FEW_MESSAGES
+        if not rush or self._committed_s - self._held_since_s >= _LONGEST_HOLD_S:
+            self._pass_on()
         if self._on_commit is not None:
             self._on_commit(committed)
+
+    def _pass_on(self) -> None:
+        for held in self._held:
+            if self._watch is not None:
+                self._watch.committed(held)
+        self._held.clear()
 
     # Threads -----------------------------------------------------------------------------------------------
 

@@ -26,6 +26,7 @@ from traywarden.wire import packs, topics
 FILTERS = tuple(f"{topics.PREFIX}/+/+/{kind}" for kind in (topics.READINGS, topics.STATE))
 """What the host subscribes to: of every garden, so that a probe set to the wrong one is noticed."""
 MOST_STATE_BYTES = 8_192
+QUIET_S = 0.1
 _FIRST_RETRY_S = 0.2
 _LONGEST_RETRY_S = 10.0
 _MOST_TOPICS = 10_000
@@ -47,6 +48,7 @@ class Committed:
     head_times: dict[int, int]
     rows: int
     head_oldest: dict[int, int] = field(default_factory=dict)
+    messages: int = 0
 
 
 @dataclass(slots=True)
@@ -71,7 +73,8 @@ class _EndedError(Exception):
 class Ingest:
     """Stores what a link brings. `run` is the storing thread's life, until the inbox is closed and empty.
 
-    `after_commit` is told of each commit and must be quick. `say` takes one sentence for each trouble and one
+    `after_commit` is told of each commit, `quiet` when nothing has come for a moment after one; both must be
+    quick. `say` takes one sentence for each trouble and one
     when it is over.
     """
 
@@ -85,10 +88,12 @@ class Ingest:
         clock: Clock,
         *,
         after_commit: Callable[[Committed], None],
+        quiet: Callable[[], None] = lambda: None,
         say: Callable[[str], None],
     ) -> None:
         self._store, self._link, self._inbox, self._garden = store, link, inbox, garden
-        self._clock, self._after_commit, self._say = clock, after_commit, say
+        self._clock, self._say = clock, say
+        self._after_commit, self._quiet = after_commit, quiet
         self._batch_rows: int = settings["store.batch_rows"]
         self._limits = {
             "most_bytes": settings["wire.most_bytes"],
@@ -98,15 +103,32 @@ class Ingest:
         self._topics: dict[str, topics.Topic | str] = {}
         self._ending = threading.Event()
         self._trouble = ""
+        self._under_way = 0
         self.messages = self.rows = self.refused = 0
 
+    @property
+    def waiting(self) -> int:
+        """Messages that have arrived and are not stored yet."""
+        return len(self._inbox) + self._under_way
+
     def run(self) -> None:
-        while messages := self._inbox.take(self._batch_rows):
+        told_quiet = True
+        while True:
+            messages = self._inbox.take(self._batch_rows, wait_s=None if told_quiet else QUIET_S)
+            if not messages:
+                self._quiet()
+                told_quiet = True
+                if self._inbox.closed:
+                    return
+                continue
+            told_quiet = False
+            self._under_way = len(messages)
             try:
                 for batch in self._batches(messages):
                     self._settle(batch)
             except _EndedError:
                 return
+            self._under_way = 0
 
     def end(self) -> None:
         """Do not wait for a store in trouble any longer."""
@@ -229,7 +251,7 @@ class Ingest:
                 probe_store.set_state(tx, probe, state, at_ms)
             for message, reason in batch.refused:
                 quarantine.put(tx, message.topic, bytes(message.payload), reason, message.received_ms)
-        return Committed(head_times, new, head_oldest)
+        return Committed(head_times, new, head_oldest, len(batch.messages))
 
     def _tell(self, batch: _Batch, committed: Committed) -> None:
         self._link.acknowledge(batch.messages)

@@ -15,7 +15,7 @@ LookUp = Callable[[str, int, int | None], Iterable[tuple[int, int]]]
 """(probe, boot, from_sequence) to the stretches (first, last) that are stored."""
 
 MOST_KEYS = 1_000
-MOST_STRETCHES = 10_000
+MOST_STRETCHES = 100_000
 
 
 class Stretches:
@@ -83,6 +83,7 @@ class Receipts:
     def __init__(self, look_up: LookUp, most_keys: int = MOST_KEYS) -> None:
         self._look_up, self._most_keys = look_up, most_keys
         self._boots: OrderedDict[Key, _Boot] = OrderedDict()
+        self._stretches = 0  # of all of them
 
     def committed(self, key: Key, sequences: Iterable[int], oldest: int | None) -> int | None:
         """Take note of stored sequences; returns the receipt's sequence, or None when there is none to give.
@@ -91,6 +92,7 @@ class Receipts:
         it after the commit only.
         """
         boot = self._boots.get(key)
+        before = len(boot.stored) if boot is not None else 0
         if boot is None or (oldest is not None and boot.floor is not None and oldest < boot.floor):
             boot = self._boots[key] = _Boot(Stretches(self._look_up(*key, oldest)), oldest)
         else:
@@ -102,8 +104,15 @@ class Receipts:
             if boot.floor is None or oldest > boot.floor:
                 boot.stored.forget_below(oldest)
                 boot.floor = oldest
+        self._stretches += len(boot.stored) - before
+        self._bound()
         first = boot.stored.lowest if boot.oldest is None else boot.oldest
-        end = None if first is None else boot.stored.end_of_stretch(first)
-        if len(boot.stored) > MOST_STRETCHES or len(self._boots) > self._most_keys:
-            self._boots.popitem(last=len(boot.stored) > MOST_STRETCHES)
-        return end
+        return None if first is None else boot.stored.end_of_stretch(first)
+
+    def _bound(self) -> None:
+        """Forget what was not asked for the longest, never the one at hand."""
+        while len(self._boots) > 1 and (
+            len(self._boots) > self._most_keys or self._stretches > MOST_STRETCHES
+        ):
+            _, forgotten = self._boots.popitem(last=False)
+            self._stretches -= len(forgotten.stored)

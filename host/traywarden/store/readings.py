@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import func, select, tuple_, update
+from sqlalchemy import Select, func, select, tuple_, update
 
 from traywarden.domain.readings import VALUE_COLUMNS, Reading
 from traywarden.domain.series import HeadColumns
@@ -171,6 +171,23 @@ def newest(tx: Tx) -> dict[int, int]:
 
 def stored_sequences(tx: Tx, probe: str, boot: int, from_sequence: int | None = None) -> list[int]:
     """Sequences of a probe's boot that are stored, ascending; from `from_sequence` on where given."""
+    return list(tx.scalars(_sequences(probe, boot, from_sequence)))
+
+
+def stored_stretches(
+    tx: Tx, probe: str, boot: int, from_sequence: int | None = None
+) -> list[tuple[int, int]]:
+    """`stored_sequences` as (first, last) of each stretch without a gap: few where there are millions."""
+    known = _sequences(probe, boot, from_sequence).subquery()
+    # within a stretch sequence and rank rise together, so their difference names the stretch
+    rank = func.row_number().over(order_by=known.c.sequence)
+    numbered = select(known.c.sequence, (known.c.sequence - rank).label("stretch")).subquery()
+    first, last = func.min(numbered.c.sequence), func.max(numbered.c.sequence)
+    rows = tx.execute(select(first, last).group_by(numbered.c.stretch).order_by(first))
+    return [(begin, end) for begin, end in rows]
+
+
+def _sequences(probe: str, boot: int, from_sequence: int | None) -> Select[tuple[int]]:
     chosen = (
         select(_reading.c.sequence)
         .distinct()
@@ -181,7 +198,7 @@ def stored_sequences(tx: Tx, probe: str, boot: int, from_sequence: int | None = 
     )
     if from_sequence is not None:
         chosen = chosen.where(_reading.c.sequence >= from_sequence)
-    return list(tx.execute(chosen).scalars())
+    return chosen
 
 
 def count(tx: Tx) -> int:

@@ -2,6 +2,7 @@
 
 import json
 import threading
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -57,6 +58,7 @@ class Hook:
 
     port: int = 0
     got: list[dict[str, Any]] = field(default_factory=list)
+    at_s: list[float] = field(default_factory=list)
     headers: list[dict[str, str]] = field(default_factory=list)
     answers: list[tuple[int, dict[str, str]] | None] = field(default_factory=list)
     go: threading.Event = field(default_factory=threading.Event)
@@ -80,6 +82,7 @@ def web_server() -> Iterator[Hook]:
             with hook.changed:
                 answer = hook.answers.pop(0) if hook.answers else (200, {})
                 hook.got.append(json.loads(body))
+                hook.at_s.append(time.perf_counter())
                 hook.headers.append(dict(self.headers))
                 hook.changed.notify_all()
             if answer is None:

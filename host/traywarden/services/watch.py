@@ -40,7 +40,8 @@ LOOK_LATE_S = 3600.0
 NOUNS_S = 5.0
 KEEP_STATES_S = 30.0
 MARK_BACK_MS = 300_000
-_REST = 1.0  # rests as long as it worked, so that judging never takes more than half of a core
+_LONGEST_REST_S = 0.25
+"""Judging rests as long as it worked, so that storing gets its turn; but no notice waits longer for that."""
 
 
 class Arrived(Protocol):
@@ -120,10 +121,13 @@ class Watch:
             self._load()
             self._knowledge = None
             look_late = self._monotonic_s() >= self._look_late_s
+            arrived = self._taken_arrivals()
             with self._store.read() as tx:
                 knowledge = self._know(tx)
                 late = self._late(tx, knowledge) if look_late else {}
                 behind = self._behind(tx, knowledge)
+            for tray_id, oldest_ms in self._touched(knowledge, arrived).items():
+                late[tray_id] = min(oldest_ms, late.get(tray_id, oldest_ms))
             self._judge_trays(behind | late.keys(), late)
             self._keep_states(everything=look_late)
             if look_late:
@@ -182,7 +186,7 @@ class Watch:
                     self._monotonic_s()
                 )  # what had just arrived is looked up again
                 self._ending.wait(TICK_S)
-            self._ending.wait(min(_REST * (self._monotonic_s() - began_s), TICK_S))
+            self._ending.wait(min(self._monotonic_s() - began_s, _LONGEST_REST_S))
             self._wake.wait(TICK_S)
             self._wake.clear()
         with self._judging:
@@ -192,18 +196,28 @@ class Watch:
                 log.warning("rule states were not kept: %s", error)
 
     def _round(self) -> None:
-        with self._arriving:
-            arrived, self._arrived = self._arrived, {}
-        if not arrived:
+        if not self._arrived:
             return
         with self._judging:
             with self._store.read() as tx:
                 knowledge = self._know(tx)
-            late: dict[int, int] = {}
-            for head_id, oldest_ms in arrived.items():
-                for tray_id in knowledge.trays_of_head(head_id, oldest_ms):
-                    late[tray_id] = min(oldest_ms, late.get(tray_id, oldest_ms))
+            # Taken only now: what is not taken will be judged in this round and looks late in the next.
+            late = self._touched(knowledge, self._taken_arrivals())
             self._judge_trays(set(late), late)
+
+    def _taken_arrivals(self) -> dict[int, int]:
+        with self._arriving:
+            arrived, self._arrived = self._arrived, {}
+        return arrived
+
+    @staticmethod
+    def _touched(knowledge: Knowledge, arrived: Mapping[int, int]) -> dict[int, int]:
+        """Trays that readings have come in for, each with the earliest time measured."""
+        touched: dict[int, int] = {}
+        for head_id, oldest_ms in arrived.items():
+            for tray_id in knowledge.trays_of_head(head_id, oldest_ms):
+                touched[tray_id] = min(oldest_ms, touched.get(tray_id, oldest_ms))
+        return touched
 
     # Judging -----------------------------------------------------------------------------------------------
 

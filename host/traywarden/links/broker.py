@@ -98,6 +98,7 @@ class _StoringBroker(Broker):  # type: ignore[misc]
         super().__init__(config)
         self.wanted, self._inbox = wanted, inbox
         self._unstored = 0
+        self._writers: set[asyncio.StreamWriter] = set()
 
     async def stored(self, session: Session, app_message: Any) -> None:
         """Hand a message over and wait until it is stored; not at all for a client without the right."""
@@ -119,9 +120,23 @@ class _StoringBroker(Broker):  # type: ignore[misc]
     async def stream_connected(
         self, reader: asyncio.StreamReader, writer: asyncio.StreamWriter, listener_name: str
     ) -> None:
-        await self._client_connected(
-            listener_name, _Reader(reader, self.has_room), StreamWriterAdapter(writer)
-        )
+        self._writers.add(writer)
+        try:
+            await self._client_connected(
+                listener_name, _Reader(reader, self.has_room), StreamWriterAdapter(writer)
+            )
+        except Exception:  # noqa: BLE001, S110 - what one client sends, amqtt must survive; asyncio would print it
+            pass
+        finally:
+            # amqtt leaves a connection open on which no CONNECT came
+            writer.close()
+            self._writers.discard(writer)
+
+    async def drop_connections(self) -> None:
+        """Close what is still open, and let the loop see it closed."""
+        for writer in list(self._writers):
+            writer.transport.abort()
+        await asyncio.sleep(0)
 
     async def _initialize_client_session(
         self, reader: Any, writer: Any, remote_address: str, remote_port: int
@@ -213,6 +228,7 @@ class BuiltinBroker:
         await self._end.wait()
         await asyncio.sleep(0.05)  # lets the last acknowledgements and receipts leave
         await self._broker.shutdown()
+        await self._broker.drop_connections()
 
     def _refusal(self, error: BaseException) -> BrokerError:
         cause = error.__cause__ if isinstance(error.__cause__, OSError) else error

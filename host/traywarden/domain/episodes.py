@@ -49,7 +49,7 @@ class Delays:
 class Stretch:
     """A stretch the fold found. `opening` is None where it was open before the fold began.
 
-    `clipped_*`: the run began at the fold's very first usable instant, so it may have begun earlier.
+    `*_clipped`: the run began at the fold's very first usable instant, so it may have begun earlier.
     """
 
     opened_ms: int
@@ -143,8 +143,8 @@ def fold(
         newest = (at_ms, verdict)
         if verdict.answer is Answer.BLIND:
             continue
-        if first_used is None and used is None:
-            first_used = at_ms
+        if used is None and at_ms - state.judged_to_ms <= delays.longest_gap_ms:
+            first_used = at_ms  # what lies before it is not seen here, and may belong to the same run
         broken = used is not None and at_ms - used > delays.longest_gap_ms
         used = at_ms
         if verdict.answer is not (Answer.YES if open_since is None else Answer.NO):
@@ -197,9 +197,10 @@ def rewound(episodes: Sequence[Episode], late_ms: int, delays: Delays) -> RuleSt
     >>> e = Episode("dry:1:500", "dry", 1, 500, 900)
     >>> state = rewound([e], 1_000, Delays(30, 0, 60))
     >>> state.judged_to_ms, state.open_since_ms
-    (899, 500)
+    (849, 500)
     """
-    back_ms = late_ms - 1 - delays.reach_ms
+    # One gap farther than the reach: a run that begins unseen before the fold is then decided before late_ms.
+    back_ms = late_ms - 1 - delays.reach_ms - delays.longest_gap_ms
     moved = True
     while moved:
         moved = False

@@ -334,7 +334,8 @@ def test_the_body_names_the_last_watering_from_the_journal_or_says_it_is_not_kno
     at = garden.run(at, at + HOUR_MS, moisture=WET)
     garden.run(at, at + HOUR_MS, moisture=DRY)
     opened = [n for n in garden.notices() if n.title.startswith("Water now")][-1]
-    assert "Last watered 1 h 30 min ago (by the journal)." in opened.body
+    # The last reading before the rise: ten minutes before it was written down.
+    assert "Last watered 1 h 40 min ago (by the journal, and seen by its sensor)." in opened.body
 
 
 def test_a_wetting_the_sensor_saw_counts_as_the_last_watering(garden: WatchedGarden) -> None:

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -35,7 +36,9 @@ class HeadSeries:
     """What one head measured, calibrated and flagged, sorted by time; NaN where it measured nothing.
 
     `moisture_calibrated` is false when any moisture here rests on the default calibration.
-    `flags` has one integer array per column of SERIES_COLUMNS (see domain/flags.py).
+    `flags` has one integer array per column of SERIES_COLUMNS (see domain/flags.py). `breaks_s` are the
+    instants from which its moisture is not to be compared with what it read before: the tray was filled
+    anew, the head calibrated anew, or put elsewhere and back.
     """
 
     label: str
@@ -48,6 +51,7 @@ class HeadSeries:
     rain_mm: FloatArray
     battery_v: FloatArray
     flags: Mapping[str, IntArray]
+    breaks_s: tuple[float, ...] = ()
 
     def values(self, column: str) -> FloatArray:
         """Every stored value of a column of SERIES_COLUMNS, faults included."""
@@ -84,7 +88,14 @@ class HeadSeries:
             self.rain_mm[cut],
             self.battery_v[cut],
             {name: flags[cut] for name, flags in self.flags.items()},
+            tuple(at_s for at_s in self.breaks_s if start_s < at_s < end_s),
         )
+
+    def unbroken(self) -> list["HeadSeries"]:
+        """The series cut at its breaks, oldest first; parts without any reading are left out."""
+        edges = [-np.inf, *self.breaks_s, np.inf]
+        parts = [self.between(start_s, end_s) for start_s, end_s in pairwise(edges)]
+        return [part for part in parts if part.time_s.size]
 
 
 def together(series: Sequence[HeadSeries], column: str) -> tuple[FloatArray, FloatArray]:

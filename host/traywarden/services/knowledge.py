@@ -12,14 +12,25 @@ from traywarden.domain.evidence import Evidence, Sown, head_samples
 from traywarden.domain.garden import Mix, Place, Tray
 from traywarden.domain.journal import Entry, Facts, Kind
 from traywarden.domain.notice_words import Watered
-from traywarden.domain.series import HeadSeries
-from traywarden.domain.waterings import find_wettings
+from traywarden.domain.wetting import Wetting
 from traywarden.services.series import tray_series
+from traywarden.services.wettings import (
+    LEAD_MS,
+    LOOK_BACK_MS,
+    event_ms,
+    joined,
+    known_from,
+    tray_wettings,
+)
 from traywarden.store import garden as garden_store
 from traywarden.store import journal as journal_store
 from traywarden.store.store import Tx
 
-LOOK_BACK_WETTING_MS = 14 * 86_400_000
+KNOWN_FROM = {
+    "sensor": "seen by its sensor",
+    "journal": "by the journal",
+    "sensor and journal": "by the journal, and seen by its sensor",
+}
 TURNS = (Kind.SOWED, Kind.EMERGED, Kind.PLANTED_OUT, Kind.FILLED)
 """Entries that can change a verdict by themselves, without any new reading."""
 
@@ -55,6 +66,7 @@ class Knowledge:
         self._by_tray: dict[int, list[Entry]] = {}
         self._by_head: dict[int, list[Entry]] = {}
         self._calibrations: dict[int, list[Entry]] = {}
+        self._place_waterings = [e for e in facts.entries if e.kind is Kind.WATERED and e.tray_id is None]
         for entry in facts.entries:
             if entry.tray_id is not None:
                 self._by_tray.setdefault(entry.tray_id, []).append(entry)
@@ -170,23 +182,18 @@ class Knowledge:
     ) -> Watered | None:
         """When the tray was last watered: by the journal, or a wetting its sensor saw, whichever is later."""
         known = self.of(tray_id)
-        written = [e.at_ms for e in known.facts.of_tray(tray_id, Kind.WATERED) if e.at_ms <= now_ms]
-        seen: list[int] = []
+        written = [
+            entry
+            for entry in (*known.facts.of_tray(tray_id, Kind.WATERED), *self._place_waterings)
+            if entry.at_ms <= now_ms
+            and (entry.tray_id or entry.place_id == known.facts.place_of_tray(tray_id, entry.at_ms))
+        ]
+        seen: list[Wetting] = []
         if by_sensor:
-            start_ms = now_ms - LOOK_BACK_WETTING_MS
-            series = tray_series(tx, known.facts, tray_id, start_ms, now_ms + 1, earliest_year=earliest_year)
-            seen = [round(s * 1000) for one in series for s in _wettings_s(one)]
-        last_written, last_seen = max(written, default=None), max(seen, default=None)
-        if last_seen is not None and (last_written is None or last_seen > last_written):
-            return Watered(last_seen, "seen by its sensor")
-        return None if last_written is None else Watered(last_written, "by the journal")
-
-
-def _wettings_s(series: HeadSeries) -> list[float]:
-    time_s, moisture = series.used("moisture_m3_m3")
-    soil_s, soil_c = series.used("soil_temp_c")
-    if not time_s.size:
-        return []
-    by_time = dict(zip(soil_s.tolist(), soil_c.tolist(), strict=True))
-    soil = [by_time.get(t, float("nan")) for t in time_s.tolist()]
-    return [w.onset_s for w in find_wettings(time_s, moisture, soil)]
+            start_ms = now_ms - LOOK_BACK_MS
+            series = tray_series(
+                tx, known.facts, tray_id, start_ms - LEAD_MS, now_ms + 1, earliest_year=earliest_year
+            )
+            seen = [w for w in tray_wettings(series) if w.onset_s * 1000 >= start_ms]
+        events = joined(seen, sorted(written, key=lambda entry: entry.at_ms))
+        return Watered(event_ms(events[-1]), KNOWN_FROM[known_from(events[-1])]) if events else None

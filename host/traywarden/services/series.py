@@ -166,6 +166,7 @@ def _head_series(tx: Tx, facts: Facts, pieces: list[Piece], earliest_year: int) 
     volts, direct = columns.values["moisture_v"], columns.values["moisture_m3_m3"]
     moisture, own = direct.copy(), np.ones(direct.shape, np.bool_)
     kept = np.zeros(direct.shape, np.bool_)
+    breaks_ms = {piece.start_ms for piece in pieces}
     for piece in pieces:
         mine = (columns.time_ms >= piece.start_ms) & (columns.time_ms < piece.end_ms)
         kept |= mine
@@ -173,6 +174,8 @@ def _head_series(tx: Tx, facts: Facts, pieces: list[Piece], earliest_year: int) 
         if raw.any():
             line = facts.calibrations(piece.head_id, piece.mix_id)
             moisture[raw], own[raw] = calibrated(columns.time_ms[raw], volts[raw], line)
+            # The first calibration also holds for the time before it.
+            breaks_ms |= {c.from_ms for c in line[1:] if piece.start_ms < c.from_ms < piece.end_ms}
     from_volts = kept & np.isnan(direct) & ~np.isnan(volts)
     time_s = columns.time_ms / 1000.0
     wet = np.where(from_volts, flags["moisture_v"], flags["moisture_m3_m3"])
@@ -188,6 +191,7 @@ def _head_series(tx: Tx, facts: Facts, pieces: list[Piece], earliest_year: int) 
         moisture_calibrated=bool(own[kept & ~np.isnan(moisture)].all()),
         **{name: values[name][kept] for name in SERIES_COLUMNS},
         flags={name: flags[name][kept] for name in SERIES_COLUMNS},
+        breaks_s=tuple(at_ms / 1000.0 for at_ms in sorted(breaks_ms) if start_ms < at_ms < end_ms),
     )
 
 

@@ -16,7 +16,8 @@ from traywarden.domain.series import HeadColumns
 from traywarden.domain.waterings import find_wettings
 from traywarden.services.questions.dry_down import ask_dry_down
 from traywarden.services.questions.ground import Ground
-from traywarden.services.questions.waterings import ask_waterings, tray_wettings
+from traywarden.services.questions.waterings import ask_waterings
+from traywarden.services.wettings import tray_wettings
 from traywarden.store import garden, journal, probes, readings
 from traywarden.store.store import Store
 

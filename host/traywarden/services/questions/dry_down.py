@@ -5,16 +5,15 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from traywarden.domain.bootstrap import Interval
-from traywarden.domain.dry_down import DryDown, dry_downs
+from traywarden.domain.dry_down import DryDown
 from traywarden.domain.garden import Mix, Tray
 from traywarden.domain.mixes import MixStretch, MixSummary, by_mix, mean_over
 from traywarden.domain.moisture import NOT_CALIBRATED
 from traywarden.domain.psychrometrics import vpd_kpa
 from traywarden.domain.series import FloatArray, HeadSeries
-from traywarden.domain.waterings import find_wettings
 from traywarden.errors import UsageError
 from traywarden.services.questions.ground import DAY_MS, Ground
-from traywarden.services.questions.waterings import LEAD_MS
+from traywarden.services.wettings import LEAD_MS, ended_anew, head_dry_downs
 from traywarden.store import garden as garden_store
 
 DAY_S = 86_400.0
@@ -146,9 +145,7 @@ def _of_tray(
         return [], set()
     for head in ground.tray_series(tray.tray_id, start_ms - LEAD_MS, end_ms):
         for mix, (from_ms, to_ms) in spans:
-            # Wettings are looked for with the days before, as the daily swing is learnt from them.
-            wide = head.between((from_ms - LEAD_MS) / 1000, to_ms / 1000)
-            for found in _stretches(wide, mix, from_ms / 1000):
+            for found in _stretches(head, mix, from_ms, to_ms):
                 middle_ms = round((found.start_s + found.end_s) * 500)
                 place = ground.place_of(tray.tray_id, middle_ms)
                 vpd = air.mean_vpd_kpa(place.place_id if place else None, found.start_s, found.end_s)
@@ -159,20 +156,12 @@ def _of_tray(
     return rows, uncalibrated
 
 
-def _stretches(head: HeadSeries, mix: Mix, from_s: float) -> list[DryDown]:
-    if not head.time_s.size:
-        return []
-    moisture, soil_c = head.clean("moisture_m3_m3"), head.clean("soil_temp_c")
-    wettings = find_wettings(head.time_s, moisture, soil_c)
-    inside = head.time_s >= from_s
-    return dry_downs(
-        head.time_s[inside],
-        moisture[inside],
-        wettings,
-        soil_c[inside],
-        container_capacity_m3_m3=mix.container_capacity_m3_m3,
-        mid_m3_m3=(mix.container_capacity_m3_m3 + mix.dry_line_m3_m3) / 2,
-    )
+def _stretches(head: HeadSeries, mix: Mix, from_ms: int, to_ms: int) -> list[DryDown]:
+    """Dry-downs while the tray held the mix, looked at with the days before."""
+    found = head_dry_downs(head.between((from_ms - LEAD_MS) / 1000, to_ms / 1000), mix, from_ms / 1000)
+    if found and to_ms / 1000 in head.breaks_s:
+        found[-1] = ended_anew(found[-1])
+    return found
 
 
 def _row(

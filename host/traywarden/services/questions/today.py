@@ -5,26 +5,25 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from traywarden.domain.dry_down import fit_dry_down
 from traywarden.domain.episodes import RuleState, fold
 from traywarden.domain.evidence import Evidence
-from traywarden.domain.garden import Tray
+from traywarden.domain.garden import Mix, Tray
 from traywarden.domain.moisture import fraction
 from traywarden.domain.rules import Answer, Facts, Rule, Verdict
 from traywarden.domain.series import HeadSeries
-from traywarden.domain.wetting import HOUR_S
 from traywarden.errors import UsageError
 from traywarden.services.judging import CLOCK_AHEAD_MS, Judge, gone_blind
 from traywarden.services.knowledge import Knowledge
 from traywarden.services.questions.ground import DAY_MS, Ground
-from traywarden.services.questions.waterings import TrayWettings, event_ms, known_from, tray_waterings
+from traywarden.services.questions.waterings import TrayWettings, tray_waterings
+from traywarden.services.wettings import LOOK_BACK_MS as LOOK_BACK_WATERING_MS
+from traywarden.services.wettings import event_ms, head_dry_downs, head_wettings, known_from
 from traywarden.store import episodes as episode_store
 from traywarden.store.crops import load_crops
 
 LOOK_BACK_MS = 3 * DAY_MS
 """What has stood longer is dated by the episode the host keeps, or else said to be “at least” so old."""
-LAST_WATERING_MS = 14 * DAY_MS
-SOON_S = 24 * HOUR_S
+SOON_S = 86_400.0
 SEVERITY_ORDER = ("urgent", "warning", "info")
 
 WHAT = {"dry": "Water now", "cold": "Too cold to come up"}
@@ -123,7 +122,7 @@ def ask_today(ground: Ground) -> TodayAnswer:
         raise UsageError("There is no tray yet; add one with: traywarden tray add NAME --mix MIX")
     ground.need_readings()
     judge, knowledge = Judge(ground.settings), Knowledge(ground.tx, load_crops())
-    water = tray_waterings(ground, ground.now_ms - LAST_WATERING_MS, ground.now_ms + 1)
+    water = tray_waterings(ground, ground.now_ms - LOOK_BACK_WATERING_MS, ground.now_ms + 1)
     seen = [_Tray(ground, judge, knowledge, tray, water[tray.tray_id]) for tray in ground.trays.values()]
     needs = sorted((need for tray in seen for need in tray.needs), key=_urgency)
     soon = sorted((s for tray in seen for s in tray.soon), key=lambda s: s.by)
@@ -262,12 +261,11 @@ class _Tray:
         mix = self._ground.mix_of(self._tray.tray_id, self._ground.now_ms)
         if mix is None or self.now.moisture_m3_m3 is None:
             return []
-        wet_since_s = max((w.peak_s + HOUR_S for w, _ in self._water.events if w is not None), default=0.0)
+        now_s, blind_after_s = self._ground.now_ms / 1000, self._judge.blind_after_ms / 1000
         left = [
             found
             for head in self._water.series
-            if (found := _seconds_to(head, wet_since_s, mix.dry_line_m3_m3, self._ground.now_ms / 1000))
-            is not None
+            if (found := _seconds_to(head, mix, now_s, blind_after_s)) is not None
         ]
         if not left or min(left) > SOON_S:
             return []
@@ -280,13 +278,19 @@ class _Tray:
         return [Soon(self._tray.name, self._place, "Water", by, in_s, why)]
 
 
-def _seconds_to(head: HeadSeries, from_s: float, line_m3_m3: float, now_s: float) -> float | None:
-    """Seconds from now until the fitted dry-down crosses the line: t* = −τ·ln((θ* − θw)/(θ0 − θw))."""
-    time_s, moisture = head.used("moisture_m3_m3")
-    part = time_s >= from_s
-    fit = fit_dry_down(time_s[part], moisture[part])
+def _seconds_to(head: HeadSeries, mix: Mix, now_s: float, blind_after_s: float) -> float | None:
+    """Seconds from now until the present dry-down crosses the dry line: t* = −τ·ln((θ* − θw)/(θ0 − θw)).
+
+    None where the head is not in a dry-down now, or it is too short to say.
+    """
+    since_s = max((w.onset_s for w in head_wettings(head)), default=-math.inf)
+    stretches = head_dry_downs(head, mix, since_s)
+    if not stretches or stretches[-1].ended_by != "end of readings":
+        return None
+    fit, line_m3_m3 = stretches[-1], mix.dry_line_m3_m3
     if (
-        fit.tau_s is None
+        now_s - fit.end_s > blind_after_s
+        or fit.tau_s is None
         or fit.theta0_m3_m3 is None
         or fit.residual_m3_m3 is None
         or line_m3_m3 <= fit.residual_m3_m3

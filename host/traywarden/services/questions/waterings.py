@@ -1,6 +1,5 @@
 """When each tray was watered, how, and how long ago: what sensors saw, joined with what the journal says."""
 
-import bisect
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -10,17 +9,20 @@ import numpy as np
 from traywarden.domain.garden import Tray
 from traywarden.domain.journal import Entry, Kind
 from traywarden.domain.moisture import percent_of_container_capacity
-from traywarden.domain.rain import DEFAULT_RAIN_PARAMS, Told, classify, together
+from traywarden.domain.rain import Told, classify
 from traywarden.domain.series import HeadSeries
-from traywarden.domain.waterings import find_wettings
-from traywarden.domain.wetting import Wetting, WettingKind
+from traywarden.domain.wetting import WettingKind
 from traywarden.services.questions.ground import DAY_MS, Ground
 from traywarden.services.series import rain_series
-
-LEAD_MS = 6 * DAY_MS
-"""The daily swing is learnt from up to five days before; see WettingParams.habit_days."""
-LOOK_BACK_DAYS = 30.0
-"""How far back the last watering is looked for in the readings, when the question asks about less."""
+from traywarden.services.wettings import (
+    LEAD_MS,
+    LOOK_BACK_MS,
+    Event,
+    event_ms,
+    joined,
+    known_from,
+    tray_wettings,
+)
 
 _KIND_OF = {"above": WettingKind.FROM_ABOVE, "below": WettingKind.FROM_BELOW}
 
@@ -74,7 +76,7 @@ def ask_waterings(ground: Ground, tray: str = "", days: float = 14.0) -> Waterin
     if not any(e.kind in (Kind.WATERED, Kind.RAINED) for e in ground.facts.entries):
         ground.need_readings()
     start_ms = ground.now_ms - round(days * DAY_MS)
-    back_ms = min(start_ms, ground.now_ms - round(LOOK_BACK_DAYS * DAY_MS))
+    back_ms = min(start_ms, ground.now_ms - LOOK_BACK_MS)
     found = tray_waterings(ground, back_ms, ground.now_ms + 1)
     return WateringsAnswer(
         ground.garden.name,
@@ -89,7 +91,7 @@ class TrayWettings:
     """What the readings and the journal say of one tray; wettings and told entries already joined."""
 
     series: tuple[HeadSeries, ...]
-    events: tuple[tuple[Wetting | None, Entry | None], ...]
+    events: tuple[Event, ...]
 
 
 def tray_waterings(ground: Ground, start_ms: int, end_ms: int) -> dict[int, TrayWettings]:
@@ -118,23 +120,13 @@ def tray_waterings(ground: Ground, start_ms: int, end_ms: int) -> dict[int, Tray
     return {
         tray_id: TrayWettings(
             tuple(series[tray_id]),
-            _joined(
+            joined(
                 [w for w in judged.get(tray_id, []) if w.onset_s * 1000 >= start_ms],
                 [e for e in entries if e.kind is Kind.WATERED and concerns(ground, e, tray_id)],
             ),
         )
         for tray_id in ground.trays
     }
-
-
-def tray_wettings(series: Sequence[HeadSeries]) -> list[Wetting]:
-    """Wettings that the heads of one tray saw; one that several saw counts once, at its largest."""
-    by_head = {
-        n: find_wettings(head.time_s, head.clean("moisture_m3_m3"), head.clean("soil_temp_c"))
-        for n, head in enumerate(series)
-        if head.time_s.size
-    }
-    return [max((w for _, w in group), key=lambda w: w.rise_m3_m3) for group in together(by_head)]
 
 
 def concerns(ground: Ground, entry: Entry, tray_id: int) -> bool:
@@ -156,52 +148,6 @@ def _rain(gauges: Sequence[HeadSeries]) -> tuple[np.ndarray, np.ndarray]:
     """Of several gauges the one with the most readings: two gauges do not make twice the rain."""
     used = [gauge.used("rain_mm") for gauge in gauges]
     return max(used, key=lambda pair: pair[0].size, default=(np.empty(0), np.empty(0)))
-
-
-def _joined(
-    wettings: Sequence[Wetting], entries: Sequence[Entry]
-) -> tuple[tuple[Wetting | None, Entry | None], ...]:
-    """Each journal entry beside the nearest wetting it may explain; those without a partner stand alone."""
-    reach_s = DEFAULT_RAIN_PARAMS.told_s
-    free = set(range(len(wettings)))
-    partner: dict[int, Entry] = {}
-    alone: list[Entry] = []
-    for entry in entries:
-        at_s = entry.at_ms / 1000
-        near = [
-            (abs(wettings[n].onset_s - at_s), n)
-            for n in free
-            if wettings[n].onset_s - reach_s <= at_s <= wettings[n].peak_s + reach_s
-        ]
-        if near:
-            best = min(near)[1]
-            free.discard(best)
-            partner[best] = entry
-        else:
-            alone.append(entry)
-    events: list[tuple[Wetting | None, Entry | None]] = [(w, partner.get(n)) for n, w in enumerate(wettings)]
-    keys = [w.onset_s for w in wettings]
-    for entry in alone:
-        place = bisect.bisect(keys, entry.at_ms / 1000)
-        keys.insert(place, entry.at_ms / 1000)
-        events.insert(place, (None, entry))
-    return tuple(events)
-
-
-def event_ms(event: tuple[Wetting | None, Entry | None]) -> int:
-    """When it happened: the journal knows that the can was lifted, the sensor knows when water reached it."""
-    wetting, entry = event
-    if wetting is not None:
-        return round(wetting.onset_s * 1000)
-    assert entry is not None
-    return entry.at_ms
-
-
-def known_from(event: tuple[Wetting | None, Entry | None]) -> str:
-    wetting, entry = event
-    if wetting is None:
-        return "journal"
-    return "sensor" if entry is None else "sensor and journal"
 
 
 def _answer(ground: Ground, tray: Tray, found: TrayWettings, start_ms: int) -> TrayWaterings:
@@ -226,7 +172,7 @@ def _answer(ground: Ground, tray: Tray, found: TrayWettings, start_ms: int) -> T
     )
 
 
-def _event(ground: Ground, tray_id: int, event: tuple[Wetting | None, Entry | None]) -> WateringEvent:
+def _event(ground: Ground, tray_id: int, event: Event) -> WateringEvent:
     wetting, entry = event
     litres = entry.data.get("litres") if entry else None
     note = entry.note if entry else ""

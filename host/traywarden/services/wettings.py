@@ -1,0 +1,109 @@
+"""Wettings of one tray as its heads saw them and the journal tells them; every question asks here."""
+
+import bisect
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import TypeAlias
+
+from traywarden.domain.dry_down import DryDown, dry_downs
+from traywarden.domain.garden import Mix
+from traywarden.domain.journal import Entry
+from traywarden.domain.rain import DEFAULT_RAIN_PARAMS, together
+from traywarden.domain.series import HeadSeries
+from traywarden.domain.waterings import find_wettings
+from traywarden.domain.wetting import Wetting
+
+DAY_MS = 86_400_000
+LEAD_MS = 6 * DAY_MS
+"""The daily swing is learnt from up to five days before; see WettingParams.habit_days."""
+LOOK_BACK_MS = 30 * DAY_MS
+"""How far back the last watering is looked for in the readings."""
+NEW_MIX = "new mix or calibration"
+"""What ended a dry-down where moisture is no longer to be compared with what came before."""
+
+Event: TypeAlias = tuple[Wetting | None, Entry | None]
+"""A wetting the sensor saw, the entry the journal has, or both."""
+
+
+def head_wettings(head: HeadSeries) -> list[Wetting]:
+    """Wettings one head saw. Left-out readings stay in their place, so that frost parts the record."""
+    return [
+        wetting
+        for part in head.unbroken()
+        for wetting in find_wettings(part.time_s, part.clean("moisture_m3_m3"), part.clean("soil_temp_c"))
+    ]
+
+
+def tray_wettings(series: Sequence[HeadSeries]) -> list[Wetting]:
+    """Wettings that the heads of one tray saw; one that several saw counts once, at its largest."""
+    by_head = {n: head_wettings(head) for n, head in enumerate(series) if head.time_s.size}
+    return [max((w for _, w in group), key=lambda w: w.rise_m3_m3) for group in together(by_head)]
+
+
+def head_dry_downs(head: HeadSeries, mix: Mix, from_s: float) -> list[DryDown]:
+    """Dry-downs of one head from `from_s` on; what it read before only tells the daily swing."""
+    found: list[DryDown] = []
+    parts = head.unbroken()
+    for n, part in enumerate(parts):
+        moisture, soil_c = part.clean("moisture_m3_m3"), part.clean("soil_temp_c")
+        inside = part.time_s >= from_s
+        if not inside.any():
+            continue
+        mine = dry_downs(
+            part.time_s[inside],
+            moisture[inside],
+            find_wettings(part.time_s, moisture, soil_c),
+            soil_c[inside],
+            container_capacity_m3_m3=mix.container_capacity_m3_m3,
+            mid_m3_m3=(mix.container_capacity_m3_m3 + mix.dry_line_m3_m3) / 2,
+        )
+        if mine and n + 1 < len(parts):
+            mine[-1] = ended_anew(mine[-1])
+        found += mine
+    return found
+
+
+def ended_anew(last: DryDown) -> DryDown:
+    """The dry-down, saying that it ended with a new mix or calibration rather than with the readings."""
+    return replace(last, ended_by=NEW_MIX) if last.ended_by == "end of readings" else last
+
+
+def joined(wettings: Sequence[Wetting], entries: Sequence[Entry]) -> tuple[Event, ...]:
+    """Each journal entry beside the wetting it may explain, nearest pairs first; the others stand alone."""
+    reach_s = DEFAULT_RAIN_PARAMS.told_s
+    pairs = sorted(
+        (abs(wetting.onset_s - entry.at_ms / 1000), n, k)
+        for k, entry in enumerate(entries)
+        for n, wetting in enumerate(wettings)
+        if wetting.onset_s - reach_s <= entry.at_ms / 1000 <= wetting.peak_s + reach_s
+    )
+    partner: dict[int, Entry] = {}
+    told: set[int] = set()
+    for _, n, k in pairs:
+        if n not in partner and k not in told:
+            partner[n] = entries[k]
+            told.add(k)
+    alone = [entry for k, entry in enumerate(entries) if k not in told]
+    events: list[Event] = [(w, partner.get(n)) for n, w in enumerate(wettings)]
+    keys = [w.onset_s for w in wettings]
+    for entry in alone:
+        place = bisect.bisect(keys, entry.at_ms / 1000)
+        keys.insert(place, entry.at_ms / 1000)
+        events.insert(place, (None, entry))
+    return tuple(events)
+
+
+def event_ms(event: Event) -> int:
+    """When it happened: the journal knows that the can was lifted, the sensor knows when water reached it."""
+    wetting, entry = event
+    if wetting is not None:
+        return round(wetting.onset_s * 1000)
+    assert entry is not None
+    return entry.at_ms
+
+
+def known_from(event: Event) -> str:
+    wetting, entry = event
+    if wetting is None:
+        return "journal"
+    return "sensor" if entry is None else "sensor and journal"

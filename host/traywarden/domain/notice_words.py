@@ -204,7 +204,7 @@ def _cold_opened(told: Told, reader: Reader) -> str:
     source = told.facts.get("floor_source")
     cited = f" (source: {source})" if source else ""
     return (
-        f"{crop} in {told.tray}, {told.place or 'a place not known'}: the mix is at {temp(soil)}, and the "
+        f"{crop} in {told.tray}, {told.place or 'a place not known'}: the mix is at {temp(soil)}; "
         f"{kind} {temp(floor)}{cited}. Below it for {reader.ago(told.opened_ms)}, since "
         f"{reader.clock(told.opened_ms)}. What helps: a cold frame or a cover, or a sunnier place; or "
         "patience, as the seed is not lost and emergence will only be later."

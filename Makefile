@@ -35,10 +35,24 @@ bench: $(VENV)/dev.stamp ## performance, as ratios against a stated baseline in 
 	@scripts/debian-parts
 	@$(PY) -m tests.benchmarks
 
+figures: $(VENV)/dev.stamp ## what the computation reaches on the recorded data in ../shared/data
+	@$(PY) -m tests.figures
+
+soak: $(VENV)/dev.stamp ## the long runs; make test holds a bounded version of each
+	@scripts/debian-parts
+	@TRAYWARDEN_KILLS=200 $(PY) -m pytest tests/system/test_kill_host.py -q --timeout 3600
+
+pages: $(VENV)/dev.stamp ## write docs/commands.md and docs/settings.md again from the program
+	@scripts/make-command-page
+	@scripts/make-settings-page
+
+pictures: $(VENV)/run.stamp ## draw the README's picture from a played demo garden
+	@scripts/make-pictures
+
 lock: ## resolve requirements/*.in again
 	@scripts/make-lock
 
 clean: ## remove the environment and everything generated
 	rm -rf $(VENV) build dist test-output demo-garden .mypy_cache .ruff_cache .pytest_cache .hypothesis
 
-.PHONY: help env dev run test check bench lock clean
+.PHONY: help env dev run test check bench figures soak pages pictures lock clean

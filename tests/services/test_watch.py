@@ -381,3 +381,15 @@ def test_the_thread_judges_what_arrives_and_ends_when_asked(garden: WatchedGarde
     finally:
         garden.watch.stop()
     assert len(garden.notices()) == 1
+
+
+def test_opening_telling_and_closing_are_alike_on_both_databases(store: Store) -> None:
+    garden = WatchedGarden(store, trays=2)
+    at = garden.run(START_MS, START_MS + HOUR_MS, moisture=DRY, tray="B")
+    garden.deliver_all()
+    garden.watch = garden.new_watch()
+    garden.watch.judge_all()
+    garden.run(at, at + HOUR_MS, moisture=WET, tray="B")
+    garden.watch.tick()
+    assert garden.kinds() == [["opened"], ["closed"]]
+    assert [e.closed_ms for e in garden.episodes()] == [at]

@@ -82,7 +82,9 @@ def test_dry_down_tells_by_mix_and_by_stretch_and_what_is_too_short(little: Comm
 def test_compare_says_it_in_one_sentence_and_draws_it(little: CommandLine, tmp_path: Path) -> None:
     picture = tmp_path / "week.png"
     out = little.ok("compare", "Cold frame", "Open bench", "--crop", "tomato", "--picture", str(picture))
-    assert out.startswith("2026-03-09 to 2026-03-16: Cold frame was 4.0 °C warmer than Open bench on average")
+    assert out.startswith(
+        "2026-03-09 to 2026-03-16 (7 of 8 days count): Cold frame was 4.0 °C warmer than Open bench"
+    )
     assert "Crop: Tomato (asked for)" in out
     assert picture.read_bytes().startswith(b"\x89PNG")
 

@@ -1,5 +1,6 @@
 """Two places compared, on climates whose difference is known."""
 
+from dataclasses import asdict
 from datetime import date
 from zoneinfo import ZoneInfo
 
@@ -80,6 +81,46 @@ def test_hours_missing_on_one_side_count_on_neither() -> None:
     assert found.days_counted == 0
     assert found.min_difference_c.estimate is None
     assert found.days[2].reason == "both sides cover 75 % of the day, 80 % needed"
+
+
+def half_a_last_day(gain_c: float = 9.0) -> Comparison:
+    """Six days three degrees warmer, and the first half of a seventh, warmer by `gain_c`."""
+    part = WEEK_S <= 6.5 * DAY_S
+    warmer = np.where(WEEK_S < 6 * DAY_S, 3.0, gain_c)
+    there = PlaceClimate("Cold frame", WEEK_S[part], (BENCH_C + warmer)[part])
+    return compare(there, BENCH, UTC_ZONE, start_s=0.0, end_s=7 * DAY_S)
+
+
+def test_a_day_under_the_coverage_policy_is_blank_in_every_figure_and_counts_in_none() -> None:
+    found = half_a_last_day()
+    last = found.days[-1]
+    assert last.reason == "both sides cover 50 % of the day, 80 % needed"
+    figures = {name: value for name, value in asdict(last).items() if name.endswith(("_c", "_days"))}
+    assert len(figures) == 13
+    assert set(figures.values()) == {None}
+    for interval in (
+        found.mean_difference_c,
+        found.night_difference_c,
+        found.day_difference_c,
+        found.max_difference_c,
+    ):
+        assert interval.n == 6
+        # The line from the sixth day's last reading up to the seventh's first adds 3 °C over ten minutes.
+        assert interval.estimate == pytest.approx(3.0, abs=0.05)
+
+
+def test_the_sentence_says_how_many_of_its_days_count() -> None:
+    assert sentence(half_a_last_day()).startswith("1970-01-01 to 1970-01-07 (6 of 7 days count): Cold frame")
+
+
+def test_before_a_first_whole_day_the_difference_so_far_is_given_without_an_interval() -> None:
+    found = compare(frame(), BENCH, UTC_ZONE, start_s=0.0, end_s=DAY_S / 2)
+    assert found.days_counted == 0
+    assert found.mean_difference_c.estimate == pytest.approx(3.0, abs=1e-9)
+    assert found.mean_difference_c.low is None
+    words = sentence(found)
+    assert "Cold frame was +3.0 °C against Open bench on average" in words
+    assert "no day is covered enough to say how sure that is" in words
 
 
 def test_data_are_never_made_up_over_a_gap() -> None:

@@ -54,7 +54,7 @@ class DayPair:
 
 @dataclass(frozen=True, slots=True)
 class Comparison:
-    """What `a` was against `b`. Differences are a − b [°C], each with its interval over days."""
+    """What `a` was against `b`. Differences are a − b [°C], each with its interval over days that count."""
 
     a: str
     b: str
@@ -101,9 +101,13 @@ def _sentence(found: Comparison, display: Display) -> str:
     mean = found.mean_difference_c
     difference_c = mean.estimate if mean.estimate is not None else float("nan")
     span = f"{found.first_day.isoformat()} to {found.last_day.isoformat()}"
+    if 0 < found.days_counted < len(found.days):
+        span += f" ({found.days_counted} of {len(found.days)} days count)"
     if mean.low is None or mean.high is None:
         verdict = f"{found.a} was {display.temp_difference(difference_c)} against {found.b} on average"
-        few = "one day is too little" if mean.n == 1 else f"{mean.n} days are too few"
+        few = {0: "no day is covered enough", 1: "one day is too little"}.get(
+            mean.n, f"{mean.n} days are too few"
+        )
         interval = f" ({few} to say how sure that is)"
     else:
         interval = (

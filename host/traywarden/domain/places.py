@@ -21,6 +21,7 @@ __all__ = ["Comparison", "DayPair", "LimitHours", "Limits", "PlaceClimate", "com
 Floats = NDArray[np.float64]
 
 HOUR_S = 3600.0
+NO_DAY = "no day is covered enough"
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -60,7 +61,7 @@ def compare(
     latitude_deg, longitude_deg : float [°], optional; tell night from day
     base_c : float [°C], optional; base of the degree-days
     limits : Limits, optional; temperatures whose hours below and above are counted
-    least_coverage : float, 0 … 1; a day of which both sides cover less has no minimum, maximum or degree-days
+    least_coverage : float, 0 … 1; a day of which both sides cover less is blank
     longest_gap_s : float [s]; readings farther apart are not joined
     step_s : float [s]; spacing of the common instants
     level, runs, seed : of the bootstrap, as in `mean_interval`
@@ -73,8 +74,10 @@ def compare(
     -----
     Both series are read off at common instants by straight lines within `longest_gap_s`, never over a longer
     gap, and only instants known on both sides count, so no hour of one side is set against a different hour
-    of the other. The mean difference is that over all common time. Intervals come from a moving-block
-    bootstrap of local days, for means weighted by the common time of each day; `method` names the blocks.
+    of the other. A day under `least_coverage` is blank throughout and counts in no difference; only where no
+    day is covered enough are the mean differences those over all common time, without an interval. Hours
+    below and above the limits are counted over all common time. Intervals come from a moving-block bootstrap
+    of local days, for means weighted by the common time of each day; `method` names the blocks.
 
     Raises
     ------
@@ -112,9 +115,14 @@ def compare(
     if base_c is not None:
         days = _with_degree_days(days, pair, zone, base_c, least_coverage, longest_gap_s)
 
-    def _interval(values: list[float | None], weight: Floats | None = None) -> Interval:
+    def _interval(
+        values: list[float | None], weight: Floats | None = None, part: NDArray[np.bool_] | None = None
+    ) -> Interval:
         series = np.array([np.nan if v is None else v for v in values], dtype=np.float64)
-        return mean_interval(series, weights=weight, level=level, runs=runs, seed=seed)
+        found = mean_interval(series, weights=weight, level=level, runs=runs, seed=seed)
+        if part is None or any(not d.reason for d in days):
+            return found
+        return replace(found, estimate=_mean((pair.a_c - pair.b_c)[pair.common & part]), reason=NO_DAY)
 
     both = [(d.a_c_days, d.b_c_days) for d in days]
     gains = [None if p is None or q is None else p - q for p, q in both]
@@ -126,11 +134,11 @@ def compare(
         last_day=days[-1].day,
         days=tuple(days),
         days_counted=sum(not d.reason for d in days),
-        mean_difference_c=_interval([d.mean_difference_c for d in days], weights[:, 0]),
+        mean_difference_c=_interval([d.mean_difference_c for d in days], weights[:, 0], pair.common),
         min_difference_c=_interval([d.min_difference_c for d in days]),
         max_difference_c=_interval([d.max_difference_c for d in days]),
-        night_difference_c=_interval([d.night_difference_c for d in days], weights[:, 1]),
-        day_difference_c=_interval([d.day_difference_c for d in days], weights[:, 2]),
+        night_difference_c=_interval([d.night_difference_c for d in days], weights[:, 1], night),
+        day_difference_c=_interval([d.day_difference_c for d in days], weights[:, 2], ~night),
         night_rule=night_words(latitude_deg, longitude_deg),
         base_c=base_c,
         a_c_days=sum(p for p, _ in counted) if counted else None,
@@ -195,10 +203,10 @@ def _days(
                 b_mean_c=float(b_c.mean()) if enough else None,
                 b_max_c=float(b_c.max()) if enough else None,
                 min_difference_c=float(a_c.min() - b_c.min()) if enough else None,
-                mean_difference_c=_mean(a_c - b_c),
+                mean_difference_c=_mean(a_c - b_c) if enough else None,
                 max_difference_c=float(a_c.max() - b_c.max()) if enough else None,
-                night_difference_c=_mean((a_c - b_c)[dark]),
-                day_difference_c=_mean((a_c - b_c)[~dark]),
+                night_difference_c=_mean((a_c - b_c)[dark]) if enough else None,
+                day_difference_c=_mean((a_c - b_c)[~dark]) if enough else None,
                 a_c_days=None,
                 b_c_days=None,
                 reason="" if enough else _too_little(covered, least_coverage),
@@ -208,7 +216,8 @@ def _days(
 
 
 def _too_little(covered: float, least: float) -> str:
-    return f"both sides cover {covered * 100:.0f} % of the day, {least * 100:.0f} % needed"
+    # Rounded down, so that a day just short of the policy does not read as if it met it.
+    return f"both sides cover {int(covered * 100 + 1e-9)} % of the day, {least * 100:g} % needed"
 
 
 def _mean(values: Floats) -> float | None:

@@ -129,6 +129,17 @@ def test_the_picture_shows_one_bar_per_place_and_whole_day(little: LittleGarden)
     }
 
 
+def test_a_blank_day_has_neither_bar_nor_point_and_no_difference_in_the_answer(little: LittleGarden) -> None:
+    with grounded(little.store) as ground:
+        answer = ask_compare(ground, FRAME_BENCH)
+    today = answer.comparison.days[-1]
+    assert today.reason
+    assert today.mean_difference_c is None
+    drawn = {row["day"] for row in compare_picture(answer, Display())["datasets"]["differences"]}
+    assert len(drawn) == 7
+    assert "16 Mar" not in drawn
+
+
 def test_the_two_colours_differ_for_colour_blind_readers() -> None:
     """Machado, Oliveira & Fernandes 2009 (IEEE TVCG 15:1291), severity 1.0 matrices; in CIELAB a distance
     over 20 is told apart at a glance."""

@@ -12,7 +12,7 @@ from traywarden.services.questions.compare import CompareAnswer
 def compare_picture(answer: CompareAnswer, display: Display) -> dict[str, Any]:
     """A Vega-Lite spec of the comparison, in the grower's degrees.
 
-    Days that are blank on either side have no bar; days without any common reading have no point.
+    Days that are blank have neither bar nor point.
     """
     found = answer.comparison
     spec = chart("compare")

@@ -35,6 +35,20 @@ class _Client(paho.Client):
     def _create_socket(self) -> Any:
         return IntakeSocket(super()._create_socket(), self._take)
 
+    def _ssl_wrap_socket(self, tcp_sock: Any) -> ssl.SSLSocket:
+        """As paho does, but a socket whose handshake fails is closed."""
+        assert self._ssl_context is not None
+        sock = self._ssl_context.wrap_socket(
+            tcp_sock, server_hostname=self._host, do_handshake_on_connect=False
+        )
+        try:
+            sock.settimeout(self._connect_timeout)
+            sock.do_handshake()
+        except BaseException:
+            sock.close()
+            raise
+        return sock
+
     def acknowledge(self, identifiers: Sequence[int]) -> None:
         packets = b"".join([b"\x40\x02" + identifier.to_bytes(2, "big") for identifier in identifiers])
         self._packet_queue(_PUBACK, packets, 0, 1)

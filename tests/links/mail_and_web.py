@@ -41,9 +41,8 @@ class Inbox:
 
 
 @contextmanager
-def mail_server() -> Iterator[Inbox]:
-    inbox = Inbox()
-    inbox.port = free_port()
+def mail_server(port: int = 0) -> Iterator[Inbox]:
+    inbox = Inbox(port or free_port())
     controller = Controller(inbox, hostname="127.0.0.1", port=inbox.port, ready_timeout=20)
     controller.start()
     try:

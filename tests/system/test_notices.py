@@ -1,0 +1,162 @@
+"""From a probe's publish to the grower's mailbox, through the real host in a process of its own."""
+
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+
+from tests.links.mail_and_web import mail_server, web_server
+from tests.system.brokers import free_port
+from tests.system.hosts import HostProcess, made_home
+from traywarden.domain.journal import Kind
+from traywarden.domain.notices import NoticeState
+from traywarden.domain.readings import Reading
+from traywarden.links.publisher import ProbePublisher
+from traywarden.services.publishing import probe_publisher
+from traywarden.settings import Settings
+from traywarden.store import garden as garden_store
+from traywarden.store import journal, probes
+from traywarden.store import notices as notice_store
+from traywarden.store.store import Store
+
+pytestmark = [pytest.mark.system, pytest.mark.timeout(180)]
+MINUTE_MS = 60_000
+WAIT_S = 60.0
+
+
+def home_with_tray(folder: Path, port: int, *urls: str) -> Settings:
+    """A garden whose tray A stands dry-prone under probe bench-1, and a channel for each url."""
+    settings = made_home(folder, broker__port=port, notices__first_retry_s=0.2, notices__longest_retry_s=0.5)
+    with (folder / "settings.toml").open("a", encoding="utf-8") as file:
+        for number, url in enumerate(urls):
+            file.write(f'[[channel]]\nname = "out{number}"\nurl = "{url}"\n')
+    at = time.time_ns() // 1_000_000 - 86_400_000
+    with Store.open(settings.store_url) as store, store.write() as tx:
+        place = garden_store.add_place(tx, "open bench", "open bench")
+        mix = garden_store.add_mix(tx, "peat", {"peat": 1}, 0.55, 0.25)
+        tray_id = garden_store.add_tray(tx, "A", litres=3.0).tray_id
+        ((_, head_id),) = probes.ensure_heads(tx, [("bench-1", 1)], at).items()
+        journal.write(tx, Kind.FILLED, at, at, tray_id=tray_id, mix_id=mix.mix_id)
+        journal.write(tx, Kind.MOVED, at, at, tray_id=tray_id, place_id=place.place_id)
+        journal.write(tx, Kind.HEAD_PLACED, at, at, tray_id=tray_id, head_id=head_id)
+    return settings
+
+
+@contextmanager
+def probe(port: int) -> Iterator[ProbePublisher]:
+    publisher = probe_publisher("127.0.0.1", port, "demo", "bench-1", instants_per_pack=4)
+    publisher.connect()
+    try:
+        yield publisher
+    finally:
+        publisher.close()
+
+
+def hour_of(moisture: float, first_sequence: int, end_ms: int) -> list[Reading]:
+    """An hour of readings every five minutes, the last one at `end_ms`."""
+    return [
+        Reading(
+            "bench-1",
+            1,
+            1,
+            first_sequence + n,
+            end_ms - (11 - n) * 5 * MINUTE_MS,
+            0,
+            soil_temp_c=18.0,
+            moisture_m3_m3=moisture,
+        )
+        for n in range(12)
+    ]
+
+
+def until(holds: Callable[[], object], what: str) -> None:
+    deadline_s = time.monotonic() + WAIT_S
+    while not holds():
+        assert time.monotonic() < deadline_s, what
+        time.sleep(0.05)
+
+
+def test_a_dry_reading_published_over_mqtt_reaches_mailbox_webhook_and_console(tmp_path: Path) -> None:
+    port, now_ms = free_port(), time.time_ns() // 1_000_000
+    with mail_server() as inbox, web_server() as hook:
+        home_with_tray(tmp_path / "home", port, inbox.url(), hook.url())
+        with HostProcess(tmp_path / "home") as host, probe(port) as publisher:
+            publisher.send(hour_of(0.20, 0, now_ms))
+            until(lambda: inbox.mails and hook.got, "no notice came")
+            until(lambda: "Water now: A (open bench)" in host.said, "the console is silent")
+            assert host.end() == 0
+    (mail,) = inbox.mails
+    assert mail["Subject"] == "Water now: A (open bench)"
+    assert "peat is at 36% of container capacity (0.200 m³/m³)" in mail.get_content()
+    assert "About 1.1 l" in mail.get_content()  # 3 l × (0.55 − 0.20)
+    assert mail["X-Traywarden-Notice"] != hook.got[0]["notice_id"]  # each channel has its own notice
+
+
+def test_a_notice_survives_kill_9_and_a_mail_server_that_is_down(tmp_path: Path) -> None:
+    """Nothing is lost: the change of the episode and its notices were one transaction."""
+    port, now_ms = free_port(), time.time_ns() // 1_000_000
+    with mail_server() as gone:
+        url = gone.url()  # nobody listens there any more once this block is left
+        mail_port = gone.port
+    settings = home_with_tray(tmp_path / "home", port, url)
+    host = HostProcess(tmp_path / "home", lean=True)
+    with Store.open(settings.store_url) as store:
+
+        def tried() -> bool:
+            with store.read() as tx:
+                found = notice_store.in_states(tx, NoticeState.WAITING)
+            return any(n.channel == "out0" and n.attempts > 0 for n in found)
+
+        host.start()
+        try:
+            with probe(port) as publisher:
+                publisher.send(hour_of(0.20, 0, now_ms))
+                until(tried, "the mail was never tried")
+        finally:
+            host.kill()
+        with store.read() as tx:
+            (waiting,) = (n for n in notice_store.listed(tx, 9) if n.channel == "out0")
+        assert "Connection refused" in waiting.trouble
+        with mail_server(mail_port) as inbox, host:
+            until(lambda: inbox.mails, "the mail never came")
+            assert host.end() == 0
+        assert inbox.mails[0]["X-Traywarden-Notice"] == waiting.notice_id
+        with store.read() as tx:
+            assert notice_store.notice_named(tx, waiting.notice_id).state is NoticeState.SENT
+
+
+def test_two_weeks_uploaded_at_once_make_at_most_one_digest(tmp_path: Path) -> None:
+    """Dry every afternoon, watered every evening, sent in one go by a probe that was out of reach."""
+    port, now_ms = free_port(), time.time_ns() // 1_000_000
+    begin_ms = now_ms - 14 * 86_400_000
+    readings = [
+        Reading(
+            "bench-1",
+            1,
+            1,
+            n,
+            begin_ms + n * 20 * MINUTE_MS,
+            0,
+            soil_temp_c=18.0,
+            moisture_m3_m3=0.20 if 36 <= n % 72 < 54 else 0.45,
+        )
+        for n in range(14 * 72)
+    ]
+    with web_server() as hook:
+        settings = home_with_tray(tmp_path / "home", port, hook.url())
+        with Store.open(settings.store_url) as store, store.write() as tx:
+            tray_id = garden_store.tray_named(tx, "A").tray_id
+            head_id = probes.head_labelled(tx, "bench-1/1").head_id
+            mix_id = garden_store.mix_named(tx, "peat").mix_id
+            journal.write(tx, Kind.FILLED, begin_ms, begin_ms, tray_id=tray_id, mix_id=mix_id)
+            journal.write(tx, Kind.HEAD_PLACED, begin_ms, begin_ms, tray_id=tray_id, head_id=head_id)
+        with HostProcess(tmp_path / "home", lean=True) as host, probe(port) as publisher:
+            publisher.send(readings)
+            assert publisher.drain(60)
+            time.sleep(5)
+            assert hook.got == [], "something was told while the readings were still coming in"
+            assert hook.wait_for(1, timeout_s=90), "the digest never came"
+            assert host.end() == 0
+    assert [got["title"] for got in hook.got] == ["While you were away: 14 episodes began and ended"]

@@ -76,7 +76,7 @@ class Judge:
         known: Mapping[Key, RuleState],
         late_ms: int | None,
         now_ms: int,
-        stale_after_ms: int,
+        stale_before_ms: int,
     ) -> Judged:
         """Judge everything measured since the kept states, or from before `late_ms` if that is earlier."""
         found = Judged()
@@ -98,7 +98,7 @@ class Judge:
         )
         reached_ms = max((known[k].judged_to_ms for k in known_keys if k in known), default=NEVER_MS)
         first_new_ms = next((e.at_ms for e in evidence if e.at_ms > reached_ms), now_ms)
-        found.stale = min(first_new_ms, now_ms if late_ms is None else late_ms) < now_ms - stale_after_ms
+        found.stale = min(first_new_ms, now_ms if late_ms is None else late_ms) < stale_before_ms
         for name, rule in self.rules.items():
             state, again = begin[name]
             self._rule(tx, rule, tray_id, state, again, evidence, found)

@@ -88,6 +88,7 @@ class Watch:
         self._kept_s = monotonic_s()
         self._look_late_s = monotonic_s()
         self._may_hold = True
+        self._looked_ms: int | None = None  # the clock when we last looked
         self._stale_s: dict[int, tuple[float, float]] = {}  # tray: first and last old reading of this spell
         self._arriving = threading.Lock()
         self._arrived: dict[int, int] = {}
@@ -139,7 +140,7 @@ class Watch:
         """What time alone brings: silence makes answers blind, held notices may be let go."""
         with self._judging:
             self._load()
-            now_ms = self._clock.now_ms()
+            now_ms = self._looked_ms = self._clock.now_ms()
             for key, state in list(self._states.items()):
                 blind = gone_blind(state, now_ms, self._judge.blind_after_ms)
                 if blind != state:
@@ -299,6 +300,7 @@ class Watch:
                 plan.write(tx)
                 episode_store.set_rule_states(tx, {key: (state, marks) for key, state in states.items()})
         self._adopt(judged, states, marks)
+        self._looked_ms = now_ms
         if plan:
             self._may_hold = True
             self._after_write()
@@ -307,7 +309,12 @@ class Watch:
         self, tx: Tx, knowledge: Knowledge, tray_id: int, late_ms: int | None, now_ms: int
     ) -> Judged | None:
         try:
-            return self._judge.tray(tx, knowledge, tray_id, self._states, late_ms, now_ms, STALE_MS)
+            # Old is what was measured long before we last looked: a garden played back a hundred times as
+            # fast has moved on by hours since then, and is not behind for that.
+            looked_ms = now_ms if self._looked_ms is None else min(now_ms, self._looked_ms)
+            return self._judge.tray(
+                tx, knowledge, tray_id, self._states, late_ms, now_ms, looked_ms - STALE_MS
+            )
         except StoreError:
             raise
         except Exception:  # one tray with strange data must not silence all the others

@@ -45,6 +45,12 @@ wiring.run_until_told(settings.load(Path(sys.argv[2]), environ={}), say=print, s
 """
 
 
+def _environ() -> dict[str, str]:
+    """Ours, without settings that were meant for somebody else."""
+    ours = {key: value for key, value in os.environ.items() if not key.startswith("TRAYWARDEN_")}
+    return ours | {"PYTHONUNBUFFERED": "1"}
+
+
 class HostProcess:
     """`traywarden run` in a process of its own; `lean` leaves out loading the other commands."""
 
@@ -52,6 +58,18 @@ class HostProcess:
         self.home = home
         self._program = _LEAN if lean else _MAIN
         self._process: subprocess.Popen[bytes] | None = None
+
+    @staticmethod
+    def refused(home: Path, **environ: str) -> subprocess.CompletedProcess[str]:
+        """Run it where it is expected to refuse; returns when it has."""
+        return subprocess.run(
+            [sys.executable, "-W", "error", "-c", _MAIN, "--home", str(home), "run"],
+            capture_output=True,
+            text=True,
+            timeout=60,
+            env=_environ() | environ,
+            check=False,
+        )
 
     @property
     def pid(self) -> int:
@@ -68,14 +86,13 @@ class HostProcess:
         self.wait_until_started()
 
     def spawn(self) -> None:
-        environ = {key: value for key, value in os.environ.items() if not key.startswith("TRAYWARDEN_")}
         with (self.home / "host.log").open("wb") as log:
             self._process = subprocess.Popen(
                 [sys.executable, "-W", "error", "-c", self._program, "--home", str(self.home), "run"],
                 stdout=log,
                 stderr=log,
                 stdin=subprocess.DEVNULL,
-                env=environ | {"PYTHONUNBUFFERED": "1"},
+                env=_environ(),
             )
 
     def wait_until_started(self) -> None:

@@ -104,6 +104,8 @@ class Host:
                 'make one with: traywarden garden set "My garden" --time-zone Europe/Lisbon'
             )
         self._garden = garden
+        with store.write() as tx:
+            garden_store.prove_writable(tx)
         link = self._link = self._chosen_link()
         clock = self._chosen_clock(store)
         self._start_notices(store, clock)

@@ -55,6 +55,14 @@ def the_garden(tx: Tx) -> Garden | None:
     return _garden(row) if row else None
 
 
+def prove_writable(tx: Tx) -> None:
+    """Write the garden's row back as it is: StoreFullError now rather than with the first reading.
+
+    On a read-only disk SQLite begins a transaction gladly, and refuses only to write in it.
+    """
+    tx.execute(update(schema.garden).values(created_ms=schema.garden.c.created_ms))
+
+
 def set_garden(
     tx: Tx,
     name: str,

@@ -4,6 +4,7 @@ import threading
 import time
 from collections.abc import Callable
 from datetime import UTC, datetime
+from pathlib import Path
 
 from traywarden.domain.garden import Garden
 from traywarden.errors import TraywardenError, UsageError
@@ -44,7 +45,7 @@ class Host:
     ) -> None:
         self.settings = settings
         self._say, self._on_commit = say, on_commit
-        self._mark = RunningMark(settings.home)
+        self._mark = RunningMark(settings.home, _store_file(settings))
         self._inbox = Inbox()
         self._ending = threading.Event()
         self._failure: TraywardenError | None = None
@@ -56,6 +57,7 @@ class Host:
         self._watch: Watch | None = None
         self._deliver: Deliver | None = None
         self._garden: Garden | None = None
+        self._clock: Clock = SystemClock()
         self._held: list[Committed] = []
         self._held_since_s = self._committed_s = 0.0
 
@@ -78,6 +80,11 @@ class Host:
     def watch(self) -> Watch:
         assert self._watch is not None, "the host has not been started"
         return self._watch
+
+    @property
+    def clock(self) -> Clock:
+        """What the host takes for now."""
+        return self._clock
 
     @property
     def broker_address(self) -> tuple[str, int]:
@@ -107,7 +114,7 @@ class Host:
         with store.write() as tx:
             garden_store.prove_writable(tx)
         link = self._link = self._chosen_link()
-        clock = self._chosen_clock(store)
+        clock = self._clock = self._chosen_clock(store)
         self._start_notices(store, clock)
         self._ingest = Ingest(
             store,
@@ -254,6 +261,11 @@ class Host:
                 self._failure.exit_code = error.exit_code
             self._failure.__cause__ = error
         self._ending.set()
+
+
+def _store_file(settings: Settings) -> Path | None:
+    scheme, _, path = settings.store_url.partition(":///")
+    return Path(path) if scheme == "sqlite" else None
 
 
 def _system_ms() -> int:

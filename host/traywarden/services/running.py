@@ -23,33 +23,39 @@ class Running(msgspec.Struct, frozen=True):
 
 
 class RunningMark:
-    """Holds `<home>/host.lock` while the host runs. The system lets go of it however the host ends."""
+    """Holds `<home>/host.lock` while the host runs. The system lets go of it however the host ends.
 
-    def __init__(self, home: Path) -> None:
-        self._path = home / LOCK_NAME
-        self._file: IO[bytes] | None = None
+    `store` is the file of a store that lies elsewhere: hosts of two homes must not share it either.
+    """
+
+    def __init__(self, home: Path, store: Path | None = None) -> None:
+        self._home = home
+        self._paths = [home / LOCK_NAME]
+        if store is not None and store.absolute().parent != home.absolute():
+            self._paths.append(store.with_name(f"{store.name}.{LOCK_NAME}"))
+        self._files: list[IO[bytes]] = []
         self._running: Running | None = None
 
     def take(self) -> None:
-        """Raises UsageError when another host runs in this home."""
-        try:
-            self._path.parent.mkdir(parents=True, exist_ok=True)
-            file = self._path.open("a+b")
-        except OSError as error:
-            raise StoreError(
-                f"The home folder {self._path.parent} cannot be written to ({error.strerror}); "
-                "check its owner and permissions, or name another with --home."
-            ) from error
-        try:
-            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except OSError:
-            file.close()
-            known = last_running(self._path.parent)
-            raise UsageError(
-                f"A host already runs for {self._path.parent}"
-                f"{f' (process {known.process})' if known else ''}; stop that one first."
-            ) from None
-        self._file = file
+        """Raises UsageError when another host runs in this home or on this store."""
+        for path in self._paths:
+            try:
+                path.parent.mkdir(parents=True, exist_ok=True)
+                file = path.open("a+b")
+            except OSError as error:
+                raise StoreError(
+                    f"The folder {path.parent} cannot be written to ({error.strerror}); "
+                    "check its owner and permissions, or name another with --home or store.url."
+                ) from error
+            self._files.append(file)
+            try:
+                fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            except OSError:
+                known = last_running(self._home)
+                raise UsageError(
+                    f"A host already runs for {path.parent}"
+                    f"{f' (process {known.process})' if known else ''}; stop that one first."
+                ) from None
 
     def write(self, started_ms: int, broker: tuple[str, int]) -> None:
         self._put(Running(os.getpid(), started_ms, *broker))
@@ -58,16 +64,17 @@ class RunningMark:
         """Note a clean end and let go."""
         if self._running is not None:
             self._put(msgspec.structs.replace(self._running, ended_ms=ended_ms))
-        if self._file is not None:
-            self._file.close()
-            self._file = None
+            self._running = None
+        for file in self._files:
+            file.close()
+        self._files.clear()
 
     def _put(self, running: Running) -> None:
-        if self._file is not None:
-            self._running = running
-            self._file.truncate(0)
-            self._file.write(msgspec.json.encode(running))
-            self._file.flush()
+        self._running = running
+        file = self._files[0]
+        file.truncate(0)
+        file.write(msgspec.json.encode(running))
+        file.flush()
 
 
 def last_running(home: Path) -> Running | None:

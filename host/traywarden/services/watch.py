@@ -19,6 +19,7 @@ from traywarden.services.describing import Describer
 from traywarden.services.judging import LOOK_BACK_MS, Judge, Judged, Key, gone_blind
 from traywarden.services.knowledge import Knowledge
 from traywarden.services.outbox import STALE_MS, Outbox, Plan, targets
+from traywarden.services.spells import Spells
 from traywarden.settings import Settings
 from traywarden.store import episodes as episode_store
 from traywarden.store import journal as journal_store
@@ -30,9 +31,6 @@ log = logging.getLogger(__name__)
 
 CAUGHT_UP_MS = 1_800_000
 """A tray whose newest judged reading is no older than this is judged as of now (two usual intervals)."""
-SILENT_S = 60.0
-LONGEST_HOLD_S = 600.0
-"""A tray that never stops sending old readings (a probe whose clock is wrong) is told of all the same."""
 TICK_S = 1.0
 ROUND_ALL_S = 60.0
 LOOK_LATE_S = 3600.0
@@ -89,7 +87,7 @@ class Watch:
         self._look_late_s = monotonic_s()
         self._may_hold = True
         self._looked_ms: int | None = None  # the clock when we last looked
-        self._stale_s: dict[int, tuple[float, float]] = {}  # tray: first and last old reading of this spell
+        self._spells = Spells()
         self._arriving = threading.Lock()
         self._arrived: dict[int, int] = {}
         self._wake = threading.Event()
@@ -299,7 +297,7 @@ class Watch:
                     episode_store.keep_episode(tx, change.episode)
                 plan.write(tx)
                 episode_store.set_rule_states(tx, {key: (state, marks) for key, state in states.items()})
-        self._adopt(judged, states, marks)
+        self._adopt(judged, states, marks, now_ms)
         self._looked_ms = now_ms
         if plan:
             self._may_hold = True
@@ -321,13 +319,14 @@ class Watch:
             log.exception("the tray %s cannot be judged", knowledge.trays[tray_id].name)
             return None
 
-    def _adopt(self, judged: dict[int, Judged], states: dict[Key, RuleState], marks: dict[str, int]) -> None:
+    def _adopt(
+        self, judged: dict[int, Judged], states: dict[Key, RuleState], marks: dict[str, int], now_ms: int
+    ) -> None:
         now_s = self._monotonic_s()
         for tray_id, found in judged.items():
             self._verdicts |= found.verdicts
             if found.stale:
-                first_s, last_s = self._stale_s.get(tray_id, (now_s, now_s))
-                self._stale_s[tray_id] = (first_s if now_s - last_s < SILENT_S else now_s, now_s)
+                self._spells.note(tray_id, now_s, now_ms)
         self._unkept |= {key for key, state in states.items() if self._states.get(key) != state}
         self._states |= states
         self._marks["entry_id"] = marks["entry_id"]
@@ -378,20 +377,12 @@ class Watch:
                 named,
                 held,
                 lambda tray_id: self._caught_up(tray_id, now_ms),
-                self._settled,
+                lambda tray_id: self._spells.settled(tray_id, self._monotonic_s(), now_ms),
                 describer.told,
                 describer.reader,
             )
         if plan:
             with self._store.write() as tx:
                 plan.write(tx)
-            now_s = self._monotonic_s()
-            self._stale_s = {t: (now_s, last_s) for t, (_, last_s) in self._stale_s.items()}
+            self._spells.told(self._monotonic_s())
             self._after_write()
-
-    def _settled(self, tray_id: int) -> bool:
-        if tray_id not in self._stale_s:
-            return True
-        first_s, last_s = self._stale_s[tray_id]
-        now_s = self._monotonic_s()
-        return now_s - last_s >= SILENT_S or now_s - first_s >= LONGEST_HOLD_S

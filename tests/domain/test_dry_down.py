@@ -85,7 +85,7 @@ def test_a_stretch_short_against_its_time_constant_holds_the_residual_and_says_a
     noise = np.random.default_rng(1).normal(0, 0.002, time_s.size)
     fit = fit_dry_down(time_s, 0.05 + 0.5 * np.exp(-time_s / (6 * DAY_S)) + noise)
     assert fit.residual_held
-    assert fit.reason == "residual not to be told from this stretch; held at 0.05"
+    assert fit.reason == "did not dry far enough to show where it levels off; taken as 0.05"
     assert fit.tau_s is not None
     assert fit.tau_s / DAY_S == pytest.approx(6.0, rel=0.05)
 

@@ -1,18 +1,22 @@
 """`traywarden compare`: one place against another."""
 
+import re
 from pathlib import Path
 
 import typer
 
 from traywarden.cli import completion
-from traywarden.cli.asking import FROM_OPTION, PANEL, TO_OPTION, asking, days_of
+from traywarden.cli.asking import FROM_OPTION, PANEL, TO_OPTION, asking, bare, covered, days_of
 from traywarden.cli.context import JSON_OPTION, emit
-from traywarden.cli.tables import print_table, say
+from traywarden.cli.tables import Notes, print_table, say
 from traywarden.domain.bootstrap import Interval
+from traywarden.domain.comparison import DayPair
 from traywarden.domain.units import Display
 from traywarden.links.pictures import check_name, draw
 from traywarden.services.questions.compare import CompareAnswer, CompareAsked, ask_compare
 from traywarden.services.questions.picture import compare_picture
+
+COVERED = re.compile(r"both sides cover \d+ % of the day")
 
 
 def register(app: typer.Typer) -> None:
@@ -57,9 +61,9 @@ def compare(
 def _print(answer: CompareAnswer, display: Display, picture: Path | None) -> None:
     found = answer.comparison
     say(answer.sentence)
-    say("")
+    say(f"\n{found.a} − {found.b}, {answer.measured} temperature:")
     print_table(
-        (f"{found.a} − {found.b}, {answer.measured}", "on average", "95 % interval"),
+        ("", "on average", "95 % interval"),
         [
             (name, *_difference(interval, display))
             for name, interval in (
@@ -73,26 +77,37 @@ def _print(answer: CompareAnswer, display: Display, picture: Path | None) -> Non
     )
     say(f"{found.night_rule[:1].upper()}{found.night_rule[1:]}.")
     say("")
+    notes = Notes()
+    degree = f"°{display.temperature}"
     print_table(
-        ("day", found.a, found.b, "difference", "covered", "why blank"),
+        ("day", f"{found.a}, {degree}", f"{found.b}, {degree}", f"difference, {degree}", "covered", ""),
         [
             (
                 f"{day.day}",
                 _range(day.a_min_c, day.a_mean_c, day.a_max_c, display),
                 _range(day.b_min_c, day.b_mean_c, day.b_max_c, display),
-                "–" if day.mean_difference_c is None else display.temp_difference(day.mean_difference_c),
-                f"{day.coverage:.0%}",
-                day.reason,
+                "–"
+                if day.mean_difference_c is None
+                else bare(display.temp_difference(day.mean_difference_c)),
+                covered(day.coverage),
+                notes.mark(_why_blank(day)),
             )
             for day in found.days
         ],
+        right=(f"difference, {degree}", "covered"),
     )
     say("Of each day: minimum, mean, maximum.")
+    notes.say()
     if answer.crop:
         say(f"Crop: {answer.crop} ({answer.crop_why}); limits: {answer.limits_source}.")
         say(f"Base of the degree-days: {answer.base_source}.")
     if picture is not None:
         say(f"Drawn into {picture}.")
+
+
+def _why_blank(day: DayPair) -> str:
+    """How much was covered stands in the row, so that the remark is the same for every such day."""
+    return COVERED.sub("both sides cover too little of the day", day.reason)
 
 
 def _difference(interval: Interval, display: Display) -> tuple[str, str]:
@@ -107,4 +122,4 @@ def _difference(interval: Interval, display: Display) -> tuple[str, str]:
 def _range(low: float | None, mean: float | None, high: float | None, display: Display) -> str:
     if low is None or mean is None or high is None:
         return "–"
-    return " / ".join(display.temp(t) for t in (low, mean, high))
+    return " ".join(f"{bare(display.temp(t)):>5}" for t in (low, mean, high))

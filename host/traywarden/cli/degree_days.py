@@ -1,18 +1,23 @@
 """`traywarden degree-days`: how much warmth a tray or place has gathered."""
 
+import re
+
 import typer
 
 from traywarden.cli import completion
-from traywarden.cli.asking import FROM_OPTION, PANEL, TO_OPTION, asking, days_of
+from traywarden.cli.asking import FROM_OPTION, PANEL, TO_OPTION, asking, bare, covered, days_of
 from traywarden.cli.context import JSON_OPTION, emit
-from traywarden.cli.tables import print_table, say
+from traywarden.cli.tables import Notes, print_table, say
 from traywarden.domain.degree_days import CUTOFFS, METHODS
 from traywarden.domain.units import Display, c_from_f
 from traywarden.services.questions.degree_days import (
+    DegreeDay,
     DegreeDaysAnswer,
     DegreeDaysAsked,
     ask_degree_days,
 )
+
+COVERED = re.compile(r"readings cover \d+ % of the day")
 
 
 def register(app: typer.Typer) -> None:
@@ -79,17 +84,26 @@ def _print(answer: DegreeDaysAnswer, display: Display) -> None:
     if answer.blank_days:
         noun = "day is" if answer.blank_days == 1 else "days are"
         say(f"{answer.blank_days} {noun} blank and not in the sum.")
+    notes = Notes()
+    degree = f"°{display.temperature}"
     print_table(
-        ("day", "gained", "sum", "min", "mean", "max", "covered", "why blank"),
+        ("day", f"gained, {degree}·days", "sum", f"min, {degree}", "mean", "max", "covered", ""),
         [
             (
                 f"{day.date}",
-                "–" if day.degree_days is None else display.degree_days(day.degree_days, 1),
-                display.degree_days(day.sum_degree_days, 1),
-                *("–" if t is None else display.temp(t) for t in (day.min_c, day.mean_c, day.max_c)),
-                f"{day.coverage:.0%}",
-                day.reason,
+                "–" if day.degree_days is None else bare(display.degree_days(day.degree_days, 1)),
+                bare(display.degree_days(day.sum_degree_days, 1)),
+                *("–" if t is None else bare(display.temp(t)) for t in (day.min_c, day.mean_c, day.max_c)),
+                covered(day.coverage),
+                notes.mark(_why_blank(day)),
             )
             for day in answer.days
         ],
+        right=(f"gained, {degree}·days", "sum", f"min, {degree}", "mean", "max", "covered"),
     )
+    notes.say()
+
+
+def _why_blank(day: DegreeDay) -> str:
+    """How much was covered stands in the row, so that the remark is the same for every such day."""
+    return COVERED.sub("readings cover too little of the day", day.reason)

@@ -6,7 +6,7 @@ from traywarden.cli import context
 from traywarden.cli.asking import ago, number
 from traywarden.cli.context import JSON_OPTION, console, emit
 from traywarden.cli.tables import print_table, say
-from traywarden.services.doctor import DoctorAnswer, ask_doctor
+from traywarden.services.doctor import DoctorAnswer, ProbeLine, ask_doctor
 
 
 def register(app: typer.Typer) -> None:
@@ -44,10 +44,16 @@ def _print(answer: DoctorAnswer) -> None:
                     line.probe,
                     "never" if line.silent_s is None else ago(line.silent_s),
                     number(line.battery_v, 2, " V") if line.battery_v is not None else "",
-                    ", ".join(line.heads),
+                    _heads(line),
                 )
                 for line in answer.probes
             ],
         )
     say("")
     print_table(("setting", "value"), [(key, str(value)) for key, value in answer.settings.items()])
+
+
+def _heads(line: ProbeLine) -> str:
+    """“1 Tomatoes, 2 Lettuce”: which probe stands in the row; its own air sensor goes without saying."""
+    short = (words.removeprefix(f"{line.probe}/").replace(" in ", " ", 1) for words in line.heads)
+    return ", ".join(words for words in short if words != "0")

@@ -1,12 +1,21 @@
 """`traywarden dry-down`: how fast the mixes dry."""
 
+from collections.abc import Sequence
+
 import typer
 
 from traywarden.cli import completion
 from traywarden.cli.asking import PANEL, asking, number
 from traywarden.cli.context import JSON_OPTION, emit
-from traywarden.cli.tables import print_table, say
-from traywarden.services.questions.dry_down import DryDownAnswer, Median, ask_dry_down
+from traywarden.cli.tables import Notes, print_table, say
+from traywarden.domain.dry_down import LN2
+from traywarden.services.questions.dry_down import (
+    DryDownAnswer,
+    Median,
+    MixDryDown,
+    Stretch,
+    ask_dry_down,
+)
 
 
 def register(app: typer.Typer) -> None:
@@ -36,49 +45,73 @@ def _print(answer: DryDownAnswer) -> None:
     if not answer.stretches:
         say("No dry-down was seen in this span; ask further back with --days.")
     else:
-        print_table(
-            ("mix", "half of the way", "a day at mid-range", "for each kPa", "stretches", "trays", ""),
-            [
-                (
-                    m.mix,
-                    _median(m.tau_days, " days", 0.6931),
-                    _median(m.rate_pct_per_day, " %"),
-                    _median(m.rate_pct_per_day_kpa, " %"),
-                    f"{m.stretches}" + (f" (+{m.too_short} too short)" if m.too_short else ""),
-                    f"{m.trays}",
-                    m.reason,
-                )
-                for m in answer.mixes
-            ],
-        )
-        say("Median [95 % interval]; % of container capacity a day, midway between capacity and dry line.")
-        say("")
-        print_table(
-            ("tray", "mix", "from", "days", "moisture", "time constant", "a day", "r²", "VPD", ""),
-            [
-                (
-                    s.tray,
-                    s.mix,
-                    f"{s.start:%d %b %H:%M}",
-                    number(s.days),
-                    f"{s.first_pct:.0f} → {s.last_pct:.0f} %",
-                    number(s.tau_days, 1, " days"),
-                    number(s.rate_pct_per_day, 1, " %"),
-                    number(s.r2, 3),
-                    number(s.mean_vpd_kpa, 2, " kPa"),
-                    s.reason,
-                )
-                for s in answer.stretches
-            ],
-        )
+        _print_mixes(answer.mixes)
+        for mix in dict.fromkeys(stretch.mix for stretch in answer.stretches):
+            say(f"\n{mix}, every stretch between two wettings:")
+            _print_stretches([stretch for stretch in answer.stretches if stretch.mix == mix])
     for remark in answer.remarks:
         say(f"{remark[:1].upper()}{remark[1:]}.")
 
 
-def _median(found: Median, unit: str, factor: float = 1.0) -> str:
+def _print_mixes(mixes: Sequence[MixDryDown]) -> None:
+    notes = Notes()
+    print_table(
+        ("mix", "half-way, days", "a day, %", "a day and kPa, %", "stretches", "trays", "too short", ""),
+        [
+            (
+                m.mix,
+                _median(m.tau_days, LN2),
+                _median(m.rate_pct_per_day),
+                _median(m.rate_pct_per_day_kpa),
+                f"{m.stretches}",
+                f"{m.trays}",
+                f"{m.too_short}" if m.too_short else "",
+                notes.mark(m.reason),
+            )
+            for m in mixes
+        ],
+        right=("stretches", "trays", "too short"),
+    )
+    notes.say()
+    say(
+        "Median [95 % interval]. Half-way: when half of the water that can dry off is gone. A day: % of "
+        "container capacity lost in a day, midway between capacity and dry line; then for each kPa of "
+        "vapour-pressure deficit of the air."
+    )
+
+
+def _print_stretches(stretches: Sequence[Stretch]) -> None:
+    notes = Notes()
+    print_table(
+        ("tray", "from", "days", "moisture, %", "half-way, days", "a day, %", "r²", "air, kPa", ""),
+        [
+            (
+                s.tray,
+                f"{s.start.day:2d} {s.start:%b %H:%M}",
+                number(s.days),
+                f"{s.first_pct:.0f} → {s.last_pct:.0f}",
+                number(s.half_life_days),
+                number(s.rate_pct_per_day),
+                number(s.r2, 3),
+                number(s.mean_vpd_kpa, 2),
+                notes.mark(s.reason),
+            )
+            for s in stretches
+        ],
+        right=("from", "days", "half-way, days", "a day, %", "r²", "air, kPa"),
+    )
+    notes.say()
+
+
+def _median(found: Median, factor: float = 1.0) -> str:
     if found.median is None:
         return "–"
-    text = f"{found.median * factor:.1f}{unit}"
+    text = _brief(found.median * factor)
     if found.low is None or found.high is None:
         return text
-    return f"{text} [{found.low * factor:.1f}–{found.high * factor:.1f}]"
+    return f"{text} [{_brief(found.low * factor)}–{_brief(found.high * factor)}]"
+
+
+def _brief(value: float) -> str:
+    """Two figures that count: more would promise more than a handful of stretches can tell."""
+    return f"{value:.1f}" if value < 10 else f"{value:.0f}"

@@ -40,10 +40,10 @@ def journal_list(
     with bench() as b, b.store.read() as tx:
         tray_id = store.tray_named(tx, tray).tray_id if tray else None
         lines = journal_lines(tx, b.zone, b.display, tray_id=tray_id, limit=limit, everything=everything)
-    emit(lines, _print_lines, as_json=as_json)
+    emit(lines, lambda shown: _print_lines(shown, limit), as_json=as_json)
 
 
-def _print_lines(lines: list[EntryLine]) -> None:
+def _print_lines(lines: list[EntryLine], limit: int) -> None:
     if not lines:
         say("The journal holds nothing like that yet; write in it with, for instance: traywarden watered A1")
         return
@@ -51,6 +51,8 @@ def _print_lines(lines: list[EntryLine]) -> None:
         ("entry", "when", "what", "note", "state"),
         [(str(x.entry), x.at, x.says, x.note, "" if x.state == "holds" else x.state) for x in lines],
     )
+    if len(lines) == limit:
+        say(f"The newest {limit}; earlier ones with --limit.")
 
 
 @journal_app.command("correct")

@@ -5,7 +5,7 @@ import typer
 from traywarden.cli import completion
 from traywarden.cli.context import AT_OPTION, JSON_OPTION, Bench, bench, emit
 from traywarden.cli.moments import at_ms, at_words
-from traywarden.cli.tables import print_table, say
+from traywarden.cli.tables import grouped, print_table, say
 from traywarden.cli.written import answer
 from traywarden.domain.journal import Kind
 from traywarden.services.journal import Draft, put
@@ -13,6 +13,7 @@ from traywarden.services.tray_card import TrayCard, tray_card, tray_cards
 from traywarden.store import garden as store
 
 tray_app = typer.Typer(no_args_is_help=True, help="Trays: what stands where, filled with which mix.")
+DAY = len("2026-03-01")
 MIX_OPTION = typer.Option(
     ..., "--mix", "-m", help="The mix it is filled with.", autocompletion=completion.mixes
 )
@@ -96,17 +97,19 @@ def _print_cards(cards: list[TrayCard]) -> None:
         return
     rows = [
         (
-            card.tray.name,
-            card.place.name if card.place else "",
-            card.mix.name if card.mix else "",
-            card.crop_name or "",
-            card.sown or "",
-            card.emerged or "",
-            ", ".join(card.heads) or "no head",
+            card.place.name if card.place else "in no place",
+            (
+                card.tray.name,
+                card.mix.name if card.mix else "",
+                card.crop_name or "",
+                (card.sown or "")[:DAY],
+                (card.emerged or "")[:DAY],
+                ", ".join(card.heads) or "no head",
+            ),
         )
         for card in cards
     ]
-    print_table(("tray", "place", "mix", "crop", "sown", "up since", "heads"), rows)
+    print_table(("tray", "mix", "crop", "sown", "up since", "heads"), grouped(rows))
 
 
 @tray_app.command("show")

@@ -5,7 +5,7 @@ import typer
 from traywarden.cli import completion
 from traywarden.cli.asking import PANEL, ago, asking, clock
 from traywarden.cli.context import JSON_OPTION, emit
-from traywarden.cli.tables import print_table, say
+from traywarden.cli.tables import Notes, print_table, say
 from traywarden.domain.moisture import NOT_CALIBRATED
 from traywarden.services.questions.waterings import (
     TrayWaterings,
@@ -40,6 +40,8 @@ def _print(answer: WateringsAnswer) -> None:
         if n:
             say("")
         _print_tray(tray, answer)
+    if any(event.rise_pct is not None for tray in answer.trays for event in tray.events):
+        say("\nRise: in % of container capacity. Known from both: sensor and journal.")
 
 
 def _print_tray(tray: TrayWaterings, answer: WateringsAnswer) -> None:
@@ -51,25 +53,28 @@ def _print_tray(tray: TrayWaterings, answer: WateringsAnswer) -> None:
         say(f"{head}: last watered {ago(tray.since_last_s)}, {clock(tray.last.at, answer.end)}.")
     if tray.trouble:
         say(f"  {tray.trouble[:1].upper()}{tray.trouble[1:]}.")
+    notes = Notes()
     if tray.events:
         print_table(
-            ("  when", "how", "rise", "known from", "why"),
-            [_row(event, answer) for event in tray.events],
+            ("  when", "how", "rise", "known from", "note", ""),
+            [_row(event, answer, notes) for event in tray.events],
+            right=("rise",),
         )
+        notes.say()
     if tray.events and not tray.moisture_calibrated:
         say(f"  The moisture is {NOT_CALIBRATED}; the times hold, the size of a rise may not.")
 
 
-def _row(event: WateringEvent, answer: WateringsAnswer) -> tuple[str, ...]:
-    rise = "" if event.rise_pct is None else f"+{event.rise_pct:.0f} % of capacity"
+def _row(event: WateringEvent, answer: WateringsAnswer, notes: Notes) -> tuple[str, ...]:
+    rise = "" if event.rise_pct is None else f"+{event.rise_pct:.0f} %"
     if not rise and event.rise_m3_m3 is not None:
         rise = f"+{event.rise_m3_m3:.3f} m³/m³"
     litres = f" ({event.litres:g} l)" if event.litres is not None else ""
-    note = f"; “{event.note}”" if event.note else ""
     return (
         f"  {clock(event.at, answer.end)}",
         event.kind + litres,
         rise,
-        event.known_from,
-        f"{event.reason}{note}",
+        "both" if event.known_from == "sensor and journal" else event.known_from,
+        event.note,
+        notes.mark(event.reason),
     )

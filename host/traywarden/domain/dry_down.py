@@ -320,4 +320,4 @@ def _best_fit(
         return free, ""
     held = min(params.held_residual_m3_m3, float(moisture.min()) / 2)
     fit = fit_exponential(elapsed_s, moisture, held, params.loss)
-    return fit, f"residual not to be told from this stretch; held at {held:.3g}"
+    return fit, f"did not dry far enough to show where it levels off; taken as {held:.2g}"

@@ -117,7 +117,7 @@ def by_speed(wetting: Wetting, params: WettingParams = DEFAULT_PARAMS) -> Wettin
     'from below'
     """
     minutes = wetting.climb_s / 60
-    words = f"rose {wetting.rise_m3_m3 * 100:.0f} % of volume, nine tenths of it within {minutes:.0f} min"
+    words = f"nine tenths of the rise within {minutes:.0f} min"
     size = min(1.0, wetting.rise_m3_m3 / 0.10)  # a rise of a tenth or more is beyond doubt (no source)
     if wetting.climb_s <= params.fast_s:
         return replace(

@@ -1,4 +1,4 @@
-"""Where the records and published numbers lie that tests are checked against; they are not part of the project."""
+"""Where the records and published numbers lie that tests are checked against; not part of the project."""
 
 import os
 from pathlib import Path

@@ -1,4 +1,4 @@
-"""The glossary is the authority on units: every number that crosses a function boundary in the domain obeys it."""
+"""The glossary is the authority on units: every number that crosses a domain function obeys it."""
 
 import ast
 import re

@@ -4,10 +4,13 @@ import typer
 
 from traywarden.cli.asking import PANEL, ago, asking, clock, moisture_bar, range_bar
 from traywarden.cli.context import JSON_OPTION, console, emit
-from traywarden.cli.tables import print_table, say
+from traywarden.cli.tables import grouped, print_table, say
 from traywarden.domain.moisture import NOT_CALIBRATED
 from traywarden.domain.units import Display, span_words
 from traywarden.services.questions.today import Need, TodayAnswer, TrayNow, ask_today
+
+WIDE = 90
+BAR_CELLS, NARROW_BAR_CELLS = 10, 6
 
 
 def register(app: typer.Typer) -> None:
@@ -37,8 +40,7 @@ def _print(answer: TodayAnswer, display: Display) -> None:
     if answer.soon:
         say("\nWithin a day")
         for soon in answer.soon:
-            when = "any time now" if soon.in_s < 60 else f"by {clock(soon.by, answer.at)}"
-            say(f"  {soon.what} {_where(soon.tray, soon.place)} {when}: {soon.why}.")
+            say(f"  {soon.what} {_where(soon.tray, soon.place)} {soon.when}: {soon.why}.")
     if answer.blind:
         say("\nCannot be judged")
         for blind in answer.blind:
@@ -46,9 +48,11 @@ def _print(answer: TodayAnswer, display: Display) -> None:
     if answer.quiet:
         say(f"\nAll is well: {', '.join(answer.quiet)}.")
     say("")
+    cells = BAR_CELLS if console.width >= WIDE else NARROW_BAR_CELLS
     print_table(
-        ("tray", "place", "crop", "moisture", "", "soil", "", "last watered"),
-        [_row(tray, display) for tray in answer.trays],
+        ("tray", "crop", "moisture", "", "soil", "", "last watered"),
+        grouped((tray.place or "in no place", _row(tray, display, cells)) for tray in answer.trays),
+        right=("",),
     )
     say("Moisture: dry line to container capacity. Soil: the crop's lowest to highest temperature.")
     guessed = [t.tray for t in answer.trays if t.moisture_m3_m3 is not None and not t.moisture_calibrated]
@@ -83,15 +87,14 @@ def _where(tray: str, place: str | None) -> str:
     return f"{tray} ({place})" if place else tray
 
 
-def _row(tray: TrayNow, display: Display) -> tuple[str, ...]:
+def _row(tray: TrayNow, display: Display, cells: int) -> tuple[str, ...]:
     high_c = tray.crop_max_c if tray.crop_max_c is not None else tray.crop_opt_high_c
     return (
         tray.tray,
-        tray.place or "",
         (tray.crop or "") + (" (up)" if tray.emerged else ""),
-        moisture_bar(tray.moisture_fraction),
+        moisture_bar(tray.moisture_fraction, cells),
         "" if tray.moisture_pct is None else f"{tray.moisture_pct:.0f} %",
-        range_bar(tray.soil_temp_c, tray.crop_min_c, high_c),
+        range_bar(tray.soil_temp_c, tray.crop_min_c, high_c, cells),
         "" if tray.soil_temp_c is None else display.temp(tray.soil_temp_c),
         "" if tray.since_watered_s is None else ago(tray.since_watered_s),
     )

@@ -1,7 +1,7 @@
 """What needs the grower comes first, with number, threshold and what to do; the rest in its place."""
 
 import math
-from datetime import timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import msgspec
@@ -17,14 +17,17 @@ from tests.services.little_garden import (
     STEP_MS,
     TAU_DAYS,
     WATERED_H,
+    ZONE,
     LittleGarden,
     little_garden,
 )
 from tests.services.questions.conftest import grounded
+from traywarden.domain.advice import what_helps_cold
 from traywarden.domain.episodes import Episode
+from traywarden.domain.garden import PlaceKind
 from traywarden.domain.journal import Kind
 from traywarden.errors import ShortOfDataError, UsageError
-from traywarden.services.questions.today import ask_today
+from traywarden.services.questions.today import ask_today, when_words
 from traywarden.store import crops, episodes, garden, journal
 from traywarden.store.store import Store
 
@@ -76,6 +79,65 @@ def test_trays_that_reach_the_dry_line_within_a_day_are_told_by_when(little: Lit
     for tray, told in soon.items():
         assert told.by.timestamp() * 1000 == pytest.approx(_crossing_ms(tray), abs=3_600_000)
         assert told.in_s < 86_400
+
+
+def test_what_comes_soon_is_said_with_number_line_and_an_hour_that_is_not_too_precise(
+    little: LittleGarden,
+) -> None:
+    """Lettuce is dry on 16 March at 16:57, peppers at 11:57 by the model; now is 09:00."""
+    with grounded(little.store) as ground:
+        soon = {s.tray: s for s in ask_today(ground).soon}
+    lettuce = soon["lettuce"]
+    crossing = datetime.fromtimestamp(_crossing_ms("lettuce") / 1000, ZONE)
+    rounded = crossing.replace(minute=30 * (crossing.minute // 30))
+    assert lettuce.when == f"by about {rounded:%H:%M} today"
+    # By the model at 9:00: 0.15 + 0.4 · exp(−5.04 d / 5 d) of 0.55 is 54 %; the line is 0.28 of it.
+    now_pct = (RESIDUAL + (CAPACITY - RESIDUAL) * math.exp(-5.0417 / TAU_DAYS["lettuce"])) / CAPACITY * 100
+    assert lettuce.why == (
+        f"it is at {now_pct:.0f} % of container capacity and, drying as it does, "
+        f"falls to its dry line of {DRY_LINE / CAPACITY * 100:.0f} % by then"
+    )
+
+
+@pytest.mark.parametrize(
+    ("now", "in_h", "when"),
+    [
+        ("2026-03-16 09:00", 0.0, "any time now"),
+        ("2026-03-16 09:00", 0.4, "any time now"),
+        ("2026-03-16 09:00", 3.9, "by about 12:30 today"),
+        ("2026-03-16 20:50", 9.1, "by about 05:30 tomorrow"),
+        ("2026-03-16 23:50", 0.6, "by about 00:00 tomorrow"),
+        ("2026-03-28 22:00", 8.0, "by about 07:00 tomorrow"),  # clocks go forward in the night
+    ],
+)
+def test_the_hour_is_rounded_down_to_the_half_so_that_nobody_comes_too_late(
+    now: str, in_h: float, when: str
+) -> None:
+    now_ms = round(datetime.fromisoformat(now).replace(tzinfo=ZONE).timestamp() * 1000)
+    assert when_words(now_ms, in_h * 3600, ZONE) == when
+
+
+@pytest.mark.parametrize("kind", list(PlaceKind))
+def test_what_helps_against_cold_fits_the_place_it_stands_in(kind: PlaceKind) -> None:
+    advice = what_helps_cold(kind)
+    if kind is PlaceKind.COLD_FRAME:
+        assert "a cold frame" not in advice
+        assert "close the frame" in advice.lower()
+    elif kind is PlaceKind.GREENHOUSE:
+        assert "cold frame" not in advice
+    else:
+        assert "cold frame" in advice
+    assert "later" in advice  # patience is always an answer
+
+
+def test_a_tray_in_a_cold_frame_is_not_sent_into_one(tmp_path: Path) -> None:
+    """At six in the morning of the second day the frame is at 9.5 °C, below the tomato's 10 °C."""
+    made = little_garden(tmp_path, until_ms=START_MS + DAY_MS + 6 * 3_600_000)
+    with grounded(made.store, START_MS + DAY_MS + 6 * 3_600_000) as ground:
+        cold = {n.tray: n for n in ask_today(ground).needs if n.rule == "cold"}
+    made.store.close()
+    assert "Close the frame" in cold["tomatoes"].do
+    assert "A cold frame" in cold["peppers"].do
 
 
 def test_what_has_turned_but_is_not_over_is_marked_as_easing_and_comes_last(little: LittleGarden) -> None:

@@ -4,10 +4,12 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from zoneinfo import ZoneInfo
 
+from traywarden.domain.advice import what_helps_cold
 from traywarden.domain.episodes import RuleState, fold
 from traywarden.domain.evidence import Evidence
-from traywarden.domain.garden import Mix, Tray
+from traywarden.domain.garden import Mix, PlaceKind, Tray
 from traywarden.domain.moisture import fraction
 from traywarden.domain.rules import Answer, Facts, Rule, Verdict
 from traywarden.domain.series import HeadSeries
@@ -24,13 +26,11 @@ from traywarden.store.crops import load_crops
 LOOK_BACK_MS = 3 * DAY_MS
 """What has stood longer is dated by the episode the host keeps, or else said to be “at least” so old."""
 SOON_S = 86_400.0
+ANY_TIME = "any time now"
 SEVERITY_ORDER = ("urgent", "warning", "info")
 
 WHAT = {"dry": "Water now", "cold": "Too cold to come up"}
-HELP = {
-    "dry": "Water it until it drains.",
-    "cold": "A cold frame, a cover or a sunnier place helps; or patience: the seed will only come up later.",
-}
+HALF_HOUR_MS = 1_800_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,11 +55,15 @@ class Need:
 
 @dataclass(frozen=True, slots=True)
 class Soon:
-    """A tray that will need water within a day if it goes on drying as it does."""
+    """A tray that will need water within a day if it goes on drying as it does.
+
+    `by` is what the fit says; `when` says it as precisely as it is known.
+    """
 
     tray: str
     place: str | None
     what: str
+    when: str
     by: datetime
     in_s: float
     why: str
@@ -152,6 +156,7 @@ class _Tray:
         self._ground, self._judge, self._tray, self._water = ground, judge, tray, water
         place = ground.place_of(tray.tray_id, ground.now_ms)
         self._place = place.name if place else None
+        self._kind = place.kind if place else None
         self._begin_ms = ground.now_ms - LOOK_BACK_MS
         evidence = list(
             knowledge.timeline(
@@ -210,7 +215,7 @@ class _Tray:
             self._ground.at(state.open_since_ms),
             at_least,
             (self._ground.now_ms - state.open_since_ms) / 1000,
-            _help(rule.name, facts),
+            _help(rule.name, facts, self._kind),
             state.answer is Answer.NO,
             blind,
             facts,
@@ -270,12 +275,15 @@ class _Tray:
         if not left or min(left) > SOON_S:
             return []
         in_s = min(left)
-        why = (
-            f"at {self.now.moisture_pct:.0f} % of container capacity and drying as since its last watering, "
-            f"it reaches its dry line of {self.now.dry_line_pct:.0f} % then"
-        )
+        why = f"it is at {self.now.moisture_pct:.0f} % of container capacity and"
+        line = f"its dry line of {self.now.dry_line_pct:.0f} %"
+        when = when_words(self._ground.now_ms, in_s, self._ground.zone)
+        if when == ANY_TIME:
+            why += f" about to reach {line}"
+        else:
+            why += f", drying as it does, falls to {line} by then"
         by = self._ground.at(self._ground.now_ms + in_s * 1000)
-        return [Soon(self._tray.name, self._place, "Water", by, in_s, why)]
+        return [Soon(self._tray.name, self._place, "Water", when, by, in_s, why)]
 
 
 def _seconds_to(head: HeadSeries, mix: Mix, now_s: float, blind_after_s: float) -> float | None:
@@ -304,11 +312,25 @@ def _seconds_to(head: HeadSeries, mix: Mix, now_s: float, blind_after_s: float) 
     return max(at_s - now_s, 0.0)
 
 
-def _help(rule: str, facts: Facts) -> str:
-    words = HELP.get(rule, "")
+def when_words(now_ms: int, in_s: float, zone: ZoneInfo) -> str:
+    """When, within a day: to the half hour before, as a drying tray is not foreseen to the minute."""
+    at_ms = now_ms + in_s * 1000
+    at = datetime.fromtimestamp(at_ms // HALF_HOUR_MS * HALF_HOUR_MS / 1000, zone)
+    if at.timestamp() * 1000 <= now_ms:
+        return ANY_TIME
+    day = "today" if at.date() == datetime.fromtimestamp(now_ms / 1000, zone).date() else "tomorrow"
+    return f"by about {at:%H:%M} {day}"
+
+
+def _help(rule: str, facts: Facts, kind: PlaceKind | None) -> str:
+    if rule == "cold":
+        return what_helps_cold(kind)
+    if rule != "dry":
+        return ""
     pour = facts.get("pour_litres")
-    if rule == "dry" and isinstance(pour, int | float):
-        words = f"Water it: about {pour:.1f} l bring it back to container capacity."
-    if rule == "dry" and facts.get("calibrated") is False:
+    words = "Water it until it drains."
+    if isinstance(pour, int | float):
+        words = f"Water it: about {pour:.1f} l brings it back to container capacity."
+    if facts.get("calibrated") is False:
         words += " Lift it first: its moisture is not calibrated in your mix."
     return words

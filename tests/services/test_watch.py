@@ -254,6 +254,23 @@ def test_after_a_backlog_what_is_still_open_is_told_as_it_is_now(garden: Watched
     assert "0.180 m³/m³" in notice.body
 
 
+def test_an_episode_that_opens_in_one_pack_of_a_backlog_and_closes_in_the_next_goes_into_the_digest(
+    garden: WatchedGarden,
+) -> None:
+    garden.clock.ms = START_MS + DAY_MS
+    garden.watch.judge_all()
+    for moisture, start in ((DRY, START_MS), (WET, START_MS + 2 * HOUR_MS)):
+        for at in range(start, start + 2 * HOUR_MS, 20 * MINUTE_MS):
+            garden.measure(at, moisture)
+        garden.watch.judge(garden.tray_ids.values())
+    assert garden.kinds() == [["past"]]
+    garden.clock.ms += 61_000
+    garden.watch.tick()
+    (digest,) = garden.notices()
+    assert digest.state is NoticeState.WAITING
+    assert digest.title == "While you were away: 1 episode began and ended"
+
+
 def test_an_opening_in_old_readings_is_told_after_a_minute_of_silence(garden: WatchedGarden) -> None:
     garden.clock.ms = START_MS + DAY_MS
     garden.watch.judge_all()

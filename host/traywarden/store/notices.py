@@ -133,14 +133,6 @@ def listed(tx: Tx, limit: int, *, with_sent: bool = True) -> list[Notice]:
     return _all(tx, chosen)
 
 
-def telling_of(tx: Tx, since_ms: int | None = None) -> list[Notice]:
-    """Notices made at or after `since_ms`, oldest first; all without it."""
-    chosen = select(_notice).order_by(_notice.c.created_ms, _notice.c.notice_id)
-    if since_ms is not None:
-        chosen = chosen.where(_notice.c.created_ms >= since_ms)
-    return _all(tx, chosen)
-
-
 def about(tx: Tx, episode_id: str) -> list[Notice]:
     """Every notice that tells something of an episode, oldest first."""
     # The JSON is only narrowed down as text here; whether it truly names the episode is asked in Python.

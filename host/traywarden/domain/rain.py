@@ -131,10 +131,14 @@ def classify(
     """
     gauge = _Gauge(np.asarray(rain_time_s, dtype=np.float64), np.asarray(rain_mm, dtype=np.float64), params)
     done: dict[K, list[Wetting]] = {tray: [] for tray in events_by_tray}
+    told_of: dict[Hashable | None, list[Told]] = {}
+    for entry in told:
+        told_of.setdefault(entry.tray, []).append(entry)
     for group in together(events_by_tray, params):
         shared = _rain_by_company(group, list(events_by_tray), covered, params)
         for tray, event in group:
-            judged = _told(tray, event, told, covered(tray, event.onset_s), params)
+            mine = [*told_of.get(tray, ()), *told_of.get(None, ())]
+            judged = _told(event, mine, covered(tray, event.onset_s), params)
             if judged is None and not covered(tray, event.onset_s):
                 judged = gauge.judge(event)
                 if judged is None and shared is not None:
@@ -144,15 +148,12 @@ def classify(
     return {tray: sorted(events, key=lambda e: e.onset_s) for tray, events in done.items()}
 
 
-def _told(
-    tray: Hashable, event: Wetting, told: Sequence[Told], is_covered: bool, params: RainParams
-) -> Wetting | None:
+def _told(event: Wetting, told: Sequence[Told], is_covered: bool, params: RainParams) -> Wetting | None:
     near = sorted(told, key=lambda t: abs(t.at_s - event.onset_s))
     for entry in near:
         reach = params.told_rain_s if entry.kind is WettingKind.RAIN else params.told_s
         start, end = event.onset_s - reach, max(event.peak_s, event.onset_s) + reach
-        mine = entry.tray == tray or (entry.tray is None and not is_covered)
-        if mine and start <= entry.at_s <= end:
+        if (entry.tray is not None or not is_covered) and start <= entry.at_s <= end:
             kind = event.kind if entry.kind is WettingKind.UNCLEAR else entry.kind
             return replace(event, kind=kind, confidence=0.95, reason=f"the journal says so; {event.reason}")
     return None

@@ -48,9 +48,12 @@ def tray_series(
 
 
 def place_series(
-    tx: Tx, facts: Facts, place_id: int, start_ms: int, end_ms: int, *, earliest_year: int
+    tx: Tx, facts: Facts, place_id: int, start_ms: int, end_ms: int, *, earliest_year: int, only: str = ""
 ) -> PlaceSeries:
-    """Air and soil of a place in [start_ms, end_ms), each head for the time it was there."""
+    """Air and soil of a place in [start_ms, end_ms), each head for the time it was there.
+
+    `only` “air” or “soil” leaves the readings of the other where they are.
+    """
     heads = {head.head_id: head for head in probe_store.heads(tx)}
     soil = [
         piece
@@ -64,7 +67,10 @@ def place_series(
         if (span := stay.overlap(start_ms, end_ms))
     ]
     air = hung + _own_air(facts, heads, soil, place_id, (start_ms, end_ms))
-    return PlaceSeries(_series(tx, facts, air, earliest_year), _series(tx, facts, soil, earliest_year))
+    return PlaceSeries(
+        [] if only == "soil" else _series(tx, facts, air, earliest_year),
+        [] if only == "air" else _series(tx, facts, soil, earliest_year),
+    )
 
 
 def rain_series(

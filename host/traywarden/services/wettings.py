@@ -36,24 +36,29 @@ def head_wettings(head: HeadSeries) -> list[Wetting]:
 
 def tray_wettings(series: Sequence[HeadSeries]) -> list[Wetting]:
     """Wettings that the heads of one tray saw; one that several saw counts once, at its largest."""
-    by_head = {n: head_wettings(head) for n, head in enumerate(series) if head.time_s.size}
-    return [max((w for _, w in group), key=lambda w: w.rise_m3_m3) for group in together(by_head)]
+    return merged([head_wettings(head) for head in series])
 
 
-def head_dry_downs(head: HeadSeries, mix: Mix, from_s: float) -> list[DryDown]:
-    """Dry-downs of one head from `from_s` on; what it read before only tells the daily swing."""
+def merged(by_head: Sequence[Sequence[Wetting]]) -> list[Wetting]:
+    """Wettings of a tray from those of each of its heads."""
+    groups = together(dict(enumerate(by_head)))
+    return [max((w for _, w in group), key=lambda w: w.rise_m3_m3) for group in groups]
+
+
+def head_dry_downs(head: HeadSeries, wettings: Sequence[Wetting], mix: Mix, from_s: float) -> list[DryDown]:
+    """Dry-downs of one head between its wettings, from `from_s` on."""
     found: list[DryDown] = []
     parts = head.unbroken()
     for n, part in enumerate(parts):
-        moisture, soil_c = part.clean("moisture_m3_m3"), part.clean("soil_temp_c")
         inside = part.time_s >= from_s
         if not inside.any():
             continue
+        first_s, last_s = part.time_s[0], part.time_s[-1]
         mine = dry_downs(
             part.time_s[inside],
-            moisture[inside],
-            find_wettings(part.time_s, moisture, soil_c),
-            soil_c[inside],
+            part.clean("moisture_m3_m3")[inside],
+            [w for w in wettings if first_s <= w.onset_s <= last_s],
+            part.clean("soil_temp_c")[inside],
             container_capacity_m3_m3=mix.container_capacity_m3_m3,
             mid_m3_m3=(mix.container_capacity_m3_m3 + mix.dry_line_m3_m3) / 2,
         )

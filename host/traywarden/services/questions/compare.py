@@ -130,9 +130,11 @@ def _climates(
     ground: Ground, places: tuple[Place, Place], measured: str, start_ms: int, end_ms: int
 ) -> tuple[str, PlaceClimate, PlaceClimate]:
     """Air or soil of both places; ShortOfDataError where neither has readings on both sides."""
-    found = [ground.place_series(place.place_id, start_ms, end_ms + 1) for place in places]
     for kind in (measured,) if measured else ("air", "soil"):
-        sides = [together(each.air if kind == "air" else each.soil, COLUMN[kind]) for each in found]
+        sides = [
+            together(ground.place_heads(place.place_id, kind, start_ms, end_ms + 1), COLUMN[kind])
+            for place in places
+        ]
         if all(time_s.size for time_s, _ in sides):
             one, other = (
                 PlaceClimate(place.name, time_s, temp_c)
@@ -150,10 +152,9 @@ def _climates(
 
 def _there(ground: Ground, place: Place, measured: str) -> str:
     """What there is of a place at any time, in one sentence."""
-    found = ground.place_series(place.place_id, 0, ground.now_ms + 1)
     told = []
     for kind in (measured,) if measured else ("air", "soil"):
-        time_s, _ = together(found.air if kind == "air" else found.soil, COLUMN[kind])
+        time_s, _ = together(ground.place_heads(place.place_id, kind, 0, ground.now_ms + 1), COLUMN[kind])
         if time_s.size:
             first, last = (
                 datetime.fromtimestamp(float(t), UTC).astimezone(ground.zone).date()

@@ -184,8 +184,8 @@ def _readings(
         heads, column = ground.tray_series(tray.tray_id, start_ms, end_ms), "soil_temp_c"
     else:
         place = garden_store.place_named(ground.tx, asked.place)
-        found = ground.place_series(place.place_id, start_ms, end_ms)
-        heads, column = (found.air, "air_temp_c") if asked.measured == "air" else (found.soil, "soil_temp_c")
+        heads = ground.place_heads(place.place_id, asked.measured, start_ms, end_ms)
+        column = "air_temp_c" if asked.measured == "air" else "soil_temp_c"
     times, temps = together(heads, column)
     if not times.size:
         what = "air" if column == "air_temp_c" else "soil"

@@ -13,7 +13,7 @@ from traywarden.domain.psychrometrics import vpd_kpa
 from traywarden.domain.series import FloatArray, HeadSeries
 from traywarden.errors import UsageError
 from traywarden.services.questions.ground import DAY_MS, Ground
-from traywarden.services.wettings import LEAD_MS, ended_anew, head_dry_downs
+from traywarden.services.wettings import LEAD_MS, ended_anew, head_dry_downs, head_wettings
 from traywarden.store import garden as garden_store
 
 DAY_S = 86_400.0
@@ -125,7 +125,7 @@ class _Air:
         if place_id is None:
             return None
         if place_id not in self._known:
-            found = self._ground.place_series(place_id, *self._span).air
+            found = self._ground.place_heads(place_id, "air", *self._span)
             self._known[place_id] = [
                 (head.time_s, vpd_kpa(head.clean("air_temp_c"), head.clean("rh_pct"))) for head in found
             ]
@@ -158,7 +158,8 @@ def _of_tray(
 
 def _stretches(head: HeadSeries, mix: Mix, from_ms: int, to_ms: int) -> list[DryDown]:
     """Dry-downs while the tray held the mix, looked at with the days before."""
-    found = head_dry_downs(head.between((from_ms - LEAD_MS) / 1000, to_ms / 1000), mix, from_ms / 1000)
+    wide = head.between((from_ms - LEAD_MS) / 1000, to_ms / 1000)
+    found = head_dry_downs(wide, head_wettings(wide), mix, from_ms / 1000)
     if found and to_ms / 1000 in head.breaks_s:
         found[-1] = ended_anew(found[-1])
     return found

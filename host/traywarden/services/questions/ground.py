@@ -11,7 +11,7 @@ from traywarden.domain.journal import Entry, Facts
 from traywarden.domain.series import HeadSeries
 from traywarden.domain.units import Display
 from traywarden.errors import ShortOfDataError, UsageError
-from traywarden.services.series import PlaceSeries, place_series, tray_series
+from traywarden.services.series import place_series, tray_series
 from traywarden.settings import Settings
 from traywarden.store import crops as crop_store
 from traywarden.store import garden as garden_store
@@ -53,10 +53,13 @@ class Ground:
             self.tx, self.facts, tray_id, start_ms, end_ms, earliest_year=self.settings["wire.earliest_year"]
         )
 
-    def place_series(self, place_id: int, start_ms: int, end_ms: int) -> PlaceSeries:
-        return place_series(
-            self.tx, self.facts, place_id, start_ms, end_ms, earliest_year=self.settings["wire.earliest_year"]
+    def place_heads(self, place_id: int, measured: str, start_ms: int, end_ms: int) -> list[HeadSeries]:
+        """Heads that measured the “air” or the “soil” of a place."""
+        year = self.settings["wire.earliest_year"]
+        found = place_series(
+            self.tx, self.facts, place_id, start_ms, end_ms, earliest_year=year, only=measured
         )
+        return found.air if measured == "air" else found.soil
 
     def place_of(self, tray_id: int, at_ms: int) -> Place | None:
         place_id = self.facts.place_of_tray(tray_id, at_ms)

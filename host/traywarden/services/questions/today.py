@@ -13,13 +13,14 @@ from traywarden.domain.garden import Mix, PlaceKind, Tray
 from traywarden.domain.moisture import fraction
 from traywarden.domain.rules import Answer, Facts, Rule, Verdict
 from traywarden.domain.series import HeadSeries
+from traywarden.domain.wetting import Wetting
 from traywarden.errors import UsageError
 from traywarden.services.judging import CLOCK_AHEAD_MS, Judge, gone_blind
 from traywarden.services.knowledge import Knowledge
 from traywarden.services.questions.ground import DAY_MS, Ground
 from traywarden.services.questions.waterings import TrayWettings, tray_waterings
 from traywarden.services.wettings import LOOK_BACK_MS as LOOK_BACK_WATERING_MS
-from traywarden.services.wettings import event_ms, head_dry_downs, head_wettings, known_from
+from traywarden.services.wettings import event_ms, head_dry_downs, known_from
 from traywarden.store import episodes as episode_store
 from traywarden.store.crops import load_crops
 
@@ -269,8 +270,8 @@ class _Tray:
         now_s, blind_after_s = self._ground.now_ms / 1000, self._judge.blind_after_ms / 1000
         left = [
             found
-            for head in self._water.series
-            if (found := _seconds_to(head, mix, now_s, blind_after_s)) is not None
+            for head, wettings in zip(self._water.series, self._water.by_head, strict=True)
+            if (found := _seconds_to(head, wettings, mix, now_s, blind_after_s)) is not None
         ]
         if not left or min(left) > SOON_S:
             return []
@@ -286,13 +287,15 @@ class _Tray:
         return [Soon(self._tray.name, self._place, "Water", when, by, in_s, why)]
 
 
-def _seconds_to(head: HeadSeries, mix: Mix, now_s: float, blind_after_s: float) -> float | None:
+def _seconds_to(
+    head: HeadSeries, wettings: Sequence[Wetting], mix: Mix, now_s: float, blind_after_s: float
+) -> float | None:
     """Seconds from now until the present dry-down crosses the dry line: t* = −τ·ln((θ* − θw)/(θ0 − θw)).
 
     None where the head is not in a dry-down now, or it is too short to say.
     """
-    since_s = max((w.onset_s for w in head_wettings(head)), default=-math.inf)
-    stretches = head_dry_downs(head, mix, since_s)
+    since_s = max((w.onset_s for w in wettings), default=-math.inf)
+    stretches = head_dry_downs(head, wettings, mix, since_s)
     if not stretches or stretches[-1].ended_by != "end of readings":
         return None
     fit, line_m3_m3 = stretches[-1], mix.dry_line_m3_m3

@@ -11,7 +11,7 @@ from traywarden.domain.journal import Entry, Kind
 from traywarden.domain.moisture import percent_of_container_capacity
 from traywarden.domain.rain import Told, classify
 from traywarden.domain.series import HeadSeries
-from traywarden.domain.wetting import WettingKind
+from traywarden.domain.wetting import Wetting, WettingKind
 from traywarden.services.questions.ground import DAY_MS, Ground
 from traywarden.services.series import rain_series
 from traywarden.services.wettings import (
@@ -19,9 +19,10 @@ from traywarden.services.wettings import (
     LOOK_BACK_MS,
     Event,
     event_ms,
+    head_wettings,
     joined,
     known_from,
-    tray_wettings,
+    merged,
 )
 
 _KIND_OF = {"above": WettingKind.FROM_ABOVE, "below": WettingKind.FROM_BELOW}
@@ -91,13 +92,15 @@ class TrayWettings:
     """What the readings and the journal say of one tray; wettings and told entries already joined."""
 
     series: tuple[HeadSeries, ...]
+    by_head: tuple[tuple[Wetting, ...], ...]
     events: tuple[Event, ...]
 
 
 def tray_waterings(ground: Ground, start_ms: int, end_ms: int) -> dict[int, TrayWettings]:
     """Wettings of every tray in [start_ms, end_ms): all trays at once, as rain shows only in company."""
     series = {t: ground.tray_series(t, start_ms - LEAD_MS, end_ms) for t in ground.trays}
-    seen = {t: tray_wettings(mine) for t, mine in series.items() if mine}
+    by_head = {t: tuple(tuple(head_wettings(head)) for head in mine) for t, mine in series.items()}
+    seen = {t: merged(by_head[t]) for t, mine in series.items() if mine}
     entries = [e for e in ground.facts.entries if e.kind in (Kind.WATERED, Kind.RAINED) and e.at_ms < end_ms]
 
     def covered(tray_id: int, at_s: float) -> bool:
@@ -120,6 +123,7 @@ def tray_waterings(ground: Ground, start_ms: int, end_ms: int) -> dict[int, Tray
     return {
         tray_id: TrayWettings(
             tuple(series[tray_id]),
+            by_head[tray_id],
             joined(
                 [w for w in judged.get(tray_id, []) if w.onset_s * 1000 >= start_ms],
                 [e for e in entries if e.kind is Kind.WATERED and concerns(ground, e, tray_id)],

@@ -3,11 +3,13 @@
 TRAYWARDEN_KILLS says how often (default 50), TRAYWARDEN_SEED repeats a run.
 """
 
+import contextlib
 import os
 import random
+import sqlite3
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
 
@@ -101,26 +103,47 @@ def _feed(publisher: ProbePublisher, client: int, quota: _Quota) -> None:
         publisher.send([_reading(client, n) for n in sequences])
 
 
-def _kill_again_and_again(home: Path, quota: _Quota, latest_s: float) -> list[int]:
-    """Start and kill the host KILLS times; how many rows were stored at each kill."""
+def _kill_again_and_again(home: Path, quota: _Quota) -> list[int]:
+    """Start and kill the host KILLS times; how many rows were stored at each kill.
+
+    One kill in five comes while it starts, one at any moment of its first half second, and three as soon
+    as it is storing: there it hurts most, and a slow machine gets there late.
+    """
     seed = int(os.environ.get("TRAYWARDEN_SEED", random.randrange(1 << 32)))
     print(f"TRAYWARDEN_SEED={seed} repeats this run")
     chance = random.Random(seed)
     host = HostProcess(home, lean=True)
-    stored = []
+    stored = [0]
     for turn in range(KILLS):
         quota.give((turn + 0.5) / KILLS)
         host.spawn()
-        if chance.random() < 0.2:  # one in five while it starts
+        kind = chance.randrange(5)
+        if kind == 0:
             time.sleep(chance.uniform(0, 0.6))
         else:
             host.wait_until_started()
             quota.give((turn + 1) / KILLS)
-            time.sleep(chance.uniform(0, latest_s) ** 2 / latest_s)  # rather soon than late
+            if kind == 1:
+                time.sleep(chance.uniform(0, 0.5))
+            else:
+                _wait_until(lambda: _count(home) > stored[-1], 3.0)
+                time.sleep(chance.uniform(0, 0.05))
         host.kill()
-        stored.append(len(_rows(home)))
+        stored.append(_count(home))
     quota.give(1.0)
     return stored
+
+
+def _wait_until(holds: Callable[[], bool], timeout_s: float) -> None:
+    until_s = time.monotonic() + timeout_s
+    while not holds() and time.monotonic() < until_s:
+        time.sleep(0.002)
+
+
+def _count(home: Path) -> int:
+    with contextlib.closing(sqlite3.connect(home / "traywarden.sqlite3")) as connection:
+        count: int = connection.execute("SELECT count(*) FROM reading").fetchone()[0]
+        return count
 
 
 def _rows(home: Path) -> list[tuple[object, ...]]:
@@ -158,7 +181,7 @@ def _check(home: Path, stored: list[int], capsys: pytest.CaptureFixture[str]) ->
     assert doubled == 0
     assert len(rows) == len(expected)
     # else the kills came when nothing was under way, and prove nothing
-    assert len(set(stored)) > KILLS // 2
+    assert len(set(stored)) > KILLS * 0.4
 
 
 def test_nothing_is_lost_or_doubled_through_mosquitto(
@@ -176,9 +199,9 @@ def test_nothing_is_lost_or_doubled_through_mosquitto(
             for client in range(CLIENTS)
         ]
         with _in_threads(works):
-            stored = _kill_again_and_again(home, quota, latest_s=0.5)
+            stored = _kill_again_and_again(home, quota)
         with HostProcess(home, lean=True) as last:
-            _wait_for_rows(home)
+            _wait_until(lambda: _count(home) >= READINGS, 120.0)
             assert last.end() == 0
     _check(home, stored, capsys)
 
@@ -201,15 +224,9 @@ def test_nothing_is_lost_or_doubled_through_the_builtin_broker(
             for client, publisher in enumerate(publishers)
         ]
         with _in_threads(works):
-            stored = _kill_again_and_again(home, quota, latest_s=0.8)  # publishers come back first
+            stored = _kill_again_and_again(home, quota)
         with HostProcess(home, lean=True) as last:
             for publisher in publishers:
                 assert publisher.drain(120), f"{publisher.unreceipted} not receipted: {publisher.trouble}"
             assert last.end() == 0
     _check(home, stored, capsys)
-
-
-def _wait_for_rows(home: Path) -> None:
-    until_s = time.monotonic() + 120
-    while len(_rows(home)) < READINGS and time.monotonic() < until_s:
-        time.sleep(0.2)

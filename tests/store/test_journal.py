@@ -117,7 +117,8 @@ steps = st.lists(
 def test_what_holds_after_any_chain_of_corrections_and_undos(
     sqlite_store: Store, steps: list[tuple[Kind, int | None]]
 ) -> None:
-    """Against the rule said the other way round: an entry holds when nothing that holds replaces it."""
+    """Against the rule said the other way round: an entry holds when nothing that counts replaces it; a
+    correction or undo counts, corrected or not, until an undo that counts takes it back."""
     with sqlite_store.write() as tx:
         tx.execute(text("UPDATE journal SET replaces = NULL"))
         tx.execute(text("DELETE FROM journal"))
@@ -128,8 +129,11 @@ def test_what_holds_after_any_chain_of_corrections_and_undos(
                 written.append(journal.write(tx, kind, len(written), 0, replaces=replaces))
         entries = journal.entries(tx)
 
+    def counts(entry: Entry) -> bool:
+        return not any(e.kind is Kind.UNDONE and counts(e) for e in written if e.replaces == entry.entry_id)
+
     def holds(entry: Entry) -> bool:
-        return not any(holds(later) for later in written if later.replaces == entry.entry_id)
+        return not any(counts(later) for later in written if later.replaces == entry.entry_id)
 
     expected = [entry for entry in written if holds(entry) and entry.kind is not Kind.UNDONE]
     assert entries == written

@@ -66,10 +66,13 @@ def standing(entries: Iterable[Entry]) -> list[Entry]:
 def replacements(entries: Iterable[Entry]) -> dict[int, Entry]:
     """By entry number: the correction or undo that stands in its place. An undo that was undone does not."""
     found: dict[int, Entry] = {}
+    taken_back: set[int] = set()
     for entry in sorted(entries, key=lambda e: e.entry_id, reverse=True):  # what replaces is always younger
-        by = found.get(entry.entry_id)
-        if entry.replaces is not None and (by is None or by.kind is not Kind.UNDONE):
-            found[entry.replaces] = entry
+        if entry.replaces is None or entry.entry_id in taken_back:
+            continue
+        found.setdefault(entry.replaces, entry)
+        if entry.kind is Kind.UNDONE:
+            taken_back.add(entry.replaces)
     return found
 
 

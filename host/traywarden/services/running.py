@@ -43,9 +43,11 @@ class RunningMark:
                 path.parent.mkdir(parents=True, exist_ok=True)
                 file = path.open("a+b")
             except OSError as error:
+                if self._files:
+                    break  # the store's own folder: the store says better what is wrong with it
                 raise StoreError(
                     f"The folder {path.parent} cannot be written to ({error.strerror}); "
-                    "check its owner and permissions, or name another with --home or store.url."
+                    "check its owner and permissions, or name another with --home."
                 ) from error
             self._files.append(file)
             try:

@@ -9,7 +9,7 @@ import pytest
 import typer.main
 
 from tests.cli.conftest import CommandLine
-from traywarden.cli.main import app
+from traywarden.cli.main import app, main
 
 ROOT = Path(__file__).resolve().parents[2]
 WITHOUT_JSON = {
@@ -53,6 +53,20 @@ def test_help_prints_and_ends_well(run: CommandLine) -> None:
     words = run.ok("watered", "--help")
     assert "Trays were watered." in words
     assert "--from-below" in words
+
+
+def test_what_nobody_foresaw_is_still_one_sentence_and_a_traceback_only_with_debug(
+    garden: CommandLine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(*_: object) -> None:
+        raise KeyError("crop")
+
+    monkeypatch.setattr("traywarden.cli.trays.tray_cards", broken)
+    told = garden.refused("tray", "list", code=1)
+    assert "KeyError: 'crop'" in told
+    assert "traywarden --debug" in told
+    with pytest.raises(KeyError, match="crop"):
+        main(["--debug", "--home", str(garden.home), "tray", "list"])
 
 
 def test_a_mistyped_command_or_option_is_one_short_error(run: CommandLine) -> None:

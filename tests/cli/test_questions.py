@@ -48,6 +48,17 @@ def test_today_draws_moisture_between_dry_line_and_capacity_and_soil_within_the_
     assert "41 %" in row
 
 
+def test_what_cannot_be_judged_is_said_once_for_each_tray(
+    little: CommandLine, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(context, "now_ms", lambda: NOW_MS + 6 * 86_400_000)
+    out = little.ok("today")
+    assert "No tray can be judged now." in out
+    assert "Nothing needs you" not in out
+    assert "  lettuce (Open bench), dry and cold: nothing usable was measured for 6 days." in out
+    assert out.count("lettuce (Open bench)") == 1
+
+
 def test_degree_days_lists_every_day_with_its_sum_and_why_a_day_is_blank(little: CommandLine) -> None:
     out = little.ok("degree-days", "tomatoes", "--base", "5")
     assert "126.0 °C·days above 5.0 °C, 2026-03-02 to 2026-03-16 (since sowing)" in out

@@ -25,6 +25,15 @@ def test_a_tray_of_which_nothing_is_known_is_still_shown(store: Store) -> None:
     assert (card.place, card.mix, card.crop, card.heads) == (None, None, None, ())
 
 
+def test_a_tray_sown_from_a_lot_alone_shows_the_crop_of_the_lot(store: Store) -> None:
+    with store.write() as tx:
+        tray = garden_store.add_tray(tx, "A1")
+        lot = garden_store.add_lot(tx, "Basil 2025", "basil")
+        put(tx, Draft(Kind.SOWED, NOW_MS - 9, tray_id=tray.tray_id, lot_id=lot.lot_id), NOW_MS)
+        (card,) = tray_cards(tx, ZONE, NOW_MS)
+    assert (card.crop, card.crop_name) == ("basil", "Basil")
+
+
 def test_a_tray_is_shown_as_it_stands_now_not_as_it_stood(store: Store) -> None:
     with store.write() as tx:
         tray = garden_store.add_tray(tx, "A1")

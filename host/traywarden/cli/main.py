@@ -1,5 +1,6 @@
 """`traywarden`: one app; every command group is a module of its own."""
 
+import shlex
 import sys
 
 import typer
@@ -91,4 +92,12 @@ def main(arguments: list[str] | None = None) -> int:
         return error.exit_code
     except (KeyboardInterrupt, typer.Abort):
         return 130
+    except Exception as error:
+        # What no part foresaw: still one sentence, as a traceback tells a grower nothing.
+        if "--debug" in words:
+            raise
+        text = f"Traywarden failed where it should not ({type(error).__name__}: {error}). "
+        text += f"To see where, for a report: traywarden --debug {shlex.join(words)}"
+        Console(stderr=True, highlight=False).print(text, style="bold", markup=False, soft_wrap=True)
+        return 1
     return result if isinstance(result, int) else 0

@@ -33,8 +33,9 @@ def today(as_json: bool = JSON_OPTION) -> None:
 def _print(answer: TodayAnswer, display: Display) -> None:
     say(f"{answer.garden}, {answer.at:%A} {answer.at.day} {answer.at:%B %Y, %H:%M}")
     trays = {tray.tray: tray for tray in answer.trays}
+    judged = [tray for tray in answer.trays if "blind" not in tray.answers.values()]
     if not answer.needs:
-        say("\nNothing needs you now.")
+        say("\nNothing needs you now." if judged else "\nNo tray can be judged now.")
     for n, need in enumerate(answer.needs, 1):
         _print_need(n, need, trays[need.tray], answer)
     if answer.soon:
@@ -43,8 +44,11 @@ def _print(answer: TodayAnswer, display: Display) -> None:
             say(f"  {soon.what} {_where(soon.tray, soon.place)} {soon.when}: {soon.why}.")
     if answer.blind:
         say("\nCannot be judged")
+        rules: dict[tuple[str, str], list[str]] = {}
         for blind in answer.blind:
-            say(f"  {_where(blind.tray, blind.place)}, {blind.rule}: {blind.why}.")
+            rules.setdefault((_where(blind.tray, blind.place), blind.why), []).append(blind.rule)
+        for (where, why), named in rules.items():
+            say(f"  {where}, {' and '.join(named)}: {why}.")
     if answer.quiet:
         say(f"\nAll is well: {', '.join(answer.quiet)}.")
     say("")

@@ -269,7 +269,8 @@ def _ended_by(kept: NDArray[np.int64], last: int, begun: NDArray[np.int64], warm
 
 def _too_short(times: Floats, moisture: Floats, params: DryDownParams) -> str:
     if times.size < params.least_points:
-        return f"too short to say: {times.size} readings of the {params.least_points} it takes"
+        noun = "reading" if times.size == 1 else "readings"
+        return f"too short to say: {times.size} {noun} of the {params.least_points} it takes"
     span_s = float(times[-1] - times[0])
     if span_s < params.least_span_s:
         return (

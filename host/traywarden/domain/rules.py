@@ -9,6 +9,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from traywarden.domain.crops import RECOMMENDED_FROM
 from traywarden.domain.evidence import Evidence, HeadSample, Sown
 from traywarden.domain.garden import Mix
 from traywarden.domain.units import Display
@@ -191,6 +192,8 @@ def cold_verdict(
     }
     now = f"soil at {display.temp(soil_temp_c)}"
     floor = f"{sown.crop}'s {sown.floor_kind} {display.temp(sown.floor_c)}"
+    if sown.floor_kind == RECOMMENDED_FROM:
+        floor = f"{display.temp(sown.floor_c)}, where {sown.crop}'s recommended range begins"
     if soil_temp_c < sown.floor_c:
         return Verdict(Answer.YES, f"{now} is below {floor}", facts)
     if soil_temp_c < sown.floor_c + close_above_c:

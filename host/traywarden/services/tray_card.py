@@ -48,7 +48,8 @@ def _card(tx: Tx, tray: Tray, facts: Facts, names: Names, zone: ZoneInfo, now_ms
     mix_id = facts.mix_of_tray(tray.tray_id, now_ms)
     sowing = facts.sowing_of_tray(tray.tray_id, now_ms)
     up = facts.emergence_of_sowing(sowing, now_ms) if sowing else None
-    key = str(sowing.data["crop"]) if sowing else None
+    lot = next((lot for lot in garden_store.lots(tx) if sowing and lot.lot_id == sowing.lot_id), None)
+    key = str(sowing.data.get("crop") or (lot.crop if lot else "seed")) if sowing else None
     crop = load_crops().get(key or "")
     stays = facts.heads_in_tray(tray.tray_id, now_ms, now_ms + 1)
     return TrayCard(

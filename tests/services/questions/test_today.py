@@ -27,7 +27,8 @@ from traywarden.domain.episodes import Episode
 from traywarden.domain.garden import PlaceKind
 from traywarden.domain.journal import Kind
 from traywarden.errors import ShortOfDataError, UsageError
-from traywarden.services.questions.today import ask_today, when_words
+from traywarden.services.questions.soon import when_words
+from traywarden.services.questions.today import ask_today
 from traywarden.store import crops, episodes, garden, journal
 from traywarden.store.store import Store
 
@@ -169,6 +170,50 @@ def test_a_probe_gone_quiet_makes_its_trays_blind_and_closes_nothing(little: Lit
     assert next(t for t in answer.trays if t.tray == "lettuce").moisture_m3_m3 is None
 
 
+def test_a_probe_silent_for_days_is_told_by_how_long_and_not_as_if_it_had_never_measured(
+    tmp_path: Path,
+) -> None:
+    made = little_garden(tmp_path, until_ms=START_MS + DAY_MS)
+    with grounded(made.store, START_MS + 6 * DAY_MS) as ground:
+        answer = ask_today(ground)
+    made.store.close()
+    assert answer.needs == ()
+    assert {(b.tray, b.rule) for b in answer.blind} >= {("lettuce", "dry"), ("lettuce", "cold")}
+    assert {b.why for b in answer.blind} == {"nothing usable was measured for 5 days"}
+
+
+def test_a_tray_that_was_dry_when_its_probe_fell_silent_days_ago_still_needs_water(tmp_path: Path) -> None:
+    made = little_garden(tmp_path)
+    tray_id, opened_ms = made.tray_ids["tomatoes"], NOW_MS - DAY_MS
+    facts = {"moisture_m3_m3": 0.2, "pour_litres": 1.0}
+    with made.store.write() as tx:
+        episodes.keep_episode(
+            tx, Episode(f"dry:{tray_id}:{opened_ms}", "dry", tray_id, opened_ms, facts=facts)
+        )
+    with grounded(made.store, NOW_MS + 5 * DAY_MS) as ground:
+        need = next(n for n in ask_today(ground).needs if (n.tray, n.rule) == ("tomatoes", "dry"))
+    made.store.close()
+    assert need.why == "it was below its dry line when it was last measured"
+    assert need.blind == "nothing usable was measured for 5 days"
+    assert "about 1.0 l" in need.do
+    assert need.since.timestamp() * 1000 == opened_ms
+
+
+def test_a_crop_without_a_published_minimum_is_told_where_its_range_begins(tmp_path: Path) -> None:
+    made = little_garden(tmp_path)
+    basil = crops.crop_named("basil")
+    with made.store.write() as tx:
+        at_ms = START_MS + DAY_MS
+        journal.write(tx, Kind.PLANTED_OUT, at_ms, at_ms, tray_id=made.tray_ids["peppers"])
+        journal.write(
+            tx, Kind.SOWED, at_ms, at_ms, tray_id=made.tray_ids["peppers"], data={"crop": basil.key}
+        )
+    with grounded(made.store) as ground:
+        need = next(n for n in ask_today(ground).needs if (n.tray, n.rule) == ("peppers", "cold"))
+    made.store.close()
+    assert need.why.endswith("is below 18.3 °C, where Basil's recommended range begins")
+
+
 def test_a_tray_without_a_head_is_blind_and_says_so(tmp_path: Path) -> None:
     made = little_garden(tmp_path, until_ms=START_MS + DAY_MS)
     with made.store.write() as tx:
@@ -176,8 +221,7 @@ def test_a_tray_without_a_head_is_blind_and_says_so(tmp_path: Path) -> None:
     with grounded(made.store, START_MS + DAY_MS) as ground:
         blind = [b for b in ask_today(ground).blind if b.tray == "bare"]
     made.store.close()
-    assert blind
-    assert all(b.why for b in blind)
+    assert {b.why for b in blind} == {"no head is in it"}
 
 
 def test_a_state_older_than_the_look_back_is_dated_by_the_episode_the_host_kept(tmp_path: Path) -> None:

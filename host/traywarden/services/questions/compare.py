@@ -12,7 +12,7 @@ from traywarden.domain.places import PlaceClimate, compare
 from traywarden.domain.series import together
 from traywarden.errors import ShortOfDataError, UsageError
 from traywarden.services.questions.days import span_of
-from traywarden.services.questions.degree_days import base_of
+from traywarden.services.questions.degree_days import base_of, floor_words
 from traywarden.services.questions.ground import Ground
 from traywarden.store import crops as crop_store
 from traywarden.store import garden as garden_store
@@ -117,7 +117,7 @@ def _limits_source(crop: Crop | None) -> str:
     if crop is None:
         return ""
     high = crop.max_source or crop.source if crop.max_c is not None else crop.source
-    low = f"{crop.floor_kind} ({crop.floor_source})" if crop.floor_c is not None else ""
+    low = f"{floor_words(crop)} ({crop.floor_source})" if crop.floor_c is not None else ""
     top = ""
     if crop.max_c is not None:
         top = f"published maximum ({high})"
@@ -160,7 +160,7 @@ def _there(ground: Ground, place: Place, measured: str) -> str:
                 datetime.fromtimestamp(float(t), UTC).astimezone(ground.zone).date()
                 for t in (time_s[0], time_s[-1])
             )
-            told.append(f"{kind} from {first} to {last}")
+            told.append(f"{kind} on {first}" if first == last else f"{kind} from {first} to {last}")
     if told:
         return f"“{place.name}” has {' and '.join(told)}."
     return f"“{place.name}” has none at all; hang a head there, or move a tray with a head there."

@@ -6,7 +6,7 @@ from datetime import date, timedelta
 import numpy as np
 import pandas as pd
 
-from traywarden.domain.crops import Crop
+from traywarden.domain.crops import RECOMMENDED_FROM, Crop
 from traywarden.domain.days import day_start_ms, local_date
 from traywarden.domain.degree_days import daily_degree_days
 from traywarden.domain.series import FloatArray, together
@@ -135,7 +135,14 @@ def base_of(crop: Crop) -> tuple[float | None, str]:
         return crop.base_temp_c, crop.base_temp_source
     if crop.floor_c is None:
         return None, ""
-    return crop.floor_c, f"no base is known; its {crop.floor_kind} stands in ({crop.floor_source})"
+    return crop.floor_c, f"no base is known; {floor_words(crop)} stands in ({crop.floor_source})"
+
+
+def floor_words(crop: Crop) -> str:
+    """What the crop's lowest temperature is."""
+    return (
+        "the lower end of its recommended range" if crop.floor_kind == RECOMMENDED_FROM else crop.floor_kind
+    )
 
 
 def _subject(ground: Ground, asked: DegreeDaysAsked) -> tuple[str, Crop | None, date | None]:

@@ -80,7 +80,10 @@ class Ground:
         if name:
             return [garden_store.tray_named(self.tx, name)]
         if not self.trays:
-            raise UsageError("There is no tray yet; add one with: traywarden tray add NAME --mix MIX")
+            raise UsageError(
+                "There is no tray yet; add one with: "
+                'traywarden tray add A1 --mix "Seed mix" --place "Open bench"'
+            )
         return list(self.trays.values())
 
     def need_readings(self) -> None:

@@ -1,37 +1,35 @@
 """What needs the grower now and today: the watch's own rules, asked of every tray at this instant."""
 
-import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
-from zoneinfo import ZoneInfo
 
 from traywarden.domain.advice import what_helps_cold
 from traywarden.domain.episodes import RuleState, fold
 from traywarden.domain.evidence import Evidence
-from traywarden.domain.garden import Mix, PlaceKind, Tray
+from traywarden.domain.garden import PlaceKind, Tray
 from traywarden.domain.moisture import fraction
 from traywarden.domain.rules import Answer, Facts, Rule, Verdict
-from traywarden.domain.series import HeadSeries
-from traywarden.domain.wetting import Wetting
-from traywarden.errors import UsageError
+from traywarden.domain.units import span_words
 from traywarden.services.judging import CLOCK_AHEAD_MS, Judge, gone_blind
 from traywarden.services.knowledge import Knowledge
 from traywarden.services.questions.ground import DAY_MS, Ground
+from traywarden.services.questions.soon import ANY_TIME, SOON_S, Soon, seconds_to_dry, when_words
 from traywarden.services.questions.waterings import TrayWettings, tray_waterings
 from traywarden.services.wettings import LOOK_BACK_MS as LOOK_BACK_WATERING_MS
-from traywarden.services.wettings import event_ms, head_dry_downs, known_from
+from traywarden.services.wettings import event_ms, known_from
 from traywarden.store import episodes as episode_store
 from traywarden.store.crops import load_crops
 
 LOOK_BACK_MS = 3 * DAY_MS
 """What has stood longer is dated by the episode the host keeps, or else said to be “at least” so old."""
-SOON_S = 86_400.0
-ANY_TIME = "any time now"
 SEVERITY_ORDER = ("urgent", "warning", "info")
 
 WHAT = {"dry": "Water now", "cold": "Too cold to come up"}
-HALF_HOUR_MS = 1_800_000
+WAS = {
+    "dry": "it was below its dry line when it was last measured",
+    "cold": "it was too cold when it was last measured",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,22 +50,6 @@ class Need:
     easing: bool
     blind: str
     facts: Facts
-
-
-@dataclass(frozen=True, slots=True)
-class Soon:
-    """A tray that will need water within a day if it goes on drying as it does.
-
-    `by` is what the fit says; `when` says it as precisely as it is known.
-    """
-
-    tray: str
-    place: str | None
-    what: str
-    when: str
-    by: datetime
-    in_s: float
-    why: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,8 +105,7 @@ def ask_today(ground: Ground) -> TodayAnswer:
 
     Raises UsageError (no tray yet), ShortOfDataError (nothing was ever measured).
     """
-    if not ground.trays:
-        raise UsageError("There is no tray yet; add one with: traywarden tray add NAME --mix MIX")
+    ground.chosen_trays("")
     ground.need_readings()
     judge, knowledge = Judge(ground.settings), Knowledge(ground.tx, load_crops())
     water = tray_waterings(ground, ground.now_ms - LOOK_BACK_WATERING_MS, ground.now_ms + 1)
@@ -181,25 +162,44 @@ class _Tray:
             self.soon += self._drying()
 
     def _ask(self, rule: Rule, evidence: Sequence[Evidence]) -> None:
-        kept = episode_store.episodes(self._ground.tx, rule=rule.name, tray_id=self._tray.tray_id)
-        open_ms = next(
+        kept = next(
             (
-                e.opened_ms
-                for e in kept
+                e
+                for e in episode_store.episodes(self._ground.tx, rule=rule.name, tray_id=self._tray.tray_id)
                 if e.opened_ms <= self._begin_ms and (e.closed_ms is None or e.closed_ms > self._begin_ms)
             ),
             None,
         )
         verdicts = [(e.at_ms, rule.judge(e)) for e in evidence]
-        start = RuleState(judged_to_ms=self._begin_ms, open_since_ms=open_ms)
+        start = RuleState(judged_to_ms=self._begin_ms, open_since_ms=kept.opened_ms if kept else None)
         state, stretches = fold(start, verdicts, self._judge.delays(rule))
         state = gone_blind(state, self._ground.now_ms, self._judge.blind_after_ms)
+        if state.answer is Answer.BLIND and not self._measured_lately():
+            state = replace(state, reason=self._silence())
         self._answers[rule.name] = str(state.answer)
         if state.open_since_ms is not None:
             last = next((v for _, v in reversed(verdicts) if v.answer is not Answer.BLIND), None)
+            if last is None and kept is not None:
+                last = Verdict(Answer.YES, WAS[rule.name], kept.facts) if rule.name in WAS else None
             self.needs.append(self._need(rule, state, last, at_least=stretches[-1].opened_clipped))
         elif state.answer is Answer.BLIND:
             self.blind.append(Blind(self._tray.name, self._place, rule.name, state.reason))
+
+    def _newest_ms(self) -> float | None:
+        return max((float(s.time_s[-1]) * 1000 for s in self._water.series if s.time_s.size), default=None)
+
+    def _measured_lately(self) -> bool:
+        newest_ms = self._newest_ms()
+        return newest_ms is not None and newest_ms > self._begin_ms
+
+    def _silence(self) -> str:
+        """Why nothing is known of the tray since the look back began."""
+        ground, newest_ms = self._ground, self._newest_ms()
+        if not ground.facts.heads_in_tray(self._tray.tray_id, ground.now_ms, ground.now_ms + 1):
+            return "no head is in it"
+        if newest_ms is None:
+            return "nothing was measured in it yet"
+        return f"nothing usable was measured for {span_words((ground.now_ms - newest_ms) / 1000)}"
 
     def _need(self, rule: Rule, state: RuleState, verdict: Verdict | None, *, at_least: bool) -> Need:
         assert state.open_since_ms is not None
@@ -234,7 +234,7 @@ class _Tray:
         warm = min((h.soil_temp_c for h in heads if h.soil_temp_c is not None), default=None)
         events = self._water.events
         watered_ms = event_ms(events[-1]) if events else None
-        times = [float(s.time_s[-1]) * 1000 for s in self._water.series if s.time_s.size]
+        newest_ms = self._newest_ms()
         capacity = mix.container_capacity_m3_m3 if mix else None
         return TrayNow(
             self._tray.name,
@@ -243,7 +243,7 @@ class _Tray:
             crop.name if crop else (str(sowing.data.get("crop") or "seed") if sowing else None),
             ground.at(sowing.at_ms) if sowing else None,
             ground.at(up.at_ms) if up else None,
-            ground.at(max(times)) if times else None,
+            ground.at(newest_ms) if newest_ms is not None else None,
             wet,
             round(wet / capacity * 100, 1) if wet is not None and capacity else None,
             round(float(fraction(wet, mix.dry_line_m3_m3, mix.container_capacity_m3_m3)), 3)
@@ -263,66 +263,23 @@ class _Tray:
         )
 
     def _drying(self) -> list[Soon]:
-        """When each head's present dry-down reaches the dry line; the soonest, if within a day."""
+        """When the tray will need water, if within a day."""
         mix = self._ground.mix_of(self._tray.tray_id, self._ground.now_ms)
         if mix is None or self.now.moisture_m3_m3 is None:
             return []
+        heads = list(zip(self._water.series, self._water.by_head, strict=True))
         now_s, blind_after_s = self._ground.now_ms / 1000, self._judge.blind_after_ms / 1000
-        left = [
-            found
-            for head, wettings in zip(self._water.series, self._water.by_head, strict=True)
-            if (found := _seconds_to(head, wettings, mix, now_s, blind_after_s)) is not None
-        ]
-        if not left or min(left) > SOON_S:
+        in_s = seconds_to_dry(heads, mix, now_s, blind_after_s)
+        if in_s is None or in_s > SOON_S:
             return []
-        in_s = min(left)
-        why = f"it is at {self.now.moisture_pct:.0f} % of container capacity and"
-        line = f"its dry line of {self.now.dry_line_pct:.0f} %"
         when = when_words(self._ground.now_ms, in_s, self._ground.zone)
-        if when == ANY_TIME:
-            why += f" about to reach {line}"
-        else:
-            why += f", drying as it does, falls to {line} by then"
+        line = f"its dry line of {self.now.dry_line_pct:.0f} %"
+        then = (
+            f" about to reach {line}" if when == ANY_TIME else f", drying as it does, falls to {line} by then"
+        )
+        why = f"it is at {self.now.moisture_pct:.0f} % of container capacity and{then}"
         by = self._ground.at(self._ground.now_ms + in_s * 1000)
         return [Soon(self._tray.name, self._place, "Water", when, by, in_s, why)]
-
-
-def _seconds_to(
-    head: HeadSeries, wettings: Sequence[Wetting], mix: Mix, now_s: float, blind_after_s: float
-) -> float | None:
-    """Seconds from now until the present dry-down crosses the dry line: t* = −τ·ln((θ* − θw)/(θ0 − θw)).
-
-    None where the head is not in a dry-down now, or it is too short to say.
-    """
-    since_s = max((w.onset_s for w in wettings), default=-math.inf)
-    stretches = head_dry_downs(head, wettings, mix, since_s)
-    if not stretches or stretches[-1].ended_by != "end of readings":
-        return None
-    fit, line_m3_m3 = stretches[-1], mix.dry_line_m3_m3
-    if (
-        now_s - fit.end_s > blind_after_s
-        or fit.tau_s is None
-        or fit.theta0_m3_m3 is None
-        or fit.residual_m3_m3 is None
-        or line_m3_m3 <= fit.residual_m3_m3
-    ):
-        return None
-    if fit.theta0_m3_m3 <= line_m3_m3:
-        return 0.0
-    at_s = fit.start_s - fit.tau_s * math.log(
-        (line_m3_m3 - fit.residual_m3_m3) / (fit.theta0_m3_m3 - fit.residual_m3_m3)
-    )
-    return max(at_s - now_s, 0.0)
-
-
-def when_words(now_ms: int, in_s: float, zone: ZoneInfo) -> str:
-    """When, within a day: to the half hour before, as a drying tray is not foreseen to the minute."""
-    at_ms = now_ms + in_s * 1000
-    at = datetime.fromtimestamp(at_ms // HALF_HOUR_MS * HALF_HOUR_MS / 1000, zone)
-    if at.timestamp() * 1000 <= now_ms:
-        return ANY_TIME
-    day = "today" if at.date() == datetime.fromtimestamp(now_ms / 1000, zone).date() else "tomorrow"
-    return f"by about {at:%H:%M} {day}"
 
 
 def _help(rule: str, facts: Facts, kind: PlaceKind | None) -> str:

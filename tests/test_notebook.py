@@ -57,6 +57,17 @@ def test_readings_are_indexed_in_the_gardens_zone_from_start_up_to_end(garden: N
     assert set(table["head"]) == {"frame/1"}
 
 
+def test_a_clock_time_that_comes_twice_or_never_is_still_a_moment(garden: NotebookGarden) -> None:
+    """In Lisbon clocks jumped from 1:00 to 2:00 on 29 March 2026 and go back from 2:00 on 25 October."""
+    jumped = garden._ms("2026-03-29 01:30")
+    twice = garden._ms("2026-10-25 01:30")
+    assert pd.Timestamp(jumped, unit="ms", tz="UTC") == pd.Timestamp("2026-03-29 01:00", tz="UTC")
+    assert pd.Timestamp(twice, unit="ms", tz="UTC") == pd.Timestamp("2026-10-25 00:30", tz="UTC")
+    for words in ("last full moon", ""):
+        with pytest.raises(UsageError, match="cannot be read"):
+            garden.readings("tomatoes", words)
+
+
 def test_the_last_seven_days_are_the_default_and_another_zone_is_understood(garden: NotebookGarden) -> None:
     assert len(garden.readings("tomatoes")) == 7 * 144
     noon = pd.Timestamp("2026-03-03 12:00", tz="Asia/Tokyo")

@@ -203,14 +203,17 @@ class NotebookGarden:
 
     def _ms(self, moment: Moment) -> int:
         """Milliseconds since 1970; a time without a zone is the garden's."""
+        unreadable = UsageError(f"The time “{moment}” cannot be read; write it like “2026-03-01 08:00”.")
         try:
             stamp = pd.Timestamp(moment)
         except ValueError as error:
-            raise UsageError(
-                f"The time “{moment}” cannot be read; write it like “2026-03-01 08:00”."
-            ) from error
-        local = stamp.tz_localize(self.zone) if stamp.tzinfo is None else stamp
-        return round(local.timestamp() * 1000)
+            raise unreadable from error
+        if pd.isna(stamp):
+            raise unreadable
+        if stamp.tzinfo is None:
+            # A clock time that comes twice means the first; one that clocks jumped over, the jump.
+            stamp = stamp.tz_localize(self.zone, ambiguous=True, nonexistent="shift_forward")
+        return round(stamp.timestamp() * 1000)
 
     def _day(self, moment: Moment | None) -> date | None:
         if moment is None:

@@ -1,5 +1,6 @@
 """What holds for every command: help with an example, --json, and a page that says the same."""
 
+import json
 import subprocess
 from collections.abc import Iterator
 from pathlib import Path
@@ -9,6 +10,7 @@ import pytest
 import typer.main
 
 from tests.cli.conftest import CommandLine
+from traywarden.cli.context import emit
 from traywarden.cli.main import app, main
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -67,6 +69,15 @@ def test_what_nobody_foresaw_is_still_one_sentence_and_a_traceback_only_with_deb
     assert "traywarden --debug" in told
     with pytest.raises(KeyError, match="crop"):
         main(["--debug", "--home", str(garden.home), "tray", "list"])
+
+
+def test_a_number_that_is_not_known_is_null_in_json(capsys: pytest.CaptureFixture[str]) -> None:
+    """NaN and Infinity are not JSON (RFC 8259, section 6); other programs refuse the whole answer."""
+    emit({"known": 1.5, "rows": [float("nan"), float("inf")]}, print, as_json=True)
+    assert json.loads(capsys.readouterr().out, parse_constant=pytest.fail) == {
+        "known": 1.5,
+        "rows": [None, None],
+    }
 
 
 def test_a_mistyped_command_or_option_is_one_short_error(run: CommandLine) -> None:

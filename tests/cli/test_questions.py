@@ -68,6 +68,18 @@ def test_degree_days_lists_every_day_with_its_sum_and_why_a_day_is_blank(little:
     assert "1 day is blank and not in the sum" in out
 
 
+def test_air_is_asked_of_a_place_and_not_silently_answered_with_the_soil_of_a_tray(
+    little: CommandLine,
+) -> None:
+    assert "--place" in little.refused("degree-days", "tomatoes", "--air")
+
+
+def test_a_sum_of_which_no_day_is_known_is_not_told_as_nothing(little: CommandLine) -> None:
+    out = little.ok("degree-days", "tomatoes", "--base", "5", "--from", "2026-03-16")
+    assert "0.0 °C·days" not in out
+    assert out.startswith("tomatoes, soil: no day is covered enough to tell the degree-days above 5.0 °C")
+
+
 def test_fahrenheit_is_taken_in_and_given_out(little: CommandLine, monkeypatch: pytest.MonkeyPatch) -> None:
     """Base 41 °F is 5 °C; 126 °C·days are 226.8 °F·days."""
     monkeypatch.setenv("TRAYWARDEN_DISPLAY_TEMPERATURE", "F")

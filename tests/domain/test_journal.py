@@ -83,6 +83,15 @@ def test_a_sowing_ends_when_the_tray_is_planted_out() -> None:
     assert facts.sowing_of_tray(2, 50) is None
 
 
+def test_a_count_of_none_is_no_emergence() -> None:
+    sown = Entry(1, 10, 10, Kind.SOWED, tray_id=1)
+    none_up = Entry(2, 50, 50, Kind.EMERGED, tray_id=1, data={"count": 0})
+    some_up = Entry(3, 90, 90, Kind.EMERGED, tray_id=1, data={"count": 4})
+    facts = Facts([sown, none_up, some_up])
+    assert facts.emergence_of_sowing(sown, 60) is None
+    assert facts.emergence_of_sowing(sown, 100) == some_up
+
+
 def test_emergence_belongs_to_the_sowing_before_it() -> None:
     first = Entry(1, 0, 1, Kind.SOWED, tray_id=1)
     up = Entry(2, 50, 2, Kind.EMERGED, tray_id=1, data={"count": 3})

@@ -1,6 +1,7 @@
 """What every command needs: home, settings, the store, the garden's clock and zone, and one way to print."""
 
 import json
+import math
 import sys
 import time
 from collections.abc import Callable, Iterator
@@ -104,7 +105,18 @@ def bench() -> Iterator[Bench]:
 def emit(answer: Any, words: Callable[[Any], None], *, as_json: bool) -> None:
     """Print an answer: as JSON (dataclasses, dates and all), or through `words`."""
     if as_json:
-        json.dump(msgspec.to_builtins(answer), sys.stdout, ensure_ascii=False, indent=2)
+        json.dump(
+            _known(msgspec.to_builtins(answer)), sys.stdout, ensure_ascii=False, indent=2, allow_nan=False
+        )
         sys.stdout.write("\n")
     else:
         words(answer)
+
+
+def _known(built: Any) -> Any:
+    """NaN and infinity are not JSON: what is not known is null."""
+    if isinstance(built, dict):
+        return {key: _known(value) for key, value in built.items()}
+    if isinstance(built, list | tuple):
+        return [_known(value) for value in built]
+    return None if isinstance(built, float) and not math.isfinite(built) else built

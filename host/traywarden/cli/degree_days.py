@@ -10,6 +10,7 @@ from traywarden.cli.context import JSON_OPTION, emit
 from traywarden.cli.tables import Notes, print_table, say
 from traywarden.domain.degree_days import CUTOFFS, METHODS
 from traywarden.domain.units import Display, c_from_f
+from traywarden.errors import UsageError
 from traywarden.services.questions.degree_days import (
     DegreeDay,
     DegreeDaysAnswer,
@@ -27,7 +28,9 @@ def register(app: typer.Typer) -> None:
 def degree_days(
     tray: str = typer.Argument("", help="The tray.", autocompletion=completion.trays),
     place: str = typer.Option("", "--place", "-p", help="Or a place.", autocompletion=completion.places),
-    air: bool = typer.Option(False, "--air/--soil", help="Of a place: its air, or the soil of its trays."),
+    air: bool | None = typer.Option(
+        None, "--air/--soil", help="Of a place: its air, or the soil of its trays; default soil."
+    ),
     crop: str = typer.Option("", "--crop", "-c", help="Base of this crop.", autocompletion=completion.crops),
     base: float | None = typer.Option(None, "--base", "-b", help="Or a base, in the degrees you display."),
     upper: float | None = typer.Option(None, "--upper", "-u", help="Upper temperature of the cutoff."),
@@ -44,6 +47,8 @@ def degree_days(
     Example: `traywarden degree-days "Tomatoes 1"`, or
     `traywarden degree-days --place "Cold frame" --crop pepper --from 2026-03-01`
     """
+    if tray and air:
+        raise UsageError("A tray has soil; ask for the air of a place: degree-days --place PLACE --air")
     with asking() as on:
         display = on.display
         first, last = days_of(on, start, end)
@@ -72,8 +77,11 @@ def _c(given: float | None, display: Display) -> float | None:
 def _print(answer: DegreeDaysAnswer, display: Display) -> None:
     crop = f" for {answer.crop}" if answer.crop else ""
     upper = f", {answer.cutoff} above {display.temp(answer.upper_c)}" if answer.upper_c is not None else ""
+    total = display.degree_days(answer.total, 1)
+    if answer.blank_days == len(answer.days):
+        total = "no day is covered enough to tell the degree-days"
     say(
-        f"{answer.subject}, {answer.measured}: {display.degree_days(answer.total, 1)} above "
+        f"{answer.subject}, {answer.measured}: {total} above "
         f"{display.temp(answer.base_c)}{crop}{upper}, {answer.first_day} to {answer.last_day}"
         f"{' (since sowing)' if answer.since == 'sowing' else ''}."
     )

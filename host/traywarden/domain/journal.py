@@ -171,11 +171,9 @@ class Facts:
         return seen
 
     def emergence_of_sowing(self, sowing: Entry, at_ms: int) -> Entry | None:
-        """The first emergence recorded for the sowing up to that instant, if any."""
-        return next(
-            (e for e in self.of_tray(sowing.tray_id or -1, Kind.EMERGED) if sowing.at_ms <= e.at_ms <= at_ms),
-            None,
-        )
+        """The first emergence recorded for the sowing up to that instant, if any; a count of none is none."""
+        seen = self.of_tray(sowing.tray_id or -1, Kind.EMERGED)
+        return next((e for e in seen if sowing.at_ms <= e.at_ms <= at_ms and e.data.get("count") != 0), None)
 
     def calibrations(self, head_id: int, mix_id: int | None) -> list[Calibration]:
         """Calibrations for the head (or, where it has none of its own, for its mix), oldest first.

@@ -81,6 +81,8 @@ def test_a_sowing_ends_when_the_tray_is_planted_out() -> None:
     assert facts.sowing_of_tray(1, 50) == sown
     assert facts.sowing_of_tray(1, 100) is None
     assert facts.sowing_of_tray(2, 50) is None
+    assert [facts.planted_out(1, at_ms) for at_ms in (50, 100)] == [False, True]
+    assert not facts.planted_out(2, 100)  # never sown: a tray that may well hold something
 
 
 def test_a_count_of_none_is_no_emergence() -> None:

@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from traywarden.domain.episodes import ChangeKind
+from traywarden.domain.garden import PlaceKind
 from traywarden.domain.notice_words import MOST_LINES, Reader, Told, Watered, words
 from traywarden.domain.units import Display
 
@@ -39,8 +40,8 @@ def test_water_now_names_tray_place_mix_moisture_line_watering_and_pour() -> Non
     said = words([told("dry", facts=DRY | {"pour_litres": 1.62}, watered=watered)], READER)
     assert said.title == "Water now: A1 (open bench)"
     assert said.body == (
-        "Water A1 in open bench now: peat mix is at 38% of container capacity (0.210 m³/m³), below its dry "
-        "line of 50% (0.275 m³/m³) since 13:00. Last watered 2 days 2 h ago (by the journal). "
+        "Water A1 in open bench now: peat mix is at 38 % of container capacity (0.210 m³/m³), below its dry "
+        "line of 50 % (0.275 m³/m³) since 13:00. Last watered 2 days 2 h ago (by the journal). "
         "About 1.6 l brings it back to container capacity."
     )
 
@@ -58,9 +59,15 @@ def test_too_cold_names_crop_minimum_source_how_long_and_what_helps() -> None:
     assert said.title == "Too cold: A1 (open bench)"
     assert said.body == (
         "Tomato in A1, open bench: the mix is at 6.5 °C; published minimum 10.0 °C (source: "
-        "Harrington's table). Below it for 5 h, since 09:00. What helps: a cold frame or a cover, or a "
-        "sunnier place; or patience, as the seed is not lost and emergence will only be later."
+        "Harrington's table). Below it for 5 h, since 09:00. A cold frame, a cover or a sunnier place helps; "
+        "or patience: the seed is not lost, it will only come up later."
     )
+
+
+def test_a_tray_in_the_cold_frame_is_not_sent_to_a_cold_frame() -> None:
+    framed = told("cold", facts=COLD, place="frame", place_kind=PlaceKind.COLD_FRAME)
+    assert "A cold frame" not in words([framed], READER).body
+    assert "Close the frame at night" in words([framed], READER).body
 
 
 def test_a_recommended_range_is_not_called_a_minimum() -> None:

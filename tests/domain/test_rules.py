@@ -1,6 +1,7 @@
 """Verdicts of dry and cold: the levels, the hold band, and what makes a tray blind."""
 
 import csv
+from dataclasses import replace
 
 import pytest
 
@@ -122,3 +123,12 @@ def test_the_rules_carry_their_levels_and_judge_the_evidence_they_are_given() ->
     assert (dry.name, dry.severity, dry.judge(evidence).answer) == ("dry", "urgent", Answer.YES)
     cold = cold_rule(open_delay_s=60, close_delay_s=0, close_above_c=1.0)
     assert (cold.name, cold.severity, cold.judge(evidence).answer) == ("cold", "warning", Answer.BLIND)
+
+
+def test_a_tray_that_was_planted_out_wants_no_water_however_dry_it_is() -> None:
+    rule = dry_rule(open_delay_s=0, close_delay_s=0, close_above=0.05)
+    dry = Evidence(0, "A", (HeadSample("a/1", 0.05, True),), MIX)
+    assert rule.judge(dry).answer is Answer.YES
+    freed = rule.judge(replace(dry, planted_out=True))
+    assert freed.answer is Answer.NO
+    assert freed.at_once

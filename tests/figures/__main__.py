@@ -1,4 +1,4 @@
-"""Print the figures of one subject, or the list of subjects."""
+"""Print the figures of the subjects named, or of all."""
 
 import sys
 from collections.abc import Callable, Iterable
@@ -15,7 +15,7 @@ SUBJECTS: dict[str, Callable[[], Iterable[str]]] = {
 
 
 def main() -> int:
-    asked = sys.argv[1:] or ["?"]
+    asked = sys.argv[1:] or list(SUBJECTS)
     for name in asked:
         if name not in SUBJECTS:
             print(f"There are figures for {', '.join(SUBJECTS)}; ask as in: python -m tests.figures wettings")

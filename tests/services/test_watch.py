@@ -46,8 +46,8 @@ def test_a_tray_below_its_dry_line_for_the_delay_opens_one_episode_and_one_notic
     (notice,) = garden.notices()
     assert (notice.state, notice.channel, notice.severity) == (NoticeState.WAITING, "console", "urgent")
     assert notice.title == "Water now: A (open bench)"
-    assert "36% of container capacity (0.200 m³/m³)" in notice.body
-    assert "dry line of 45% (0.250 m³/m³)" in notice.body
+    assert "36 % of container capacity (0.200 m³/m³)" in notice.body
+    assert "dry line of 45 % (0.250 m³/m³)" in notice.body
     assert "About 3.5 l" in notice.body  # 10 l × (0.55 − 0.20)
     assert garden.written > 0
 

@@ -89,7 +89,7 @@ def test_a_dry_reading_published_over_mqtt_reaches_mailbox_webhook_and_console(t
             assert host.end() == 0
     (mail,) = inbox.mails
     assert mail["Subject"] == "Water now: A (open bench)"
-    assert "peat is at 36% of container capacity (0.200 m³/m³)" in mail.get_content()
+    assert "peat is at 36 % of container capacity (0.200 m³/m³)" in mail.get_content()
     assert "About 1.1 l" in mail.get_content()  # 3 l × (0.55 − 0.20)
     assert mail["X-Traywarden-Notice"] != hook.got[0]["notice_id"]  # each channel has its own notice
 

@@ -5,7 +5,7 @@ from traywarden.domain.garden import PlaceKind
 PATIENCE = "or patience: the seed is not lost, it will only come up later"
 _COLD = {
     PlaceKind.COLD_FRAME: "Close the frame at night and lay a mat over it, or take the tray somewhere warmer",
-    PlaceKind.GREENHOUSE: "A heated bench, fleece over the tray or a warmer room helps",
+    PlaceKind.GREENHOUSE: "Fleece over the tray at night, or the bench that gets the most sun, helps",
     PlaceKind.DAPPLED_SHADE: "A sunnier place, a cover or a cold frame helps",
 }
 _COLD_ELSEWHERE = "A cold frame, a cover or a sunnier place helps"

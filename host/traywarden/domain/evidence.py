@@ -40,7 +40,8 @@ class Sown:
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """One tray at one measured instant. `sown` is the sowing that stands there, None for an empty tray."""
+    """One tray at one measured instant. `sown` is the sowing that stands there; None where none was written
+    down, or where it was planted out (`planted_out`)."""
 
     at_ms: int
     tray: str
@@ -48,6 +49,7 @@ class Evidence:
     mix: Mix | None = None
     litres: float | None = None
     sown: Sown | None = None
+    planted_out: bool = False
 
 
 def head_samples(

@@ -170,6 +170,11 @@ class Facts:
                 seen = entry if entry.kind is Kind.SOWED else None
         return seen
 
+    def planted_out(self, tray_id: int, at_ms: int) -> bool:
+        """Whether what was sown in the tray has been planted out by then, and nothing sown since."""
+        turns = [e for e in self.of_tray(tray_id, Kind.SOWED, Kind.PLANTED_OUT) if e.at_ms <= at_ms]
+        return bool(turns) and turns[-1].kind is Kind.PLANTED_OUT
+
     def emergence_of_sowing(self, sowing: Entry, at_ms: int) -> Entry | None:
         """The first emergence recorded for the sowing up to that instant, if any; a count of none is none."""
         seen = self.of_tray(sowing.tray_id or -1, Kind.EMERGED)

@@ -8,7 +8,9 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, tzinfo
 
+from traywarden.domain.advice import what_helps_cold
 from traywarden.domain.episodes import ChangeKind
+from traywarden.domain.garden import PlaceKind
 from traywarden.domain.rules import Facts
 from traywarden.domain.units import Display, span_words
 
@@ -38,6 +40,7 @@ class Told:
     watered: Watered | None = None
     facts: Facts = field(default_factory=dict)
     reason: str = ""
+    place_kind: PlaceKind | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -169,9 +172,8 @@ def _dry_opened(told: Told, reader: Reader) -> str:
     mix = told.facts.get("mix") or "its mix"
     parts = [
         f"Water {told.tray} in {told.place or 'a place not known'} now: {mix} is at "
-        f"{moisture / capacity:.0%} of container capacity ({moisture:.3f} m³/m³), below its dry line of "
-        f"{line / capacity:.0%} "
-        f"({line:.3f} m³/m³) since {reader.clock(told.opened_ms)}."
+        f"{100 * moisture / capacity:.0f} % of container capacity ({moisture:.3f} m³/m³), below its dry line "
+        f"of {100 * line / capacity:.0f} % ({line:.3f} m³/m³) since {reader.clock(told.opened_ms)}."
     ]
     if told.watered is None:
         parts.append("Last watered: not known.")
@@ -206,8 +208,7 @@ def _cold_opened(told: Told, reader: Reader) -> str:
     return (
         f"{crop} in {told.tray}, {told.place or 'a place not known'}: the mix is at {temp(soil)}; "
         f"{kind} {temp(floor)}{cited}. Below it for {reader.ago(told.opened_ms)}, since "
-        f"{reader.clock(told.opened_ms)}. What helps: a cold frame or a cover, or a sunnier place; or "
-        "patience, as the seed is not lost and emergence will only be later."
+        f"{reader.clock(told.opened_ms)}. {what_helps_cold(told.place_kind)}"
     )
 
 

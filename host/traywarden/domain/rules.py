@@ -51,7 +51,12 @@ class Rule:
 
 
 def dry_verdict(
-    heads: Sequence[HeadSample], mix: Mix | None, *, close_above: float, litres: float | None = None
+    heads: Sequence[HeadSample],
+    mix: Mix | None,
+    *,
+    close_above: float,
+    litres: float | None = None,
+    planted_out: bool = False,
 ) -> Verdict:
     """Whether a tray must be watered now: its driest head against the mix's dry line.
 
@@ -66,11 +71,14 @@ def dry_verdict(
         [fraction of container capacity].
     litres : float or None
         Volume of the mix in the tray [l], where known: then `pour_litres` is in the facts.
+    planted_out : bool
+        What stood in the tray has been planted out and nothing was sown since.
 
     Returns
     -------
     Verdict
-        yes below the dry line; hold up to dry line + close_above × container capacity; no above that;
+        yes below the dry line; hold up to dry line + close_above × container capacity; no above that,
+        and no at once for a tray that was planted out;
         blind without a mix or without a usable moisture. Facts: `moisture_m3_m3`, `dry_line_m3_m3`,
         `container_capacity_m3_m3`, `moisture_fraction` [of container capacity], `calibrated`, `head`.
 
@@ -97,6 +105,8 @@ def dry_verdict(
     >>> dry_verdict([HeadSample("a/1", 0.26, True)], mix, close_above=0.05).answer.value
     'hold'
     """
+    if planted_out:
+        return Verdict(Answer.NO, "it was planted out and nothing was sown in it since", at_once=True)
     if mix is None:
         return Verdict(Answer.BLIND, "the tray has no mix yet, so there is no dry line to hold it against")
     wet = [(h.moisture_m3_m3, h) for h in heads if h.moisture_m3_m3 is not None]
@@ -116,7 +126,8 @@ def dry_verdict(
     }
     if litres is not None:
         facts["pour_litres"] = round(max(0.0, litres * (capacity - moisture_m3_m3)), 2)
-    now = f"moisture {moisture_m3_m3:.3f} m³/m³ ({moisture_m3_m3 / capacity:.0%} of container capacity)"
+    percent = 100 * moisture_m3_m3 / capacity
+    now = f"moisture {moisture_m3_m3:.3f} m³/m³ ({percent:.0f} % of container capacity)"
     at = f"dry line {line:.3f} m³/m³ of {mix.name}"
     if moisture_m3_m3 < line:
         return Verdict(Answer.YES, f"{now} is below the {at}", facts)
@@ -216,7 +227,9 @@ def dry_rule(*, open_delay_s: float, close_delay_s: float, close_above: float) -
         "Does this tray need water now?",
         open_delay_s,
         close_delay_s,
-        lambda e: dry_verdict(e.heads, e.mix, close_above=close_above, litres=e.litres),
+        lambda e: dry_verdict(
+            e.heads, e.mix, close_above=close_above, litres=e.litres, planted_out=e.planted_out
+        ),
     )
 
 

@@ -44,16 +44,18 @@ class Describer:
                 facts = {**facts, **newest.facts}
             if episode.rule in ASKS_FOR_WATERING:
                 watered = self._watered(episode.tray_id)
+        place = self._knowledge.place_of(episode.tray_id, self._now_ms)
         return Told(
             change.kind,
             episode.rule,
             self._knowledge.trays[episode.tray_id].name,
             episode.opened_ms,
             episode.closed_ms,
-            self._knowledge.place_of(episode.tray_id, self._now_ms),
+            place.name if place else None,
             watered,
             facts,
             change.reason,
+            place.kind if place else None,
         )
 
     def _watered(self, tray_id: int) -> Watered | None:

@@ -44,10 +44,13 @@ class TrayKnowledge:
     from_ms: tuple[int, ...]
     mixes: tuple[Mix | None, ...]
     sown: tuple[Sown | None, ...]
+    planted_out: tuple[bool, ...]
 
-    def at(self, at_ms: int) -> tuple[Mix | None, Sown | None]:
+    def at(self, at_ms: int) -> tuple[Mix | None, Sown | None, bool]:
         step = bisect_right(self.from_ms, at_ms) - 1
-        return (self.mixes[step], self.sown[step]) if step >= 0 else (None, None)
+        if step < 0:
+            return None, None, False
+        return self.mixes[step], self.sown[step], self.planted_out[step]
 
 
 class Knowledge:
@@ -101,6 +104,7 @@ class Knowledge:
             tuple(steps),
             tuple(None if m is None else self.mixes.get(m) for m in mix_ids),
             tuple(self._sown(facts, tray_id, at_ms) for at_ms in steps),
+            tuple(facts.planted_out(tray_id, at_ms) for at_ms in steps),
         )
 
     def _sown(self, facts: Facts, tray_id: int, at_ms: int) -> Sown | None:
@@ -169,13 +173,12 @@ class Knowledge:
         )
         turns = [at_ms for at_ms in known.from_ms if after_ms < at_ms <= until_ms]
         for at_ms, heads in head_samples(series, after_ms, blind_after_ms, turns):
-            mix, sown = known.at(at_ms)
-            yield Evidence(at_ms, known.tray.name, heads, mix, known.tray.litres, sown)
+            mix, sown, planted_out = known.at(at_ms)
+            yield Evidence(at_ms, known.tray.name, heads, mix, known.tray.litres, sown, planted_out)
 
-    def place_of(self, tray_id: int, at_ms: int) -> str | None:
+    def place_of(self, tray_id: int, at_ms: int) -> Place | None:
         place_id = self.of(tray_id).facts.place_of_tray(tray_id, at_ms)
-        place = self.places.get(place_id) if place_id is not None else None
-        return None if place is None else place.name
+        return self.places.get(place_id) if place_id is not None else None
 
     def watered(
         self, tx: Tx, tray_id: int, now_ms: int, *, earliest_year: int, by_sensor: bool

@@ -7,7 +7,7 @@ with the episodes.
 import hashlib
 import json
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from traywarden.domain.episodes import Change, ChangeKind, Episode
 from traywarden.domain.notice_words import Reader, Told, words
@@ -217,17 +217,7 @@ def _add(groups: dict[Group, list[tuple[Notice, Told]]], notice: Notice, told: T
 
 
 def _as_past(told: Told) -> Told:
-    return Told(
-        ChangeKind.PAST,
-        told.rule,
-        told.tray,
-        told.opened_ms,
-        told.closed_ms,
-        told.place,
-        told.watered,
-        told.facts,
-        told.reason,
-    )
+    return replace(told, kind=ChangeKind.PAST)
 
 
 def _latest(

@@ -148,12 +148,13 @@ class _Lines:
         )
 
     def _episode(self, episode: Episode, change: str) -> EpisodeLine:
+        place = self._knowledge.place_of(episode.tray_id, episode.opened_ms)
         return EpisodeLine(
             episode.episode_id,
             change,
             episode.rule,
             self._knowledge.trays[episode.tray_id].name,
-            self._knowledge.place_of(episode.tray_id, episode.opened_ms),
+            place.name if place else None,
             episode.opened_ms,
             episode.closed_ms,
             str(episode.facts.get("reason", "")),

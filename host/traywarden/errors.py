@@ -19,6 +19,16 @@ A message is one sentence: what is wrong, where (key and value), and what to do.
 import difflib
 from collections.abc import Iterable
 
+_LISTED_BY = {
+    "tray": "tray list",
+    "place": "place list",
+    "mix": "mix list",
+    "lot": "lot list",
+    "crop": "crop list",
+    "head": "probe list",
+    "probe": "probe list",
+}
+
 
 class TraywardenError(Exception):
     exit_code = 1
@@ -33,7 +43,10 @@ class UnknownNameError(UsageError):
 
     def __init__(self, kind: str, name: str, known: Iterable[str]) -> None:
         names = sorted(known)
-        super().__init__(f"There is no {kind} called “{name}”{did_you_mean(name, names)}.")
+        hint = did_you_mean(name, names)
+        if not hint and kind in _LISTED_BY:
+            hint = f"; see what there is with: traywarden {_LISTED_BY[kind]}"
+        super().__init__(asked(f"There is no {kind} called “{name}”{hint}."))
         self.kind, self.name, self.known = kind, name, names
 
 
@@ -92,3 +105,9 @@ def did_you_mean(name: str, known: Iterable[str]) -> str:
     if 0 < len(names) <= 12:
         return "; there is " + ", ".join(f"“{n}”" for n in names)
     return ""
+
+
+def asked(sentence: str) -> str:
+    """The sentence with a question mark where it ends by asking “did you mean …”."""
+    clause = sentence.rpartition("; ")[2]
+    return sentence.removesuffix(".") + "?" if clause.startswith("did you mean “") else sentence

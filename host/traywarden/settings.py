@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from traywarden.errors import SettingsError, did_you_mean
+from traywarden.errors import SettingsError, asked, did_you_mean
 
 SEVERITIES = ("info", "warning", "urgent")
 
@@ -56,7 +56,7 @@ class Setting:
 
 def _one_of(*allowed: str) -> Callable[[Any], str | None]:
     def check(value: Any) -> str | None:
-        return None if value in allowed else "use one of " + ", ".join(allowed) + did_you_mean(value, allowed)
+        return None if value in allowed else "use one of " + ", ".join(allowed)
 
     return check
 
@@ -323,7 +323,7 @@ def _from_text(key: str, text: str) -> Any:
 def _take(values: dict[str, Any], key: str, value: Any, where: str, problems: list[str]) -> None:
     row = BY_KEY.get(key)
     if row is None:
-        problems.append(f"{where}: there is no such setting{did_you_mean(key, BY_KEY)}.")
+        problems.append(asked(f"{where}: there is no such setting{did_you_mean(key, BY_KEY)}."))
         return
     shown = "•••" if row.kind is Secret else repr(value)
     if row.kind is float and type(value) is int:
@@ -348,7 +348,7 @@ def _channels(rows: Any, path: Path, problems: list[str]) -> tuple[Channel, ...]
     for number, row in enumerate(rows, 1):
         where = f"{path}: [[channel]] {number}"
         strange = [k for k in row if k not in CHANNEL_KEYS]
-        problems += [f"{where}: there is no “{k}”{did_you_mean(k, CHANNEL_KEYS)}." for k in strange]
+        problems += [asked(f"{where}: there is no “{k}”{did_you_mean(k, CHANNEL_KEYS)}.") for k in strange]
         name, url = row.get("name"), row.get("url")
         least = row.get("least_severity", "info")
         if not isinstance(name, str) or not name or not isinstance(url, str) or "://" not in url:

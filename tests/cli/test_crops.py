@@ -40,4 +40,5 @@ def test_the_list_can_be_kept_to_one_kind(run: CommandLine) -> None:
 
 
 def test_an_unknown_crop_says_what_is_near(run: CommandLine) -> None:
-    assert "did you mean “Eggplant”" in run.refused("crop", "show", "egplant")
+    assert "did you mean “Eggplant”?" in run.refused("crop", "show", "egplant")
+    assert "see what there is with: traywarden crop list." in run.refused("crop", "show", "qqqq")

@@ -8,7 +8,7 @@ from tests.cli.conftest import CommandLine
 def test_a_sowing_says_what_stands_and_how_to_take_it_back(garden: CommandLine) -> None:
     words = garden.ok("sowed", "A1", "--crop", "Tomatoes", "--seeds-per-cell", "2", "--at", "yesterday 18:00")
     assert words == (
-        "Tomato stands sown in tray “A1” since 2026-06-09 18:00. "
+        "Tomato is sown in tray “A1” since 2026-06-09 18:00. "
         "Entry 3; to take back: traywarden journal undo 3.\n"
     )
     (line,) = garden.json("journal", "list", "--limit", "1")

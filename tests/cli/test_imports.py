@@ -64,6 +64,7 @@ def test_the_garden_lends_its_zone(run: Command) -> None:
     assert run("garden", "set", "Demo", "--time-zone", "America/Chicago")[0] == 0
     code, out, _ = run("import", "@log.csv", "--yes")
     assert code == 0
+    assert 'traywarden probe place log/1 --tray TRAY --at "2024-05-01 00:00"' in out
     assert "from 2024-05-01 00:00 CDT to 2024-05-01 01:00 CDT" in out
     assert "Guessed: Stamps are wall-clock time in America/Chicago" in out
 

@@ -48,6 +48,15 @@ def test_a_head_is_placed_and_taken_out(reported: CommandLine) -> None:
     assert "in no tray and no place at that time" in reported.refused("probe", "take-out", "b1/1")
 
 
+def test_a_head_placed_before_its_tray_stood_anywhere_says_what_is_not_known(reported: CommandLine) -> None:
+    words = reported.ok("probe", "place", "b1/1", "--tray", "A1", "--at", "2 days ago")
+    assert "is not known" not in words
+    reported.ok("tray", "add", "New one", "--mix", "Seed mix", "--place", "South frame")
+    words = reported.ok("probe", "place", "b1/2", "--tray", "New one", "--at", "2 days ago")
+    assert "Where the tray stood then is not known" in words
+    assert "traywarden moved 'New one' --to PLACE --at" in words
+
+
 def test_the_air_sensor_hangs_in_a_place_and_in_no_tray(reported: CommandLine) -> None:
     assert "hangs in “South frame”" in reported.ok("probe", "place", "b1/0", "--place", "south frame")
     assert "already hangs in “South frame”" in reported.refused(

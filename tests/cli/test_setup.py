@@ -23,7 +23,8 @@ def test_a_garden_is_made_shown_and_changed(run: CommandLine) -> None:
 
 
 def test_an_unknown_time_zone_says_what_is_near(run: CommandLine) -> None:
-    assert "did you mean “Europe/Lisbon”" in run.refused("garden", "set", "G", "--time-zone", "Europe/Lisbo")
+    assert "did you mean “Europe/Lisbon”?" in run.refused("garden", "set", "G", "--time-zone", "Europe/Lisbo")
+    assert "give a name such as Europe/Lisbon." in run.refused("garden", "set", "G", "--time-zone", "qqqq")
 
 
 def test_places_say_whether_rain_reaches_them(run: CommandLine) -> None:

@@ -12,13 +12,15 @@ import pytest
 
 from tests.services.little_garden import NOW_MS, little_garden
 from tests.system.brokers import free_port, mosquitto
+from traywarden.domain.journal import Kind
 from traywarden.domain.notices import Notice, NoticeState
+from traywarden.domain.readings import BOOT_IMPORTED, Reading
 from traywarden.errors import BrokerError
 from traywarden.links.reach import reach_broker
 from traywarden.services.doctor import DoctorAnswer, ask_doctor
 from traywarden.services.running import RunningMark
 from traywarden.settings import Settings, load
-from traywarden.store import notices, quarantine
+from traywarden.store import journal, notices, probes, quarantine, readings
 from traywarden.store.store import Store
 
 HOUR_MS = 3_600_000
@@ -91,6 +93,21 @@ def test_a_probe_in_use_that_has_gone_silent_is_trouble(home: Path) -> None:
     assert "silent: bench for 5 h, frame for 5 h" in says
     assert [(line.probe, line.quiet) for line in answer.probes] == [("bench", True), ("frame", True)]
     assert answer.probes[0].battery_v == 3.9
+
+
+def test_nobody_waits_to_hear_from_a_logger_whose_readings_come_from_files(tmp_path: Path) -> None:
+    made = little_garden(tmp_path, with_readings=False)
+    with made.store.write() as tx:
+        times = (NOW_MS - 400 * 24 * HOUR_MS, NOW_MS - 399 * 24 * HOUR_MS)
+        rows = [Reading("old-log", 1, BOOT_IMPORTED, t, t, NOW_MS, soil_temp_c=12.0) for t in times]
+        readings.insert(tx, rows)
+        head = probes.head_labelled(tx, "old-log/1")
+        tray_id = made.tray_ids["tomatoes"]
+        journal.write(tx, Kind.HEAD_PLACED, times[0], NOW_MS, head_id=head.head_id, tray_id=tray_id)
+    made.store.close()
+    answer = ask_doctor(_settings(tmp_path), NOW_MS)
+    assert "old-log" not in _says(answer, "probes")[1], "a file's readings end when the file ends"
+    assert {line.probe: line.quiet for line in answer.probes}["old-log"] is False
 
 
 def test_played_back_readings_are_not_silent(home: Path) -> None:

@@ -26,7 +26,8 @@ JSON_OPTION = typer.Option(False, "--json", help="Print JSON instead of words.")
 AT_OPTION = typer.Option(
     "",
     "--at",
-    help="When, in the garden's time zone: “2026-03-01 08:00”, “yesterday 18:00”, “2 h ago”; default now.",
+    help="When, in the garden's time zone: “2026-03-01 08:00”, “yesterday 18:00”, “2 h ago”; a day alone "
+    "is its noon; default now.",
 )
 
 console = Console(highlight=False)

@@ -7,7 +7,7 @@ from traywarden.cli.context import JSON_OPTION, emit, settings
 from traywarden.cli.tables import print_table, say
 from traywarden.domain.crops import Crop
 from traywarden.domain.units import Display
-from traywarden.errors import UsageError, did_you_mean
+from traywarden.errors import UsageError, asked, did_you_mean
 from traywarden.store.crops import crop_named, load_crops
 
 crop_app = typer.Typer(no_args_is_help=True, help="Crops: the temperatures their seed comes up at.")
@@ -40,7 +40,7 @@ def crop_list(
     """
     wanted = kind.strip().lower()
     if wanted and wanted not in KINDS and wanted.removesuffix("s") not in KINDS:
-        raise UsageError(f"There is no kind of crop called “{kind}”{did_you_mean(wanted, KINDS)}.")
+        raise UsageError(asked(f"There is no kind of crop called “{kind}”{did_you_mean(wanted, KINDS)}."))
     crops = [c for c in load_crops().values() if not wanted or c.kind == wanted.removesuffix("s")]
     emit(crops, lambda shown: _print_crops(shown, _display()), as_json=as_json)
 
@@ -82,7 +82,7 @@ def _print_crop(crop: Crop, display: Display) -> None:
     if crop.max_c is not None:
         rows.append(("maximum", display.temp(crop.max_c), crop.max_source))
     if crop.base_temp_c is not None:
-        rows.append(("base for heat sums", display.temp(crop.base_temp_c), crop.base_temp_source))
+        rows.append(("base for degree-days", display.temp(crop.base_temp_c), crop.base_temp_source))
     if crop.light:
         rows.append(("light", crop.light, crop.light_source))
     if crop.days_in_range:

@@ -64,7 +64,7 @@ def sowed(
             draft = Draft(Kind.SOWED, when, tray_id=into.tray_id, lot_id=lot_id, data=data, note=note)
             entry = put(tx, draft, b.now_ms)
         known = load_crops().get(key)
-        says = f"{known.name if known else key} stands sown in tray “{into.name}” since {at_words(b, when)}."
+        says = f"{known.name if known else key} is sown in tray “{into.name}” since {at_words(b, when)}."
         answer(b, says, [entry], as_json=as_json)
 
 
@@ -222,7 +222,7 @@ def note(
     if not text.strip():
         raise UsageError("A note needs words; write them in quotes after the tray.")
     with bench() as b:
-        _for_trays(b, [tray], Kind.NOTED, {}, text.strip(), at, as_json, "noted")
+        _for_trays(b, [tray], Kind.NOTED, {}, text.strip(), at, as_json, "given a note")
 
 
 def _for_trays(

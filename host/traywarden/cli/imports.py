@@ -1,7 +1,7 @@
 """`traywarden import`: logger files and spreadsheets into the store."""
 
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime, tzinfo
 from pathlib import Path
@@ -17,6 +17,7 @@ from traywarden.services.findings import Findings, Sink, report_to
 from traywarden.services.guess import guess
 from traywarden.services.importing import ImportResult, import_file
 from traywarden.services.mapping import Mapping, load_mapping, mapping_toml
+from traywarden.services.probe_cards import probe_cards
 from traywarden.services.stamps import offset_s_from
 from traywarden.store import garden as garden_store
 from traywarden.wire import topics
@@ -81,8 +82,13 @@ def import_command(
                 findings=Findings(show, sink),
                 progress=advance,
             )
+        with store.read() as tx:
+            cards = probe_cards(tx, context.now_ms()) if garden else []
+        waiting = [
+            head.place_with for card in cards if card.probe == name for head in card.heads if head.waiting
+        ]
     shown: tzinfo = ZoneInfo(garden.time_zone) if garden else UTC
-    context.emit(result, lambda answer: _words(answer, shown, report), as_json=as_json)
+    context.emit(result, lambda answer: _words(answer, shown, report, waiting), as_json=as_json)
 
 
 def logger_name(logger: str, file: Path) -> str:
@@ -131,11 +137,14 @@ def chosen_mapping(
     typer.echo(mapping_toml(guessed.mapping))
     if not terminal:
         raise UsageError(
-            "This is the mapping guessed for the file; take it with --yes, or save it to a file, correct it "
-            "there and give it with --map."
+            "Nothing was imported: this is only the mapping guessed for the file; take it with --yes, or "
+            "save it (> log.toml), correct it there and give it with --map log.toml."
         )
     if not typer.confirm("Import with this mapping?", default=True):
-        raise UsageError("Nothing was imported; save the mapping, correct it and give it with --map.")
+        raise UsageError(
+            "Nothing was imported. To correct the mapping, save it by adding “> log.toml” to the command, "
+            "and give it with --map log.toml."
+        )
     return guessed.mapping
 
 
@@ -193,7 +202,7 @@ def progress_bar(title: str, *, quiet: bool) -> Iterator[Callable[[Tally], None]
         yield advance
 
 
-def _words(result: ImportResult, zone: tzinfo, report: str) -> None:
+def _words(result: ImportResult, zone: tzinfo, report: str, waiting: Sequence[str]) -> None:
     console = context.console
     _say(f"{result.file}: {result.rows:,} rows, as logger “{result.logger}”.")
     _say(f"{result.readings_new:,} readings are new; {result.readings_known:,} were stored already.")
@@ -205,7 +214,7 @@ def _words(result: ImportResult, zone: tzinfo, report: str) -> None:
     if result.rows_blank:
         _say(f"{result.rows_blank:,} rows hold no value in the mapped columns.")
     for note in result.notes:
-        _say(f"Guessed: {note}.")
+        _say(f"{note}." if note.startswith("Not taken") else f"Guessed: {note}.")
     for kind, count in result.counts.items():
         listed = [finding for finding in result.listed if finding.kind == kind]
         console.print(f"{count:,} × {kind}", style="bold", markup=False, soft_wrap=True)
@@ -218,6 +227,12 @@ def _words(result: ImportResult, zone: tzinfo, report: str) -> None:
             )
     if report:
         _say(f"Every finding is in {report}.")
+    if waiting and result.first_ms is not None:
+        # Without --at a head is placed from now on, and none of what was just imported would count.
+        since = datetime.fromtimestamp(result.first_ms / 1000, zone).strftime("%Y-%m-%d %H:%M")
+        _say("\nWaiting for their place (a tray must have stood there then: tray add or moved, with --at):")
+        for command in waiting:
+            _say(f'  {command} --at "{since}"')
 
 
 def _say(sentence: str) -> None:

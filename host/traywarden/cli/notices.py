@@ -161,7 +161,10 @@ def notices_test(
 
 def _tested(channel: Channel) -> Tested:
     message = Message(
-        f"test-{context.now_ms()}", "info", "Traywarden: a test", "This channel works. No tray needs you."
+        f"test-{context.now_ms()}",
+        "info",
+        "Traywarden: a test",
+        "This channel works. It is only a test; no tray is meant.",
     )
     try:
         channel.send(message)

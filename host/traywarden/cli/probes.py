@@ -1,5 +1,7 @@
 """`probe`: which have reported, where their heads are, and what their volts mean."""
 
+import shlex
+
 import typer
 
 from traywarden.cli import completion
@@ -54,7 +56,11 @@ def _print_cards(b: Bench, cards: list[ProbeCard]) -> None:
         heard = f"{span_words((b.now_ms - card.last_seen_ms) / 1000)} ago"
         battery = "" if card.battery_v is None else f"{card.battery_v:.2f} V"
         for head in card.heads:
-            where = f"tray {head.tray}" if head.tray else head.place or ("waiting" if head.waiting else "air")
+            where = (
+                f"tray {head.tray}"
+                if head.tray
+                else head.place or ("waiting" if head.waiting else "with its trays")
+            )
             rows.append((head.head, where, heard, battery, card.state))
             if head.waiting:
                 waiting.append(head.place_with)
@@ -101,8 +107,15 @@ def probe_place(
                 note=note,
             )
             entry = put(tx, draft, b.now_ms)
+            homeless = into is not None and journal_store.facts(tx).place_of_tray(into.tray_id, when) is None
         where = f"is in tray “{into.name}”" if into else f"hangs in “{hung.name}”" if hung else ""
-        answer(b, f"Head {known.label} {where} since {at_words(b, when)}.", [entry], as_json=as_json)
+        says = f"Head {known.label} {where} since {at_words(b, when)}."
+        if homeless and into is not None:
+            # Else readings from before the tray's first place count for no place and no mix, in silence.
+            words = f'{shlex.quote(into.name)} --to PLACE --at "{at_words(b, when)}"'
+            says += f" Where the tray stood then is not known; say it with: traywarden moved {words}."
+            says += " Its mix likewise, with tray refill."
+        answer(b, says, [entry], as_json=as_json)
 
 
 @probe_app.command("take-out")

@@ -9,7 +9,7 @@ import pandas as pd
 
 from traywarden.domain.coverage import coverages
 from traywarden.domain.days import local_date, local_day_bounds
-from traywarden.errors import UsageError, did_you_mean
+from traywarden.errors import UsageError, asked, did_you_mean
 
 FloatArray = npt.NDArray[np.float64]
 METHODS = (
@@ -195,7 +195,7 @@ def daily_degree_days(
 
 def _upper(lower_c: float, upper_c: float | None, cutoff: str) -> float | None:
     if cutoff not in CUTOFFS:
-        raise UsageError(f"There is no cutoff called “{cutoff}”{did_you_mean(cutoff, CUTOFFS)}.")
+        raise UsageError(asked(f"There is no cutoff called “{cutoff}”{did_you_mean(cutoff, CUTOFFS)}."))
     if cutoff == "none" or upper_c is None:
         return None
     if not upper_c > lower_c:
@@ -207,7 +207,8 @@ def _upper(lower_c: float, upper_c: float | None, cutoff: str) -> float | None:
 
 def _check_method(method: str, known: tuple[str, ...]) -> None:
     if method not in known:
-        raise UsageError(f"There is no degree-day method called “{method}”{did_you_mean(method, known)}.")
+        sentence = f"There is no degree-day method called “{method}”{did_you_mean(method, known)}."
+        raise UsageError(asked(sentence))
 
 
 def _from_average(

@@ -8,7 +8,7 @@ from typing import Any
 
 import vl_convert
 
-from traywarden.errors import StoreError, UsageError, did_you_mean
+from traywarden.errors import StoreError, UsageError
 
 SUFFIXES = (".svg", ".png")
 PNG_SCALE = 2.0
@@ -27,10 +27,7 @@ def chart(name: str) -> dict[str, Any]:
 def check_name(path: Path) -> None:
     """Raises UsageError for a file name that no picture can have; ask before working on what to draw."""
     if path.suffix.lower() not in SUFFIXES:
-        raise UsageError(
-            f"A picture called “{path.name}” cannot be drawn; end the name in .svg or .png"
-            f"{did_you_mean(path.suffix.lower(), SUFFIXES) if path.suffix else ''}."
-        )
+        raise UsageError(f"A picture called “{path.name}” cannot be drawn; end the name in .svg or .png.")
 
 
 def draw(spec: Mapping[str, Any], path: Path) -> None:

@@ -187,7 +187,7 @@ def _probe(card: ProbeCard, zone: ZoneInfo | Any, now_ms: int, blind_after_s: fl
         silent_s,
         card.battery_v,
         tuple(_whereabouts(head) for head in card.heads),
-        bool(placed) and (silent_s is None or silent_s > blind_after_s),
+        bool(placed) and not card.imported and (silent_s is None or silent_s > blind_after_s),
     )
 
 

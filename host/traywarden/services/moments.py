@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 from traywarden.errors import UsageError
 
 EXAMPLES = "“2026-03-01 08:00”, “yesterday 18:00”, “today 7:30”, “2 h ago” or “3 days ago”"
-EARLIEST_YEAR = 2000
+EARLIEST_YEAR = 1970
 LATEST_YEAR = 2200
 NOON = time(12)
 
@@ -67,7 +67,9 @@ def _read(words: str, now: datetime, now_ms: int, zone: ZoneInfo) -> Moment | No
     if ago := _AGO.fullmatch(words):
         return _ago(float(ago[1].replace(",", ".")), ago[2], now, now_ms, zone)
     if (year := re.match(r"\d{4}(?=-)", words)) and not EARLIEST_YEAR <= int(year[0]) <= LATEST_YEAR:
-        raise UsageError(f"The year {year[0]} cannot be meant; check it.")
+        raise UsageError(
+            f"The year {year[0]} cannot be meant; give one from {EARLIEST_YEAR} to {LATEST_YEAR}."
+        )
     if _WITH_OFFSET.fullmatch(words):
         return _with_offset(words)
     if named := _NAMED_DAY.fullmatch(words):

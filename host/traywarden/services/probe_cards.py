@@ -6,6 +6,7 @@ import numpy as np
 
 from traywarden.domain.garden import Head
 from traywarden.domain.journal import Facts
+from traywarden.domain.readings import BOOT_IMPORTED
 from traywarden.services.journal_words import Names
 from traywarden.store import journal as journal_store
 from traywarden.store import probes as probe_store
@@ -27,7 +28,10 @@ class HeadCard:
 
 @dataclass(frozen=True, slots=True)
 class ProbeCard:
-    """One probe: when it was last heard of, its battery [V], and its heads."""
+    """One probe: when it was last heard of, its battery [V], and its heads.
+
+    `imported`: it is a logger whose readings come from files, so nobody waits to hear from it.
+    """
 
     probe: str
     first_seen_ms: int
@@ -35,6 +39,7 @@ class ProbeCard:
     battery_v: float | None
     state: str
     heads: tuple[HeadCard, ...]
+    imported: bool = False
 
 
 def probe_cards(tx: Tx, now_ms: int) -> list[ProbeCard]:
@@ -52,6 +57,7 @@ def probe_cards(tx: Tx, now_ms: int) -> list[ProbeCard]:
                 _battery_v(tx, mine, newest),
                 str(probe.state.get("state", "")),
                 _head_cards(mine, facts, names, newest, now_ms),
+                _imported(tx, mine, newest),
             )
         )
     return cards
@@ -81,6 +87,13 @@ def _head_card(
     target = "--place PLACE" if head.number == 0 else "--tray TRAY"
     command = f"traywarden probe place {head.label} {target}" if held is None else ""
     return HeadCard(head.label, tray, place, waiting, command, last_ms)
+
+
+def _imported(tx: Tx, heads: list[Head], newest: dict[int, int]) -> bool:
+    """Whether the newest reading of every head came from a file."""
+    known = [(head.head_id, newest[head.head_id]) for head in heads if head.head_id in newest]
+    boots = [reading_store.columns(tx, head_id, at_ms, at_ms + 1).boot for head_id, at_ms in known]
+    return bool(boots) and all(bool(np.all(boot == BOOT_IMPORTED)) for boot in boots)
 
 
 def _battery_v(tx: Tx, heads: list[Head], newest: dict[int, int]) -> float | None:

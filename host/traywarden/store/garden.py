@@ -10,7 +10,7 @@ from zoneinfo import available_timezones
 from sqlalchemy import Row, Table, insert, select, update
 
 from traywarden.domain.garden import Garden, Lot, Mix, Place, PlaceKind, Tray
-from traywarden.errors import UnknownNameError, UsageError, did_you_mean
+from traywarden.errors import UnknownNameError, UsageError, asked, did_you_mean
 from traywarden.store import schema
 from traywarden.store.store import Tx
 
@@ -77,8 +77,9 @@ def set_garden(
     zones = available_timezones()
     if time_zone not in zones:
         raise UsageError(
-            f"There is no time zone “{time_zone}”{did_you_mean(time_zone, zones)}; "
-            "give a name such as Europe/Lisbon."
+            asked(f"There is no time zone “{time_zone}”{near}.")
+            if (near := did_you_mean(time_zone, zones))
+            else f"There is no time zone “{time_zone}”; give a name such as Europe/Lisbon."
         )
     _check_number("latitude", latitude_deg, -90, 90, "°")
     _check_number("longitude", longitude_deg, -180, 180, "°")
@@ -102,7 +103,7 @@ def add_place(tx: Tx, name: str, kind: PlaceKind | str, covered: bool | None = N
         kind = PlaceKind(kind)
     except ValueError:
         raise UsageError(
-            f"There is no kind of place “{kind}”{did_you_mean(kind, list(PlaceKind))}."
+            asked(f"There is no kind of place “{kind}”{did_you_mean(kind, list(PlaceKind))}.")
         ) from None
     sheltered = kind.covered if covered is None else covered
     place_id = _add(tx, schema.place, "place", name, kind=kind.value, covered=sheltered, note=note)

@@ -100,6 +100,17 @@ def test_what_comes_soon_is_said_with_number_line_and_an_hour_that_is_not_too_pr
     )
 
 
+def test_a_tray_below_its_line_but_not_for_long_is_not_said_to_be_about_to_reach_it(
+    little: LittleGarden,
+) -> None:
+    """Two hours after the tomatoes crossed their line; here water-now waits for a day below it."""
+    now_ms = round(_crossing_ms("tomatoes")) + 7_200_000
+    with grounded(little.store, now_ms, dry__open_delay_s=86_400.0) as ground:
+        (told,) = [s for s in ask_today(ground).soon if s.tray == "tomatoes"]
+    assert told.when == "any time now"
+    assert "below its dry line of 51 %, though not for long yet" in told.why
+
+
 @pytest.mark.parametrize(
     ("now", "in_h", "when"),
     [
@@ -221,7 +232,7 @@ def test_a_tray_without_a_head_is_blind_and_says_so(tmp_path: Path) -> None:
     with grounded(made.store, START_MS + DAY_MS) as ground:
         blind = [b for b in ask_today(ground).blind if b.tray == "bare"]
     made.store.close()
-    assert {b.why for b in blind} == {"no head is in it"}
+    assert {b.why for b in blind} == {"no head is in it; place one with “traywarden probe place”"}
 
 
 def test_a_state_older_than_the_look_back_is_dated_by_the_episode_the_host_kept(tmp_path: Path) -> None:

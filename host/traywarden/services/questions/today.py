@@ -196,7 +196,7 @@ class _Tray:
         """Why nothing is known of the tray since the look back began."""
         ground, newest_ms = self._ground, self._newest_ms()
         if not ground.facts.heads_in_tray(self._tray.tray_id, ground.now_ms, ground.now_ms + 1):
-            return "no head is in it"
+            return "no head is in it; place one with “traywarden probe place”"
         if newest_ms is None:
             return "nothing was measured in it yet"
         return f"nothing usable was measured for {span_words((ground.now_ms - newest_ms) / 1000)}"
@@ -274,9 +274,12 @@ class _Tray:
             return []
         when = when_words(self._ground.now_ms, in_s, self._ground.zone)
         line = f"its dry line of {self.now.dry_line_pct:.0f} %"
-        then = (
-            f" about to reach {line}" if when == ANY_TIME else f", drying as it does, falls to {line} by then"
-        )
+        if when != ANY_TIME:
+            then = f", drying as it does, falls to {line} by then"
+        elif self.now.moisture_m3_m3 < mix.dry_line_m3_m3:
+            then = f" below {line}, though not for long yet"
+        else:
+            then = f" about to reach {line}"
         why = f"it is at {self.now.moisture_pct:.0f} % of container capacity and{then}"
         by = self._ground.at(self._ground.now_ms + in_s * 1000)
         return [Soon(self._tray.name, self._place, "Water", when, by, in_s, why)]

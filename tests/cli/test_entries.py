@@ -103,3 +103,9 @@ def test_a_clock_time_that_came_twice_is_taken_as_the_first_with_one_sentence(ga
         garden.json("watered", "A1", "--at", "2025-10-26 01:30")["entries"][0]["at"]
         == "2025-10-26 01:30+0100"
     )
+
+
+def test_a_number_that_cannot_be_read_is_told_in_plain_words(garden: CommandLine) -> None:
+    assert "not a number; write it like 0.5" in garden.refused("watered", "A1", "--litres", "0,5")
+    assert "not a whole number" in garden.refused("emerged", "A1", "--count", "many")
+    assert "give at least 0" in garden.refused("emerged", "A1", "--count", "-3")

@@ -3,7 +3,7 @@
 import pytest
 
 from tests.cli.conftest import NOW_MS, CommandLine
-from traywarden.domain.readings import Reading
+from traywarden.domain.readings import BOOT_IMPORTED, Reading
 from traywarden.store import journal as journal_store
 from traywarden.store import readings as reading_store
 
@@ -64,6 +64,23 @@ def test_the_air_sensor_hangs_in_a_place_and_in_no_tray(reported: CommandLine) -
     )
     assert "own air sensor" in reported.refused("probe", "place", "b1/0", "--tray", "A1")
     assert "--tray or --place, one of them" in reported.refused("probe", "place", "b1/1")
+
+
+def test_degree_days_of_a_place_with_air_alone_say_to_ask_for_its_air(reported: CommandLine) -> None:
+    with reported.store() as store, store.write() as tx:
+        rows = [Reading("b1", 0, 2, n, NOW_MS - HOUR_MS * (9 - n), NOW_MS, air_temp_c=12.0) for n in range(9)]
+        reading_store.insert(tx, rows)
+    reported.ok("probe", "place", "b1/0", "--place", "South frame", "--at", "2 days ago")
+    words = ("degree-days", "--place", "South frame", "--base", "5", "--from", "yesterday")
+    assert "add --air" in reported.refused(*words, code=9)
+    reported.ok(*words, "--air")
+
+
+def test_a_logger_from_a_file_is_not_said_to_have_been_heard(garden: CommandLine) -> None:
+    with garden.store() as store, store.write() as tx:
+        at_ms = NOW_MS - 90 * 24 * HOUR_MS
+        reading_store.insert(tx, [Reading("log", 1, BOOT_IMPORTED, at_ms, at_ms, NOW_MS, soil_temp_c=9.0)])
+    assert "from a file" in garden.ok("probe", "list")
 
 
 def test_an_unknown_head_says_what_is_near_or_that_none_has_reported(

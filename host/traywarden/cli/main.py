@@ -25,8 +25,17 @@ from traywarden.cli import (
 from traywarden.cli.context import remember
 from traywarden.errors import TraywardenError
 
+_PLAINER = {
+    "Input should be a valid number, unable to parse string as a number": "not a number; write it like 0.5",
+    "Input should be a valid integer, unable to parse string as an integer": "not a whole number",
+    "Input should be greater than or equal to": "give at least",
+    "Input should be less than or equal to": "give at most",
+}
+"""What Typer's checks of numbers say, and how a grower is told."""
+
 app = typer.Typer(
     name="traywarden",
+    context_settings={"help_option_names": ["--help", "-h"]},
     help="Tells a grower who raises transplants outdoors what each seed tray needs.",
     no_args_is_help=True,
     rich_markup_mode="markdown",
@@ -85,6 +94,8 @@ def main(arguments: list[str] | None = None) -> int:
     except typer.TyperException as error:
         # Typer's own usage errors know how to show the usage line; its base class does not declare it.
         show = getattr(error, "show", None)
+        for said, plainer in _PLAINER.items():
+            error.message = error.message.replace(said, plainer)
         if show is None:
             typer.echo(f"Error: {error}", err=True)
         else:

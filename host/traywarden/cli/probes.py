@@ -54,6 +54,8 @@ def _print_cards(b: Bench, cards: list[ProbeCard]) -> None:
     rows, waiting = [], []
     for card in cards:
         heard = f"{span_words((b.now_ms - card.last_seen_ms) / 1000)} ago"
+        if card.imported:
+            heard = "from a file"
         battery = "" if card.battery_v is None else f"{card.battery_v:.2f} V"
         for head in card.heads:
             where = (

@@ -142,8 +142,8 @@ def _limit_words(hours: LimitHours | None, display: Display) -> list[str]:
     parts, limits = [], hours.limits
     if limits.low_c is not None and (hours.a_below_h or hours.b_below_h):
         low = f"{limits.crop}’s {display.temp(limits.low_c)}"
-        parts.append(f"{hours.a_below_h:.0f} h below {low} instead of {hours.b_below_h:.0f} h")
+        parts.append(f"{hours.a_below_h:,.0f} h below {low} instead of {hours.b_below_h:,.0f} h")
     if limits.high_c is not None and (hours.a_above_h or hours.b_above_h):
         high = f"{limits.crop}’s {display.temp(limits.high_c)}"
-        parts.append(f"{hours.a_above_h:.0f} h above {high} instead of {hours.b_above_h:.0f} h")
+        parts.append(f"{hours.a_above_h:,.0f} h above {high} instead of {hours.b_above_h:,.0f} h")
     return parts

@@ -197,11 +197,23 @@ def _readings(
     if not times.size:
         what = "air" if column == "air_temp_c" else "soil"
         ground.need_readings()
+        if what == "soil" and _air_too(ground, asked.place, start_ms, end_ms):
+            raise ShortOfDataError(
+                f"No soil temperature was measured for “{subject}” from {first} to {last}, but its air was; "
+                "add --air to ask about that."
+            )
         raise ShortOfDataError(
             f"No {what} temperature was measured for “{subject}” from {first} to {last}; "
             "place a head there with “traywarden probe place”, or ask about another span with --from."
         )
     return times, temps
+
+
+def _air_too(ground: Ground, place: str, start_ms: int, end_ms: int) -> bool:
+    if not place:
+        return False
+    place_id = garden_store.place_named(ground.tx, place).place_id
+    return bool(together(ground.place_heads(place_id, "air", start_ms, end_ms), "air_temp_c")[0].size)
 
 
 def _rows(table: pd.DataFrame, today: date) -> tuple[DegreeDay, ...]:

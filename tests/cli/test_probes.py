@@ -118,3 +118,8 @@ def test_a_calibration_that_makes_no_line_is_refused(reported: CommandLine) -> N
     assert "swap them" in reported.refused("probe", "calibrate", "b1/1", *volts, "1.3", "--dry", "0.6")
     assert "give -0.5 to 6" in reported.refused("probe", "calibrate", "b1/1", *volts, "1300")
     assert "one of them" in reported.refused("probe", "calibrate", *volts, "1.3")
+
+
+def test_replaying_while_no_host_runs_says_to_start_it(reported: CommandLine) -> None:
+    words = ("replay", "--from-store", "--probe", "b1", "--as", "b1-again")
+    assert "start it with “traywarden run”" in reported.refused(*words, code=7)

@@ -137,6 +137,11 @@ def _address(broker: str, settings: Settings) -> tuple[str, int]:
     running = running_host(settings.home)
     if running is not None:
         return running.broker_host, running.broker_port
+    if settings["broker.builtin"]:
+        raise BrokerError(
+            f"No host runs for {settings.home}, and its built-in broker with it; start it with "
+            "“traywarden run”, or name another broker with --broker host:port."
+        )
     return settings["broker.host"], settings["broker.port"]
 
 

@@ -210,6 +210,28 @@ def test_a_tray_that_was_dry_when_its_probe_fell_silent_days_ago_still_needs_wat
     assert need.since.timestamp() * 1000 == opened_ms
 
 
+def test_a_tray_watered_after_its_last_reading_is_not_sent_for_more_water(tmp_path: Path) -> None:
+    made = little_garden(tmp_path)
+    now_ms = NOW_MS + 600_000
+    with made.store.write() as tx:
+        journal.write(tx, Kind.WATERED, now_ms, now_ms, tray_id=made.tray_ids["tomatoes"])
+    with grounded(made.store, now_ms + 60_000) as ground:
+        need = next(n for n in ask_today(ground).needs if (n.tray, n.rule) == ("tomatoes", "dry"))
+    made.store.close()
+    assert need.do.startswith("It was watered after its last reading")
+
+
+def test_a_tray_that_was_planted_out_will_not_need_water_within_a_day(tmp_path: Path) -> None:
+    made = little_garden(tmp_path)
+    with made.store.write() as tx:
+        journal.write(tx, Kind.PLANTED_OUT, NOW_MS - 1, NOW_MS - 1, tray_id=made.tray_ids["lettuce"])
+    with grounded(made.store) as ground:
+        answer = ask_today(ground)
+    made.store.close()
+    assert "lettuce" not in {s.tray for s in answer.soon}
+    assert "lettuce" in answer.quiet
+
+
 def test_a_crop_without_a_published_minimum_is_told_where_its_range_begins(tmp_path: Path) -> None:
     made = little_garden(tmp_path)
     basil = crops.crop_named("basil")

@@ -25,6 +25,8 @@ LOOK_BACK_MS = 3 * DAY_MS
 """What has stood longer is dated by the episode the host keeps, or else said to be “at least” so old."""
 SEVERITY_ORDER = ("urgent", "warning", "info")
 
+WATERED_SINCE = "It was watered after its last reading; the next one will show whether that was enough."
+
 WHAT = {"dry": "Water now", "cold": "Too cold to come up"}
 WAS = {
     "dry": "it was below its dry line when it was last measured",
@@ -216,11 +218,18 @@ class _Tray:
             self._ground.at(state.open_since_ms),
             at_least,
             (self._ground.now_ms - state.open_since_ms) / 1000,
-            _help(rule.name, facts, self._kind),
+            WATERED_SINCE if self._watered_since(rule) else _help(rule.name, facts, self._kind),
             state.answer is Answer.NO,
             blind,
             facts,
         )
+
+    def _watered_since(self, rule: Rule) -> bool:
+        """Whether the journal has a watering that no reading has had the time to show."""
+        newest_ms, events = self._newest_ms(), self._water.events
+        if rule.name != "dry" or newest_ms is None or not events:
+            return False
+        return known_from(events[-1]) == "journal" and event_ms(events[-1]) > newest_ms
 
     def _glance(self) -> TrayNow:
         ground, tray_id, last = self._ground, self._tray.tray_id, self._last
@@ -265,7 +274,7 @@ class _Tray:
     def _drying(self) -> list[Soon]:
         """When the tray will need water, if within a day."""
         mix = self._ground.mix_of(self._tray.tray_id, self._ground.now_ms)
-        if mix is None or self.now.moisture_m3_m3 is None:
+        if mix is None or self.now.moisture_m3_m3 is None or (self._last and self._last.planted_out):
             return []
         heads = list(zip(self._water.series, self._water.by_head, strict=True))
         now_s, blind_after_s = self._ground.now_ms / 1000, self._judge.blind_after_ms / 1000

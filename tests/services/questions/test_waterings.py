@@ -109,6 +109,19 @@ def test_trays_in_the_open_that_rise_together_were_rained_on(tmp_path: Path) -> 
     assert kinds == {"tomatoes": ["rain"], "lettuce": ["rain"], "peppers": ["rain"]}
 
 
+def test_where_nobody_wrote_down_the_place_rain_is_not_claimed(tmp_path: Path) -> None:
+    made = little_garden(tmp_path, until_ms=START_MS + 2 * DAY_MS)
+    with made.store.write() as tx:
+        for entry in journal.entries(tx):
+            if entry.kind is Kind.MOVED:
+                journal.write(tx, Kind.UNDONE, entry.at_ms, entry.at_ms, replaces=entry.entry_id)
+    with grounded(made.store, START_MS + 2 * DAY_MS) as ground:
+        kinds = [e.kind for t in ask_waterings(ground).trays for e in t.events]
+    made.store.close()
+    assert kinds
+    assert "rain" not in kinds
+
+
 def test_an_unknown_tray_says_what_is_near_and_no_readings_say_what_to_do(empty: LittleGarden) -> None:
     with grounded(empty.store) as ground, pytest.raises(UnknownNameError, match="did you mean “tomatoes”"):
         ask_waterings(ground, "tomatos")

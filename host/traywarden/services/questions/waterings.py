@@ -105,7 +105,7 @@ def tray_waterings(ground: Ground, start_ms: int, end_ms: int) -> dict[int, Tray
 
     def covered(tray_id: int, at_s: float) -> bool:
         place = ground.place_of(tray_id, round(at_s * 1000))
-        return place is not None and place.covered
+        return place is None or place.covered  # where nobody knows the place, rain is not claimed
 
     sheltered = {place.place_id for place in ground.places.values() if place.covered}
     rain_s, rain_mm = _rain(

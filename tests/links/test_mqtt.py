@@ -84,7 +84,7 @@ def test_what_was_not_acknowledged_comes_again_and_the_rest_does_not(broker: Mos
     with _Linked(broker.port) as first:
         _publish(broker.port, payloads)
         first.link.acknowledge(first.take(10)[:4])
-        # A broker may drop what it has not read when we hang up; this answer comes after the acknowledgements.
+        # A broker may drop what it has not read when we hang up; its answer here comes after that.
         first.link._client.publish("elsewhere", b"", qos=1).wait_for_publish(20)
     with _Linked(broker.port) as second:
         assert [message.payload for message in second.take(6)] == payloads[4:]

@@ -4,7 +4,6 @@ import pytest
 
 from tests.cli.conftest import NOW_MS, CommandLine
 from traywarden.domain.readings import Reading
-from traywarden.store import journal as journal_store
 from traywarden.store import readings as reading_store
 
 HOUR_MS = 3_600_000
@@ -65,30 +64,3 @@ def test_an_unknown_head_says_what_is_near_or_that_none_has_reported(
 
 def test_before_any_probe_has_reported_there_is_nothing_to_place(garden: CommandLine) -> None:
     assert "No probe has reported yet" in garden.refused("probe", "place", "b1/1", "--tray", "A1")
-
-
-def test_a_calibration_defaults_to_the_container_capacity_of_the_heads_mix(reported: CommandLine) -> None:
-    reported.ok("mix", "change", "Seed mix", "--container-capacity", "0.6")
-    reported.ok("probe", "place", "b1/1", "--tray", "A1", "--at", "3 days ago")
-    words = reported.ok("probe", "calibrate", "b1/1", "--dry-volts", "2.61", "--wet-volts", "1.34")
-    assert "Head b1/1 reads 0.02 m³/m³ at 2.61 V and 0.6 m³/m³ at 1.34 V." in words
-    with reported.store() as store, store.read() as tx:
-        facts = journal_store.facts(tx)
-        head_id = facts.head_trays[0].subject
-        (made,) = facts.calibrations(head_id, None)
-    assert (made.dry_v, made.dry_m3_m3, made.wet_v, made.wet_m3_m3) == (2.61, 0.02, 1.34, 0.6)
-
-
-def test_a_mix_is_calibrated_for_every_head_in_it(reported: CommandLine) -> None:
-    words = reported.ok(
-        "probe", "calibrate", "--mix", "seed mix", "--dry-volts", "2.6", "--wet-volts", "1.3", "--dry", "0.05"
-    )
-    assert "Heads in “Seed mix” read 0.05 m³/m³ at 2.6 V and 0.55 m³/m³ at 1.3 V." in words
-
-
-def test_a_calibration_that_makes_no_line_is_refused(reported: CommandLine) -> None:
-    volts = ("--dry-volts", "2.6", "--wet-volts")
-    assert "too close" in reported.refused("probe", "calibrate", "b1/1", *volts, "2.6")
-    assert "swap them" in reported.refused("probe", "calibrate", "b1/1", *volts, "1.3", "--dry", "0.6")
-    assert "give -0.5 to 6" in reported.refused("probe", "calibrate", "b1/1", *volts, "1300")
-    assert "one of them" in reported.refused("probe", "calibrate", *volts, "1.3")

@@ -7,6 +7,7 @@ from rich.console import Console
 
 from traywarden import __version__
 from traywarden.cli import (
+    calibrate,
     crops,
     demo,
     entries,
@@ -61,6 +62,7 @@ trays.register(app)
 lots.register(app)
 crops.register(app)
 probes.register(app)
+calibrate.register(app)
 entries.register(app)
 journal.register(app)
 run.register(app)

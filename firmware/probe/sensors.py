@@ -1,8 +1,8 @@
-"""All sensors of a probe, read at once: what one of them does not give costs that value only.
+"""The probe's sensors as the wake cycle takes them: start all, wait once, read each.
 
-`hardware` is what `probe.board.Hardware` is: power(on), one_wire, i2c, moisture(place), moisture_scale,
-moisture_most_v, battery, battery_scale. `heads` are the settings' heads: number, one_wire (sixteen hex digits,
-or None for the only sensor on the bus) and moisture (which of the board's inputs, from 0; None without one).
+Each has `name`, `start()`, `ready_ms` and `read()`, which gives values by (head, wire name) or raises
+SensorError: what one does not give costs that value only. `hardware` is `probe.board.Hardware` or what acts
+like it.
 """
 
 from drivers import SensorError, battery, bme280, capacitive, ds18b20, sensirion, sht3x, sht4x
@@ -12,180 +12,196 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from typing import Any
 
-POWER_UP_MS = 10
+WARM_MS = 10
 """From power on until a digital sensor answers."""
-MOST_MS = 2 * ds18b20.CONVERSION_MS + 500
-"""Longest that reading takes: a conversion is tried a second time."""
-UNITS = {
-    "soil_temperature": "°C",
-    "moisture_voltage": "V",
-    "air_temperature": "°C",
-    "relative_humidity": "%",
-    "battery": "V",
-}
+_UNITS = {"moisture_voltage": "V", "relative_humidity": "%", "battery": "V"}
 
 
-class Sensed:
-    """What was measured at one instant: values by (head, quantity), the battery's volts, and what failed."""
+class SoilBus:
+    """The 1-Wire bus that the heads share: searched once and started once for each instant."""
 
-    def __init__(self) -> None:
-        self.values: dict[tuple[int, str], float] = {}
-        self.battery_v: float | None = None
-        self.faults: list[str] = []
-        self.unclaimed: list[str] = []
-
-
-class Sensors:
-    """Reads the sensors of all heads, the air sensor where one is expected, and the battery."""
-
-    def __init__(
-        self,
-        hardware: "Any",
-        heads: "list[dict[str, Any]]",
-        wait_ms: "Callable[[int], Any]",
-        air: bool = True,
-    ) -> None:
+    def __init__(self, hardware: "Any", heads: "list[dict[str, Any]]", pause: "Callable[[int], Any]") -> None:
+        self.unclaimed: list[bytes] = []
         self._hardware = hardware
-        self._heads = heads
-        self._wait_ms = wait_ms
-        self._air = air
+        self._claimed = [head["one_wire"] for head in heads if head.get("one_wire")]
+        self._open_heads = len(heads) - len(self._claimed)
+        self._pause = pause
+        self._trouble: SensorError | None = None
+        self._started = self._tried_again = False
 
-    def read(self) -> Sensed:
-        """Power the sensors, read them all, take the power away again. What fails is in `faults`."""
-        sensed = Sensed()
-        self._hardware.power(True)
-        try:
-            self._wait_ms(POWER_UP_MS)
-            roms, trouble = self._start_soil(sensed)
-            self._wait_ms(max(ds18b20.CONVERSION_MS, capacitive.SETTLE_MS))
-            self._read_soil(sensed, roms, trouble)
-            self._read_moisture(sensed)
-            if self._air:
-                self._read_air(sensed)
-        finally:
-            self._hardware.power(False)
-        try:
-            sensed.battery_v = battery.read(self._hardware.battery, self._hardware.battery_scale)
-        except (SensorError, OSError) as error:
-            _fault(sensed, None, "battery", error)
-        return sensed
-
-    def check(self) -> "list[dict[str, Any]]":
-        """Each sensor and whether it answers, in plain words: {"sensor", "ok", "words"}."""
-        sensed = self.read()
-        found: list[dict[str, Any]] = []
-        for (head, quantity), value in sorted(sensed.values.items()):
-            found.append({"sensor": label(head, quantity), "ok": True, "words": _answer(quantity, value)})
-        if sensed.battery_v is not None:
-            found.append({"sensor": "battery", "ok": True, "words": _answer("battery", sensed.battery_v)})
-        for fault in sensed.faults:
-            sensor, words = fault.split(": ", 1)
-            found.append({"sensor": sensor, "ok": False, "words": words})
-        for rom in sensed.unclaimed:
-            words = (
-                f"a soil temperature sensor {rom} answers that no head has; name it in the settings' heads"
-            )
-            found.append({"sensor": rom, "ok": False, "words": words})
-        return found
-
-    def _start_soil(self, sensed: Sensed) -> "tuple[list[bytes], SensorError | None]":
-        """Begin a conversion: the sensors on the bus where a head leaves open which is its own."""
+    def start(self) -> None:
+        """Find the sensors and have all measure, unless that was done for this instant. Never raises."""
+        if self._started:
+            return
+        self._started, self._tried_again, self._trouble = True, False, None
         bus = self._hardware.one_wire
-        roms: list[bytes] = []
-        trouble: SensorError | None = None
+        self.unclaimed = []
         try:
-            roms = ds18b20.find(bus)
-        except SensorError as error:
-            trouble = error
-        claimed = [head["one_wire"] for head in self._heads if head["one_wire"]]
-        open_heads = len(self._heads) - len(claimed)
-        unclaimed = [rom for rom in roms if ds18b20.rom_text(rom) not in claimed]
-        if len(unclaimed) > open_heads or open_heads > 1:
-            sensed.unclaimed = [ds18b20.rom_text(rom) for rom in unclaimed]
-        try:
+            if self._open_heads:
+                found = ds18b20.find(bus)
+                self.unclaimed = [rom for rom in found if ds18b20.rom_text(rom) not in self._claimed]
             ds18b20.start(bus)
         except SensorError as error:
-            trouble = error
-        return unclaimed, trouble
+            self._trouble = error
 
-    def _read_soil(self, sensed: Sensed, unclaimed: list[bytes], trouble: "SensorError | None") -> None:
-        again = True
-        for head in self._heads:
-            try:
-                rom = self._rom(head, unclaimed, trouble)
-                try:
-                    temp_c = ds18b20.read(self._hardware.one_wire, rom)
-                except ds18b20.PowerUpError:
-                    if not again:
-                        raise
-                    again = False
-                    ds18b20.start(self._hardware.one_wire)
-                    self._wait_ms(ds18b20.CONVERSION_MS)
-                    temp_c = ds18b20.read(self._hardware.one_wire, rom)
-                sensed.values[head["number"], "soil_temperature"] = temp_c
-            except (SensorError, ValueError) as error:
-                _fault(sensed, head["number"], "soil_temperature", error)
+    def read(self, one_wire: "str | None") -> float:
+        """Temperature [°C] of the sensor with this number, or of the one that no other head has."""
+        self._started = False
+        if self._trouble is not None:
+            raise self._trouble
+        rom = self._only_one() if one_wire is None else ds18b20.rom_bytes(one_wire)
+        bus = self._hardware.one_wire
+        try:
+            return ds18b20.read(bus, rom)
+        except ds18b20.PowerUpError:
+            if self._tried_again:
+                raise
+            self._tried_again = True  # the supply dipped: all measure once more
+            ds18b20.start(bus)
+            self._pause(ds18b20.CONVERSION_MS)
+            return ds18b20.read(bus, rom)
 
-    def _rom(self, head: "dict[str, Any]", unclaimed: list[bytes], trouble: "SensorError | None") -> bytes:
-        if head["one_wire"]:
-            return ds18b20.rom_bytes(head["one_wire"])
-        if trouble is not None:
-            raise trouble
-        open_heads = [other for other in self._heads if not other["one_wire"]]
-        if not unclaimed:
+    def _only_one(self) -> bytes:
+        if not self.unclaimed:
             raise SensorError("DS18B20", "no sensor answers; is one connected?")
-        if len(unclaimed) > 1 or len(open_heads) > 1:
+        if len(self.unclaimed) > 1 or self._open_heads > 1:
             raise SensorError("DS18B20", "several could be this one; name it in the settings' heads")
-        return unclaimed[0]
+        return self.unclaimed[0]
 
-    def _read_moisture(self, sensed: Sensed) -> None:
+
+class SoilTemperature:
+    """Soil temperature of one head."""
+
+    ready_ms = ds18b20.CONVERSION_MS
+
+    def __init__(self, bus: SoilBus, head: "dict[str, Any]") -> None:
+        self.number: int = head["number"]
+        self.name = f"head {self.number} soil temperature"
+        self.bus = bus
+        self.start = bus.start
+        self._one_wire = head.get("one_wire")
+
+    def read(self) -> "dict[tuple[int, str], float]":
+        """Temperature [°C]. Raises SensorError."""
+        return {(self.number, "soil_temperature"): self.bus.read(self._one_wire)}
+
+
+class Moisture:
+    """Volts of the moisture sensor of one head."""
+
+    ready_ms = capacitive.SETTLE_MS
+
+    def __init__(self, hardware: "Any", head: "dict[str, Any]") -> None:
+        self.number: int = head["number"]
+        self.name = f"head {self.number} moisture"
+        self._hardware = hardware
+        self._place: int = head["moisture"]
+
+    def start(self) -> None:
+        """Nothing: it measures while it has power."""
+
+    def read(self) -> "dict[tuple[int, str], float]":
+        """Volts at the sensor's output. Raises SensorError."""
         hardware = self._hardware
-        for head in self._heads:
-            if head["moisture"] is None:
-                continue
-            try:
-                adc = hardware.moisture(head["moisture"])
-                sensed.values[head["number"], "moisture_voltage"] = capacitive.read(
-                    adc, hardware.moisture_scale, hardware.moisture_most_v
-                )
-            except (SensorError, OSError) as error:
-                _fault(sensed, head["number"], "moisture_voltage", error)
+        adc = hardware.moisture(self._place)
+        volts = capacitive.read(adc, hardware.moisture_scale, hardware.moisture_most_v)
+        return {(self.number, "moisture_voltage"): volts}
 
-    def _read_air(self, sensed: Sensed) -> None:
-        """The first air sensor that gives values; else what one that is there but fails says."""
-        i2c, trouble = self._hardware.i2c, None
-        for driver, addresses in (
-            (sht4x, sensirion.ADDRESSES),
-            (sht3x, sensirion.ADDRESSES),
-            (bme280, bme280.ADDRESSES),
+
+class Air:
+    """Air temperature and humidity from whichever of the known sensors answers."""
+
+    ready_ms = 0
+    name = "air sensor"
+
+    def __init__(self, hardware: "Any", pause: "Callable[[int], Any]") -> None:
+        self._hardware = hardware
+        self._pause = pause
+
+    def start(self) -> None:
+        """Nothing: it measures in a few milliseconds when asked."""
+
+    def read(self) -> "dict[tuple[int, str], float]":
+        """Temperature [°C] and relative humidity [%]. Raises SensorError."""
+        trouble: SensorError | None = None
+        for measure, addresses in (
+            (sht4x.read, sensirion.ADDRESSES),
+            (sht3x.read, sensirion.ADDRESSES),
+            (bme280.read, bme280.ADDRESSES),
         ):
             for address in addresses:
                 try:
-                    temp_c, rh_pct = driver.read(i2c, self._wait_ms, address)
+                    temp_c, rh_pct = measure(self._hardware.i2c, self._pause, address)
                 except SensorError as error:
-                    if trouble is None or "no answer" in trouble.why:
+                    if trouble is None or trouble.why.startswith("no answer"):
                         trouble = error
                     continue
-                sensed.values[0, "air_temperature"] = temp_c
-                sensed.values[0, "relative_humidity"] = rh_pct
-                return
-        if trouble is not None:
-            _fault(sensed, 0, "air_temperature", trouble)
+                return {(0, "air_temperature"): temp_c, (0, "relative_humidity"): rh_pct}
+        raise trouble or SensorError(self.name, "no answer; is it connected?")
 
 
-def label(head: "int | None", quantity: str) -> str:
-    """What a person calls a sensor."""
-    if head is None:
-        return quantity
-    if head == 0:
-        return "air sensor"
-    return f"head {head} {'moisture' if quantity == 'moisture_voltage' else 'soil temperature'}"
+class Battery:
+    """Volts of the battery."""
+
+    ready_ms = 0
+    name = "battery"
+
+    def __init__(self, hardware: "Any") -> None:
+        self._hardware = hardware
+
+    def start(self) -> None:
+        """Nothing: its divider is always connected."""
+
+    def read(self) -> "dict[tuple[int, str], float]":
+        """Volts. Raises SensorError."""
+        return {(0, "battery"): battery.read(self._hardware.battery, self._hardware.battery_scale)}
 
 
-def _answer(quantity: str, value: float) -> str:
-    return f"answers: {value:.2f} {UNITS[quantity]}"
+def sensors(hardware: "Any", heads: "list[dict[str, Any]]", pause: "Callable[[int], Any]") -> "list[Any]":
+    """The sensors of these heads (settings), the air sensor and the battery."""
+    bus = SoilBus(hardware, heads, pause)
+    made: list[Any] = [SoilTemperature(bus, head) for head in heads]
+    made += [Moisture(hardware, head) for head in heads if head.get("moisture") is not None]
+    made += [Air(hardware, pause), Battery(hardware)]
+    return made
 
 
-def _fault(sensed: Sensed, head: "int | None", quantity: str, error: Exception) -> None:
-    why = error.why if isinstance(error, SensorError) else str(error)
-    sensed.faults.append(f"{label(head, quantity)}: {why}")
+def read_all(
+    made: "list[Any]", power: "Callable[[bool], Any]", pause: "Callable[[int], Any]"
+) -> "tuple[dict[tuple[int, str], float], list[tuple[str, str]]]":
+    """Every sensor once: values by (head, wire name), and (sensor, why) of those that gave none."""
+    values: dict[tuple[int, str], float] = {}
+    faults: list[tuple[str, str]] = []
+    power(True)
+    try:
+        pause(WARM_MS)
+        for sensor in made:
+            sensor.start()
+        pause(max([sensor.ready_ms for sensor in made], default=0))
+        for sensor in made:
+            try:
+                values.update(sensor.read())
+            except Exception as error:
+                faults.append((sensor.name, error.why if isinstance(error, SensorError) else repr(error)))
+    finally:
+        power(False)
+    return values, faults
+
+
+def check(
+    made: "list[Any]", power: "Callable[[bool], Any]", pause: "Callable[[int], Any]"
+) -> "list[dict[str, Any]]":
+    """Every sensor and whether it answers, in plain words: {"sensor", "ok", "words"}."""
+    values, faults = read_all(made, power, pause)
+    found: list[dict[str, Any]] = []
+    for (head, quantity), value in sorted(values.items()):
+        where = f"head {head} " if head else ""
+        words = f"answers: {value:.2f} {_UNITS.get(quantity, '°C')}"
+        found.append({"sensor": where + quantity.replace("_", " "), "ok": True, "words": words})
+    found += [{"sensor": sensor, "ok": False, "words": why} for sensor, why in faults]
+    for bus in [sensor.bus for sensor in made if isinstance(sensor, SoilTemperature)][:1]:
+        if len(bus.unclaimed) > 1:
+            for rom in bus.unclaimed:
+                words = "answers, and no head has it yet; name it in the settings' heads"
+                found.append({"sensor": "soil sensor " + ds18b20.rom_text(rom), "ok": False, "words": words})
+    return found

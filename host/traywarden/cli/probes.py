@@ -13,8 +13,10 @@ from traywarden.domain.units import span_words
 from traywarden.errors import UnknownNameError, UsageError
 from traywarden.services.journal import Draft, put
 from traywarden.services.probe_cards import ProbeCard, probe_cards
+from traywarden.services.probe_settings import wanted_settings
 from traywarden.store import garden as garden_store
 from traywarden.store import probes as probe_store
+from traywarden.store.crops import load_crops
 from traywarden.store.store import Tx
 
 probe_app = typer.Typer(
@@ -37,7 +39,8 @@ def probe_list(as_json: bool = JSON_OPTION) -> None:
     """
     with bench() as b:
         with b.store.read() as tx:
-            cards = probe_cards(tx, b.now_ms)
+            wanted = wanted_settings(tx, b.settings, load_crops(), b.now_ms)
+            cards = probe_cards(tx, b.now_ms, wanted)
         emit(cards, lambda shown: _print_cards(b, shown), as_json=as_json)
 
 
@@ -54,12 +57,12 @@ def _print_cards(b: Bench, cards: list[ProbeCard]) -> None:
         battery = "" if card.battery_v is None else f"{card.battery_v:.2f} V"
         for head in card.heads:
             where = f"tray {head.tray}" if head.tray else head.place or ("waiting" if head.waiting else "air")
-            rows.append((head.head, where, heard, battery, card.state))
+            rows.append((head.head, where, heard, battery, card.state, card.settings))
             if head.waiting:
                 waiting.append(head.place_with)
         if not card.heads:
-            rows.append((card.probe, "no readings yet", heard, battery, card.state))
-    print_table(("head", "where", "last heard", "battery", "state"), rows)
+            rows.append((card.probe, "no readings yet", heard, battery, card.state, card.settings))
+    print_table(("head", "where", "last heard", "battery", "state", "settings"), rows)
     if waiting:
         say("\nWaiting for their place:")
         for command in waiting:

@@ -33,8 +33,8 @@ class Link(Protocol):
     def acknowledge(self, messages: Sequence[Message]) -> None:
         """These are safely stored. Never raises: what cannot be acknowledged comes again."""
 
-    def publish(self, topic: str, payload: bytes) -> None:
-        """Send at QoS 1 when the connection allows. Never raises."""
+    def publish(self, topic: str, payload: bytes, *, retain: bool = False) -> None:
+        """Send at QoS 1 when the connection allows; `retain`: to later subscribers too. Never raises."""
 
     def stop(self) -> None:
         """End, after what was acknowledged and published has left."""

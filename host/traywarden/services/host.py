@@ -16,6 +16,7 @@ from traywarden.services import ingest as ingest_module
 from traywarden.services.clock import Clock, ReadingsClock, SystemClock
 from traywarden.services.deliver import Deliver
 from traywarden.services.ingest import QUIET_S, Committed, Ingest
+from traywarden.services.probe_settings import ProbeSettings
 from traywarden.services.running import RunningMark
 from traywarden.services.watch import Watch
 from traywarden.settings import Settings
@@ -129,6 +130,8 @@ class Host:
         )
         self._storing = self._thread("store readings", self._ingest.run)
         link.start()
+        told = ProbeSettings(store, garden.slug, self.settings, clock, load_crops(), link.publish)
+        self._thread("tell probes their settings", lambda: told.run(self._ending))
         self._mark.write(_system_ms(), link.address)
 
     def request_stop(self) -> None:

@@ -20,8 +20,9 @@ dev: $(VENV)/dev.stamp ## … with what checking and testing needs
 run: $(VENV)/run.stamp ## set up and play fourteen days of the demo garden
 	@$(VENV)/bin/traywarden demo
 
-test: $(VENV)/dev.stamp ## set up (Debian's mosquitto and PostgreSQL too) and pass every check and test
+test: $(VENV)/dev.stamp ## set up (Debian's mosquitto, PostgreSQL and node too) and pass every check and test
 	@scripts/debian-parts
+	@scripts/node-parts
 	@$(MAKE) --no-print-directory check
 	@scripts/run-tests
 
@@ -40,6 +41,8 @@ figures: $(VENV)/dev.stamp ## what the computation reaches on the recorded data 
 
 soak: $(VENV)/dev.stamp ## the long runs; make test holds a bounded version of each
 	@scripts/debian-parts
+	@scripts/node-parts
+	@TRAYWARDEN_FORTNIGHT=whole $(PY) -m pytest tests/system/test_fortnight.py -q --timeout 7200
 	@TRAYWARDEN_KILLS=200 $(PY) -m pytest tests/system/test_kill_host.py -q --timeout 3600
 
 pages: $(VENV)/dev.stamp ## write docs/commands.md and docs/settings.md again from the program

@@ -6,7 +6,7 @@ import struct
 
 _SLOT = "<IH"
 _SLOT_BYTES = 6
-_MOST_SLOT_BYTES = 1024
+_MOST_SLOT_BYTES = 2048
 
 
 class Files:

@@ -15,7 +15,14 @@ FIELDS = (
     ("board", str, 1, 40, "esp32-c3", "which row of `probe/boards.py` says where the pins are"),
     ("wifi.ssid", str, 0, 32, "", "the network's name; empty: no Wi-Fi, talk over USB"),
     ("wifi.password", str, 0, 63, "", "never printed"),
-    ("wifi.address", str, 0, 15, "", "fixed address; empty: ask by DHCP. A fixed one saves a second of radio"),
+    (
+        "wifi.address",
+        str,
+        0,
+        15,
+        "",
+        "fixed address; empty: ask by DHCP. A fixed one saves a second of radio",
+    ),
     ("wifi.mask", str, 0, 15, "255.255.255.0", "with a fixed address"),
     ("wifi.gateway", str, 0, 15, "", "with a fixed address"),
     ("wifi.dns", str, 0, 15, "", "with a fixed address"),
@@ -27,13 +34,34 @@ FIELDS = (
     ("broker.ca_file", str, 0, 64, "", "certificate (PEM or DER) on the probe that signed the broker's"),
     ("ntp.host", str, 0, 253, "pool.ntp.org", "time server; empty: send how long ago each reading was made"),
     ("ntp.every_s", int, 60, 604800, 900, "when connected, ask again if the last answer is older"),
-    ("receipts", bool, 0, 0, True, "keep readings until the host says they are stored, not only until the broker has them"),
+    (
+        "receipts",
+        bool,
+        0,
+        0,
+        True,
+        "keep readings until the host says they are stored, not only until the broker has them",
+    ),
     ("read_s", int, 5, 86400, 600, "measure this often"),
     ("send_s", int, 5, 604800, 3600, "send this often; a crossed limit is sent at once"),
-    ("flush_n", int, 1, 24, 6, "readings kept in RTC memory before they go to flash: the most a dead battery can cost"),
+    (
+        "flush_n",
+        int,
+        1,
+        24,
+        6,
+        "readings kept in RTC memory before they go to flash: the most a dead battery can cost",
+    ),
     ("pack_n", int, 1, 40, 12, "readings in one message"),
     ("budget_s", int, 5, 300, 45, "longest time awake"),
-    ("spool_bytes", int, 16384, 4194304, 262144, "flash for readings that wait; when it is full the oldest go"),
+    (
+        "spool_bytes",
+        int,
+        16384,
+        4194304,
+        262144,
+        "flash for readings that wait; when it is full the oldest go",
+    ),
     ("revision", int, 0, 2147483647, 0, "number of the settings message last taken from the host"),
 )
 SECRETS = ("wifi.password", "broker.password")
@@ -76,7 +104,10 @@ def check(given, old: dict) -> "tuple[dict, list[str]]":  # type: ignore[no-unty
     new = _copy(old)
     _take(given, "", new, problems)
     if new["send_s"] < new["read_s"] and not problems:
-        problems.append("send_s (%d) is shorter than read_s (%d); make it as long or longer" % (new["send_s"], new["read_s"]))
+        problems.append(
+            "send_s (%d) is shorter than read_s (%d); make it as long or longer"
+            % (new["send_s"], new["read_s"])
+        )
     return (old, problems) if problems else (new, [])
 
 
@@ -239,11 +270,17 @@ def _limits_problems(limits) -> "list[str]":  # type: ignore[no-untyped-def]
             continue
         for kind, value in kinds.items():
             if kind not in LIMITS:
-                problems.append("limits of head %s: %s is not one of %s" % (head, kind, ", ".join(sorted(LIMITS))))
-            elif isinstance(value, bool) or not isinstance(value, (int, float)) or not (
-                LIMITS[kind][0] <= value <= LIMITS[kind][1]
+                problems.append(
+                    "limits of head %s: %s is not one of %s" % (head, kind, ", ".join(sorted(LIMITS)))
+                )
+            elif (
+                isinstance(value, bool)
+                or not isinstance(value, (int, float))
+                or not (LIMITS[kind][0] <= value <= LIMITS[kind][1])
             ):
-                problems.append("limits of head %s: %s must lie between %g and %g" % ((head, kind) + LIMITS[kind]))
+                problems.append(
+                    "limits of head %s: %s must lie between %g and %g" % ((head, kind) + LIMITS[kind])
+                )
     return problems
 
 

@@ -131,7 +131,9 @@ class Spool:
             while len(self._firsts) >= self._most_segments and self._firsts[0] != self._next:
                 self._drop_oldest()
         # A segment without one intact entry has the name of the one to begin: it is written anew.
-        with self._fs.open(self._path(self._next if begin else self._firsts[-1]), "wb" if begin else "ab") as file:
+        with self._fs.open(
+            self._path(self._next if begin else self._firsts[-1]), "wb" if begin else "ab"
+        ) as file:
             file.write(data)
         if begin:
             if not self._firsts or self._firsts[-1] != self._next:

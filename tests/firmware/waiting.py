@@ -1,4 +1,4 @@
-"""Time for the waits of the firmware on CPython: it runs only while something waits, so budgets are judged exactly."""
+"""Time for the waits of the firmware on CPython: it runs only while something waits, so budgets are exact."""
 
 import time
 

@@ -26,10 +26,11 @@ test: $(VENV)/dev.stamp ## set up (Debian's mosquitto, PostgreSQL and node too) 
 	@$(MAKE) --no-print-directory check
 	@scripts/run-tests
 
-check: $(VENV)/dev.stamp ## ruff, mypy, import-linter
-	@$(VENV)/bin/ruff format --check host tests
-	@$(VENV)/bin/ruff check host tests
+check: $(VENV)/dev.stamp ## ruff, mypy (the firmware against its board's modules), import-linter
+	@$(VENV)/bin/ruff format --check host tests firmware
+	@$(VENV)/bin/ruff check host tests firmware
 	@$(VENV)/bin/mypy
+	@scripts/check-firmware
 	@$(VENV)/bin/lint-imports --no-cache
 
 bench: $(VENV)/dev.stamp ## performance, as ratios against a stated baseline in the same run

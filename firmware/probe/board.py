@@ -8,6 +8,7 @@ import time
 import machine
 import network
 import onewire
+
 from drivers import SensorError
 
 TYPE_CHECKING = False
@@ -48,7 +49,8 @@ class Hardware:
             for select_pin in board.mux_select:
                 machine.Pin(select_pin, machine.Pin.OUT, value=0)
             for data_pin in (board.one_wire, board.i2c_sda, board.i2c_scl):
-                machine.Pin(data_pin, machine.Pin.IN, None)
+                no_pull: "Any" = None  # which the stubs do not know
+                machine.Pin(data_pin, machine.Pin.IN, no_pull)
         if board.sensor_power_on == 1:
             machine.Pin(board.sensor_power, machine.Pin.OUT, value=level, drive=machine.Pin.DRIVE_3)
         else:
@@ -128,14 +130,26 @@ class Port:
         sys.stdout.buffer.write(data)
 
 
-def station() -> "Any":
-    """The radio's station side, for `probe.wifi.Wifi`."""
-    return network.WLAN(network.STA_IF)
+class Station:
+    """The radio's station side, for `probe.wifi.Wifi`; not touched before something is asked of it."""
+
+    def __init__(self) -> None:
+        self._wlan: Any = None
+
+    def __getattr__(self, name: str) -> "Any":
+        if self._wlan is None:
+            self._wlan = network.WLAN(network.STA_IF)
+        return getattr(self._wlan, name)
 
 
-def device(wlan: "Any") -> str:
-    """The SenML base name: the EUI-64 made from the radio's address."""
-    mac: bytes = wlan.config("mac")
+def station() -> Station:
+    """The radio's station side."""
+    return Station()
+
+
+def device() -> str:
+    """The SenML base name: the EUI-64 made from the board's MAC address."""
+    mac = machine.unique_id()
     return "urn:dev:mac:" + "".join([f"{byte:02x}" for byte in mac[:3] + b"\xff\xfe" + mac[3:]]) + ":"
 
 

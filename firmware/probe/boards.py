@@ -100,9 +100,9 @@ class Board:
             "led": self.led,
         }
         for place, pin in enumerate(self.moisture):
-            named["moisture_%d" % (place + 1)] = pin  # noqa: UP031  MicroPython formats this in less memory
+            named["moisture_%d" % (place + 1)] = pin
         for place, pin in enumerate(self.mux_select):
-            named["mux_select_%d" % place] = pin  # noqa: UP031
+            named["mux_select_%d" % place] = pin
         return named
 
 

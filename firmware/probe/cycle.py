@@ -6,10 +6,11 @@ interpreter in the tests.
 
 import json
 
-from probe import record, settings, urgent
+from probe import record, urgent
 from probe.clock import BASELINE_MS
 from probe.drain import drain
 from probe.memory import Memory
+from probe.settings import PATH, check_from_host, save
 from probe.state import WOKE
 
 TYPE_CHECKING = False
@@ -48,7 +49,7 @@ BLINKS = {
 class Parts:
     """What a wake cycle works with.
 
-    settings   checked settings (probe.settings)
+    settings   checked settings (probe.settings); problems: what was wrong with the file, in words
     fs         flash: open, remove, rename, listdir, mkdir (probe.files.Files)
     folder     where the spool and the counters live
     settings_path  where settings from the host are saved
@@ -72,11 +73,16 @@ class Parts:
     blink      (times)
     random     () -> 30 random bits
     device     "urn:dev:mac:…:"; reset: why it started, state.WOKE for a wake; firmware: version;
-               awake: True where it does not sleep deeply between cycles (USB power)
+               awake: True where it does not sleep deeply between cycles, and sends every reading at once
+    spoken     set by the cycle: whether a host answered over USB
     """
 
+    settings: "dict[str, Any]"
+    reset: str
     awake = False
-    settings_path = settings.PATH
+    spoken = False
+    problems: "tuple[str, ...] | list[str]" = ()
+    settings_path = PATH
     wired: "Any" = None
 
     def __init__(self, **parts: "Any") -> None:
@@ -93,14 +99,17 @@ class Run:
 
     def __init__(self, parts: Parts, budget_ms: "int | None") -> None:
         self.parts = parts
-        self.settings = parts.settings
+        self.settings: "dict[str, Any]" = parts.settings
         self.started_ms = parts.mark_ms()
         self.budget_ms = budget_ms or self.settings["budget_s"] * 1000
         self.faults: "list[str]" = []
         self.urgent: "list[str]" = []
         self.revision: "dict[str, Any]" = {}
         self.blink = ""
+        parts.spoken = False
         parts.feed()
+        for problem in parts.problems:
+            self.fault(problem)
         self.memory = Memory(parts, self.fault)
         self.state = self.memory.state
         self.clock = self.memory.clock
@@ -113,7 +122,7 @@ class Run:
     def left_ms(self, most_ms: int, keep_ms: int = GOODBYE_MS) -> int:
         """The budget of a wait: no more than it may take, nor than what is left of the whole."""
         self.parts.feed()
-        passed_ms = self.parts.mark_ms() - self.started_ms
+        passed_ms: int = self.parts.mark_ms() - self.started_ms
         return max(0, min(most_ms, self.budget_ms - keep_ms - passed_ms))
 
     def fault(self, what: str, error: "Exception | None" = None) -> None:
@@ -127,12 +136,12 @@ class Run:
         """From the host: settings are taken over, or refused with the reason."""
         if kind != "settings" or not payload:
             return
-        new, problems = settings.check_from_host(payload, self.settings)
+        new, problems = check_from_host(payload, self.settings)
         if problems:
             self.revision = {"settings_refused": "; ".join(problems)[:300]}
         elif new != self.settings:
             try:
-                settings.save(self.parts.fs, new, self.parts.settings_path)
+                save(self.parts.fs, new, self.parts.settings_path)
             except OSError as error:
                 self.fault("flash", error)
                 return
@@ -149,7 +158,7 @@ def wake(parts: Parts, budget_ms: "int | None" = None) -> int:
         _read(run)
         state.next_read_ms += run.settings["read_s"] * 1000
     try:
-        due = run.now_ms() >= state.next_send_ms - EARLY_MS
+        due = parts.awake or run.now_ms() >= state.next_send_ms - EARLY_MS
         if due or state.tries or len(run.memory.gather) >= run.settings["flush_n"]:
             run.memory.flush()
         if due or state.tries:
@@ -275,7 +284,7 @@ def _send(run: Run) -> None:
 
 def _send_wired(run: Run) -> None:
     if run.parts.wired is not None:
-        _over(run, run.parts.wired, True)
+        run.parts.spoken = _over(run, run.parts.wired, True)
 
 
 def _settle_clock(run: Run) -> bool:
@@ -307,15 +316,15 @@ def _settle_clock(run: Run) -> bool:
     return False
 
 
-def _over(run: Run, link: "Any", receipts: bool) -> None:
-    """Connect, drain, say how things stand, disconnect."""
+def _over(run: Run, link: "Any", receipts: bool) -> bool:
+    """Connect, drain, say how things stand, disconnect. Whether it connected."""
     state = run.state
     try:
         link.connect(run.left_ms(CONNECT_MS))
     except Exception as error:
         run.fault("broker", error)
         run.blink = run.blink or "no broker"
-        return
+        return False
     try:
         done = drain(run, link, receipts)
         if done:
@@ -339,6 +348,7 @@ def _over(run: Run, link: "Any", receipts: bool) -> None:
         link.disconnect(run.left_ms(GOODBYE_MS, 0))
     except Exception as error:
         run.fault("broker", error)
+    return True
 
 
 def _say_state(run: Run, link: "Any") -> None:

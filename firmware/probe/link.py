@@ -155,7 +155,7 @@ class Mqtt:
         """Let go of the connection without a goodbye: the broker will publish the will."""
         for sock in (self._sock, self._raw):
             if sock is not None:
-                try:  # noqa: SIM105  MicroPython has no contextlib
+                try:
                     sock.close()
                 except OSError:
                     pass  # it was broken already

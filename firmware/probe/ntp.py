@@ -60,7 +60,8 @@ def ask(
                 came = sockets.receive_from(sock, 128)
                 now_ms = None if came is None else answered(came[0], token)
                 if now_ms is not None:
-                    return now_ms + ticks.ticks_diff(ticks.ticks_ms(), sent_at) // 2
+                    there_and_back_ms: int = ticks.ticks_diff(ticks.ticks_ms(), sent_at)
+                    return now_ms + there_and_back_ms // 2
                 if came is None and not again.pause():
                     break
     except (OSError, ValueError) as error:

@@ -8,6 +8,12 @@ import json
 
 from probe.files import Files
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from typing import Any
+
+    Table = dict[str, Any]
+
 # name, type, lowest or shortest, highest or longest, default, what it is
 FIELDS = (
     ("name", str, 1, 63, "probe", "the probe's name on the wire: a–z, 0–9, - and _"),
@@ -83,9 +89,9 @@ _KINDS = {str: "text", int: "a whole number", bool: "true or false"}
 _GROUPS = ("wifi", "broker", "ntp")
 
 
-def defaults() -> dict:  # type: ignore[type-arg]
+def defaults() -> "Table":
     """New settings, all at their defaults: no heads, no limits."""
-    made: dict = {group: {} for group in _GROUPS}  # type: ignore[type-arg]
+    made: "Table" = {group: {} for group in _GROUPS}
     for name, _, _, _, default, _ in FIELDS:
         _put(made, name, default)
     made["heads"] = []
@@ -93,7 +99,7 @@ def defaults() -> dict:  # type: ignore[type-arg]
     return made
 
 
-def check(given, old: dict) -> "tuple[dict, list[str]]":  # type: ignore[no-untyped-def,type-arg]
+def check(given: "Any", old: "Table") -> "tuple[Table, list[str]]":
     """Settings with what is given (JSON text or a dict; a part is enough) laid over the old ones.
 
     With any problem the old settings come back unchanged, and all problems in words.
@@ -111,7 +117,7 @@ def check(given, old: dict) -> "tuple[dict, list[str]]":  # type: ignore[no-unty
     return (old, problems) if problems else (new, [])
 
 
-def check_from_host(given, old: dict) -> "tuple[dict, list[str]]":  # type: ignore[no-untyped-def,type-arg]
+def check_from_host(given: "Any", old: "Table") -> "tuple[Table, list[str]]":
     """As `check`, for what the host may change from afar: nothing that could cut the probe off."""
     given, problems = _read(given)
     if not problems:
@@ -121,9 +127,9 @@ def check_from_host(given, old: dict) -> "tuple[dict, list[str]]":  # type: igno
     return check(given, old)
 
 
-def masked(settings: dict) -> dict:  # type: ignore[type-arg]
+def masked(settings: "Table") -> "Table":
     """A copy to show: passwords that are set are three stars."""
-    shown = _copy(settings)
+    shown: "Table" = _copy(settings)
     for name in SECRETS:
         group, key = name.split(".")
         if shown.get(group, {}).get(key):
@@ -131,7 +137,7 @@ def masked(settings: dict) -> dict:  # type: ignore[type-arg]
     return shown
 
 
-def load(fs: Files, path: str = PATH) -> "tuple[dict, list[str]]":  # type: ignore[type-arg]
+def load(fs: Files, path: str = PATH) -> "tuple[Table, list[str]]":
     """The settings on flash over the defaults, and what is wrong with them in words.
 
     A bad file is refused whole; then the copy kept by the last `save` stands in.
@@ -150,7 +156,7 @@ def load(fs: Files, path: str = PATH) -> "tuple[dict, list[str]]":  # type: igno
     return defaults(), problems or ["there is no %s; `traywarden probe set` writes it" % path]
 
 
-def save(fs: Files, settings: dict, path: str = PATH) -> None:  # type: ignore[type-arg]
+def save(fs: Files, settings: "Table", path: str = PATH) -> None:
     """Write the settings so that a cut leaves the old or the new ones. Raises OSError."""
     with fs.open(path + ".new", "wb") as file:
         file.write(json.dumps(settings).encode())
@@ -167,7 +173,7 @@ def save(fs: Files, settings: dict, path: str = PATH) -> None:  # type: ignore[t
                 raise
 
 
-def _read(given):  # type: ignore[no-untyped-def]
+def _read(given: "Any") -> "tuple[Table, list[str]]":
     """A dict from JSON text, with why not."""
     if not isinstance(given, dict):
         if len(given) > MOST_BYTES:
@@ -181,7 +187,7 @@ def _read(given):  # type: ignore[no-untyped-def]
     return given, []
 
 
-def _take(given: dict, prefix: str, new: dict, problems: "list[str]") -> None:  # type: ignore[type-arg]
+def _take(given: "Table", prefix: str, new: "Table", problems: "list[str]") -> None:
     for key, value in given.items():
         name = prefix + key
         if name in _GROUPS:
@@ -213,7 +219,7 @@ def _take(given: dict, prefix: str, new: dict, problems: "list[str]") -> None:  
                 problems.append("%s is not a setting" % name)
 
 
-def _field_problem(field, value) -> str:  # type: ignore[no-untyped-def]
+def _field_problem(field: "tuple[Any, ...]", value: "Any") -> str:
     name, kind, low, high, _, _ = field
     if not isinstance(value, kind) or (kind is int and isinstance(value, bool)):
         return "must be %s" % _KINDS[kind]
@@ -233,7 +239,7 @@ def _field_problem(field, value) -> str:  # type: ignore[no-untyped-def]
     return ""
 
 
-def _heads_problem(heads) -> str:  # type: ignore[no-untyped-def]
+def _heads_problem(heads: "Any") -> str:
     if not isinstance(heads, list) or len(heads) > MOST_HEAD:
         return "must be a list of at most %d" % MOST_HEAD
     seen = []
@@ -243,7 +249,7 @@ def _heads_problem(heads) -> str:  # type: ignore[no-untyped-def]
         for key in head:
             if key not in ("number", "one_wire", "moisture"):
                 return "%s is not known; number, one_wire and moisture are" % key
-        number = head.get("number")
+        number: "Any" = head.get("number")
         if not _is_whole(number, 1, MOST_HEAD) or number in seen:
             return "each needs a number of its own, 1 to %d" % MOST_HEAD
         seen.append(number)
@@ -260,7 +266,7 @@ def _heads_problem(heads) -> str:  # type: ignore[no-untyped-def]
     return ""
 
 
-def _limits_problems(limits) -> "list[str]":  # type: ignore[no-untyped-def]
+def _limits_problems(limits: "Any") -> "list[str]":
     if not isinstance(limits, dict):
         return ["limits must be an object"]
     problems = []
@@ -284,11 +290,11 @@ def _limits_problems(limits) -> "list[str]":  # type: ignore[no-untyped-def]
     return problems
 
 
-def _is_whole(value, low: int, high: int) -> bool:  # type: ignore[no-untyped-def]
+def _is_whole(value: "Any", low: int, high: int) -> bool:
     return isinstance(value, int) and not isinstance(value, bool) and low <= value <= high
 
 
-def _put(settings: dict, name: str, value) -> None:  # type: ignore[no-untyped-def,type-arg]
+def _put(settings: "Table", name: str, value: "Any") -> None:
     parts = name.split(".")
     if len(parts) == 2:
         settings[parts[0]][parts[1]] = value
@@ -296,7 +302,7 @@ def _put(settings: dict, name: str, value) -> None:  # type: ignore[no-untyped-d
         settings[name] = value
 
 
-def _copy(value):  # type: ignore[no-untyped-def]
+def _copy(value: "Any") -> "Any":
     if isinstance(value, dict):
         return {key: _copy(inner) for key, inner in value.items()}
     if isinstance(value, list):

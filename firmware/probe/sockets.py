@@ -38,7 +38,7 @@ def connected(sock: "Any") -> bool:
     if not poll.poll(0):
         return False
     if hasattr(sock, "getsockopt"):
-        failed = sock.getsockopt(socket.SOL_SOCKET, socket.SO_ERROR)
+        failed = sock.getsockopt(socket.SOL_SOCKET, getattr(socket, "SO_ERROR", 4))
         if failed:
             raise OSError(failed, "connection failed")
     return True
@@ -74,7 +74,7 @@ def secured(sock: "Any", host: str, ca_der: bytes) -> "Any":
     """
     import ssl  # only where TLS is used: it costs memory
 
-    context = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
+    context: "Any" = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
     context.verify_mode = ssl.CERT_REQUIRED
     context.load_verify_locations(cadata=ca_der)
     return context.wrap_socket(sock, server_hostname=host, do_handshake_on_connect=False)

@@ -11,6 +11,10 @@ import struct
 
 from probe.files import Files, Slots
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from typing import Any
+
 _HEAD = "<HI"
 _HEAD_BYTES = 6
 _CRC_BYTES = 4
@@ -36,6 +40,8 @@ class Spool:
         except OSError:
             pass  # it is there
         self._slots = Slots(fs, folder + "/freed")
+        self.freed: int = 0
+        self.dropped: int = 0
         self.freed, self.dropped = struct.unpack(_FREED, self._slots.read() or bytes(8))
         self.damaged = 0
         self.newest: "bytes | None" = None
@@ -188,7 +194,7 @@ class Spool:
         return "%s/%08x.log" % (self._folder, first)
 
 
-def _read_entry(file, number: int) -> "bytes | None":  # type: ignore[no-untyped-def]
+def _read_entry(file: "Any", number: int) -> "bytes | None":
     """The payload at the file's position if it is whole and has this number."""
     head = file.read(_HEAD_BYTES)
     if len(head) != _HEAD_BYTES:
@@ -199,7 +205,7 @@ def _read_entry(file, number: int) -> "bytes | None":  # type: ignore[no-untyped
     rest = file.read(length + _CRC_BYTES)
     if len(rest) != length + _CRC_BYTES:
         return None
-    payload = rest[:length]
+    payload: bytes = rest[:length]
     if binascii.crc32(payload, binascii.crc32(head)) != struct.unpack_from("<I", rest, length)[0]:
         return None
     return payload

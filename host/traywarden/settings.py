@@ -113,6 +113,13 @@ TABLE: tuple[Setting, ...] = (
         "broker.client_id", str, "traywarden-host", "", "Name of the host's lasting session on the broker."
     ),
     Setting(
+        "wired.ports",
+        str,
+        "",
+        "",
+        "Serial ports with probes on a USB cable, such as /dev/ttyACM0; several with commas between.",
+    ),
+    Setting(
         "wire.most_bytes",
         int,
         262_144,

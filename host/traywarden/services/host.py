@@ -19,6 +19,7 @@ from traywarden.services.ingest import QUIET_S, Committed, Ingest
 from traywarden.services.probe_settings import ProbeSettings
 from traywarden.services.running import RunningMark
 from traywarden.services.watch import Watch
+from traywarden.services.wired import with_wired
 from traywarden.settings import Settings
 from traywarden.store import garden as garden_store
 from traywarden.store import readings as reading_store
@@ -114,7 +115,7 @@ class Host:
         self._garden = garden
         with store.write() as tx:
             garden_store.prove_writable(tx)
-        link = self._link = self._chosen_link()
+        link = self._link = with_wired(self._chosen_link(), self.settings, self._inbox, self._say)
         clock = self._clock = self._chosen_clock(store)
         self._start_notices(store, clock)
         self._ingest = Ingest(

@@ -154,7 +154,7 @@ export class Awake {
   }
   sock_state(id) {
     const one = this.sockets.get(id);
-    if (!one) return "closed";
+    if (!one) return ""; // standard input, on which nobody types
     return [this.readable(one) ? "r" : "", this.writable(one) ? "w" : "", this.failed(one) ? "e" : ""].join("");
   }
   sock_send(id, hex, host, port) {

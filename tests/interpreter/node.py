@@ -60,7 +60,7 @@ def library() -> dict[str, bytes]:
         for name, path in modules().items():
             found[name.removesuffix(".py") + ".mpy"] = compiled(name, path, Path(folder))
         for path in sorted((HERE / "fakes").glob("*.py")):
-            inside = path.stem in ("__init__", "buses") or path.stem.startswith("board_")
+            inside = path.stem in ("__init__", "buses", "cases") or path.stem.startswith("board_")
             name = f"fakes/{path.name}" if inside else path.name
             found[name.removesuffix(".py") + ".mpy"] = compiled(name, path, Path(folder))
     return found

@@ -14,7 +14,10 @@ HIDDEN = "***"
 
 
 class Answers:
-    """Answers to {"ask": …}. New settings are saved, and hold from the next start on."""
+    """Answers to {"ask": …}. New settings are saved, and hold from the next start on.
+
+    An answer's "then" is called once the answer has gone out.
+    """
 
     def __init__(
         self,
@@ -117,8 +120,7 @@ class Answers:
     def _restarted(self, question: "dict[str, Any]") -> "dict[str, Any]":
         if self._restart is None:
             return {"why": "this board cannot be restarted from here; take its power away for a moment"}
-        self._restart()
-        return {}
+        return {"then": self._restart}
 
 
 def _without_hidden(given: "dict[str, Any]") -> "dict[str, Any]":

@@ -121,7 +121,11 @@ class Wired:
         if not isinstance(said, dict):
             return False
         if isinstance(said.get("ask"), str):
-            self._write(self._answered(said))
+            answer = self._answered(said)
+            then = answer.pop("then", None)
+            self._write(answer)
+            if then:
+                then()
             return True
         for kind in IN:
             if isinstance(said.get(kind), dict):

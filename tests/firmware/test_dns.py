@@ -8,10 +8,10 @@ from contextlib import contextmanager
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+
 from probe import dns, sockets
 from probe.deadline import Deadline
 from probe.link import LinkError
-
 from tests.firmware.datagrams import Datagrams
 from tests.firmware.waiting import RealTicks, Ticks
 

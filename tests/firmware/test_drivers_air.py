@@ -5,10 +5,10 @@ from types import ModuleType
 from typing import Any
 
 import pytest
-from drivers import SensorError, bme280, crc8, sht3x, sht4x
 from hypothesis import given
 from hypothesis import strategies as st
 
+from drivers import SensorError, bme280, crc8, sht3x, sht4x
 from tests.interpreter.fakes.buses import I2cBus, Registers, Sht
 from tests.shared_data import reference_file
 

@@ -3,9 +3,10 @@
 import statistics
 
 import pytest
-from drivers import SensorError, analogue, battery, capacitive
 from hypothesis import given
 from hypothesis import strategies as st
+
+from drivers import SensorError, analogue, battery, capacitive
 
 
 class _Adc:

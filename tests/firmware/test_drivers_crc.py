@@ -4,10 +4,10 @@ import json
 from typing import Any
 
 import pytest
-from drivers import crc8
 from hypothesis import given
 from hypothesis import strategies as st
 
+from drivers import crc8
 from tests.interpreter.fakes import buses
 from tests.shared_data import reference_file
 

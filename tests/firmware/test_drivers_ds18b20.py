@@ -4,10 +4,10 @@ import json
 from typing import Any
 
 import pytest
-from drivers import SensorError, crc8, ds18b20
 from hypothesis import given
 from hypothesis import strategies as st
 
+from drivers import SensorError, crc8, ds18b20
 from tests.interpreter.fakes.buses import Ds18b20, OneWireLine
 from tests.shared_data import reference_file
 

@@ -12,11 +12,11 @@ from typing import Any
 import paho.mqtt.client as paho
 import pytest
 from paho.mqtt.enums import CallbackAPIVersion
+
 from probe import settings as table
 from probe import sockets
 from probe.broker import Broker
 from probe.link import LinkError, Mqtt
-
 from tests.firmware.waiting import RealTicks
 from tests.system.brokers import Mosquitto, mosquitto, program
 from tests.system.hosts import made_home

@@ -7,9 +7,9 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+
 from probe import link, sockets
 from probe.link import LinkError, Mqtt
-
 from tests.firmware.waiting import Ticks
 
 BUDGET_MS = 30_000
@@ -143,7 +143,8 @@ def test_a_server_that_trickles_does_not_stretch_the_budget() -> None:
 
 
 def test_a_broker_that_never_acknowledges_though_it_answers_pings() -> None:
-    mqtt, _, ticks = _connected(*[b"\xd0\x00", 900] * 30)
+    pings: list[Step] = [b"\xd0\x00", 900]
+    mqtt, _, ticks = _connected(*pings * 30)
     _fails(lambda: mqtt.publish("t", b"x"), "PUBACK", "does not answer|in the middle")
     assert ticks.passed_ms == link.PUBACK_MS
 

@@ -6,9 +6,9 @@ from datetime import UTC, datetime
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+
 from probe import ntp
 from probe.link import LinkError
-
 from tests.firmware.datagrams import Datagrams
 from tests.firmware.waiting import Ticks
 

@@ -3,10 +3,10 @@
 from typing import Any
 
 import pytest
+
 from probe import settings as table
 from probe.link import LinkError
 from probe.wifi import TRIES, Wifi
-
 from tests.firmware.waiting import Ticks
 
 IDLE, CONNECTING, GOT_IP = 1000, 1001, 1010

@@ -82,7 +82,7 @@ class Clock:
         return self._true(now_mark_ms) + self._bridged(boot, mark_ms)
 
     def wants_second(self, oldest_mark_ms: int) -> bool:
-        """Whether instants of this boot are so much older than its only sync that drift would misdate them."""
+        """Whether this boot's instants are so much older than its only sync that drift would misdate them."""
         if not self.points or self.points[-1][0] - self.points[0][0] >= BASELINE_MS:
             return False
         return self.points[0][0] - oldest_mark_ms > BASELINE_MS

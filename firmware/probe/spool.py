@@ -69,7 +69,7 @@ class Spool:
         return self._next - max(self.freed + 1, self._firsts[0])
 
     def append(self, payloads: "list[bytes]") -> None:
-        """Write entries in one go; when this returns they are on flash. Raises OSError; nothing is lost then."""
+        """Write entries in one go; when this returns they are on flash. Raises OSError."""
         data = bytearray()
         number = self._next
         for payload in payloads:
@@ -152,7 +152,13 @@ class Spool:
         """Give up the oldest segment, and count what had not been freed."""
         last = (self._firsts[1] if len(self._firsts) > 1 else self._next) - 1
         lost = last - max(self.freed, self._firsts[0] - 1)
-        self._keep(max(self.freed, last), self.dropped + max(0, lost))
+        freed, dropped = max(self.freed, last), self.dropped + max(0, lost)
+        try:
+            self._keep(freed, dropped)
+        except OSError:
+            # Not even room for the count: it is kept with the next one.
+            self._fs.remove(self._path(self._firsts[0]))
+            self.freed, self.dropped = freed, dropped
         self._remove_freed()
 
     def _keep(self, freed: int, dropped: int) -> None:

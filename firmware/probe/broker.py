@@ -81,14 +81,14 @@ class Broker:
                     return kind, came[1]
 
     def disconnect(self, budget_ms: int) -> None:
-        """Say goodbye, so that the broker drops the will. Raises LinkError when it could not be said."""
+        """Say goodbye, so that the broker drops the will. Raises LinkError when nobody took it."""
         mqtt, said = self._within(budget_ms), False
         try:
             said = mqtt.disconnect()
         finally:
             self._mqtt = None
         if not said:
-            raise LinkError("DISCONNECT", "the goodbye did not go out")
+            raise LinkError("DISCONNECT", "the broker did not answer the goodbye")
 
     def _topic(self, kind: str) -> str:
         return topic(self._settings["garden"], self._settings["name"], kind)

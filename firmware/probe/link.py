@@ -143,13 +143,26 @@ class Mqtt:
         self._await("PINGRESP", deadline, 0xD0)
 
     def disconnect(self) -> bool:
-        """Say goodbye, so that the broker drops the will; True when the goodbye went out. Never raises."""
+        """Say goodbye, so that the broker drops the will; True when it hung up in answer. Never raises.
+
+        The radio goes off right after this: without the wait the goodbye might never leave the probe, and
+        the broker would tell everybody that the probe is lost.
+        """
+        deadline = self.whole.part(GOODBYE_MS)
         try:
-            self._send("DISCONNECT", self.whole.part(GOODBYE_MS), 0xE0, b"")
+            self._send("DISCONNECT", deadline, 0xE0, b"")
+            while True:
+                came = self._sockets.read(self._sock, 64)
+                if came == b"":
+                    return True
+                if came is None and not deadline.pause():
+                    return False
         except LinkError:
             return False
-        self.close()
-        return True
+        except (OSError, ValueError):
+            return True  # hung up the hard way
+        finally:
+            self.close()
 
     def close(self) -> None:
         """Let go of the connection without a goodbye: the broker will publish the will."""
@@ -203,8 +216,10 @@ class Mqtt:
                     raise LinkError(step, "not connected")
                 try:
                     taken = self._sockets.write(self._sock, left)
-                except (OSError, ValueError) as error:
+                except OSError as error:
                     raise self._failed(step, _reason(error)) from error
+                except ValueError as error:  # MicroPython looks at the certificate only now
+                    raise self._failed("TLS", str(error), permanent=True) from error
                 left = left[taken:]
                 if not taken and not deadline.pause():
                     raise self._failed(step, "the broker does not take what is sent")

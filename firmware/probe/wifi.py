@@ -13,13 +13,14 @@ if TYPE_CHECKING:
 TRIES = 3
 """The radio's own attempts; then it says why it gave up, and the wait is over early."""
 _PAUSE_MS = 20
-# ESP32: 200 and more, by the reason; other boards: below 0.
+# ESP32: the reason its radio driver gives; other boards: below 0.
 _WHY = {
+    15: "the password is wrong, or the signal too weak",
     200: "the access point is too far away",
     201: "no network of that name is in reach",
     202: "the password is wrong",
     203: "the access point does not let it in",
-    204: "the password is wrong, or the access point does not answer",
+    204: "the password is wrong, or the signal too weak",
     -1: "the connection failed",
     -2: "no network of that name is in reach",
     -3: "the password is wrong",
@@ -51,7 +52,8 @@ class Wifi:
             wlan.connect(wifi["ssid"], wifi["password"] or None)
             while not wlan.isconnected():
                 status = wlan.status()
-                if status < 0 or 200 <= status < 300:
+                # 0 to 3 mean "not yet" on some boards; 1000 and more do on an ESP32.
+                if status < 0 or 3 < status < 1000:
                     why = _WHY.get(status, f"the access point refuses (code {status})")
                     raise LinkError("Wi-Fi", why, permanent=status in (202, -3))
                 if not deadline.pause(_PAUSE_MS):

@@ -231,6 +231,42 @@ def test_messages_beyond_the_room_are_left_to_the_broker() -> None:
     assert sockets.written.count(b"\x40\x02\x00") == kept
 
 
+def test_a_goodbye_waits_until_the_broker_hangs_up() -> None:
+    # The radio goes off next: what has not left the probe by then never does.
+    mqtt, sockets, ticks = _connected(200, b"\x30\x04\x00\x01sx", 200, None)
+    assert mqtt.disconnect() is True
+    assert 400 <= ticks.passed_ms <= 420
+    assert sockets.written.endswith(b"\xe0\x00")
+    assert sockets.closed == 1
+    mqtt, _, _ = _connected(OSError(104, "reset"))
+    assert mqtt.disconnect() is True
+
+
+def test_a_goodbye_that_nobody_answers_costs_its_budget_and_is_told() -> None:
+    mqtt, sockets, ticks = _connected()
+    assert mqtt.disconnect() is False
+    assert ticks.passed_ms == link.GOODBYE_MS
+    assert sockets.closed == 1
+
+
+def test_a_certificate_refused_while_writing_is_told_as_such() -> None:
+    class _Refuses(Scripted):
+        """As MicroPython: the handshake goes on inside the first write."""
+
+        def shaken(self, sock: object) -> bool:
+            return True
+
+        def write(self, sock: object, data: memoryview) -> int:
+            raise ValueError("The certificate is not correctly signed by the trusted CA")
+
+    ticks = Ticks()
+    mqtt = Mqtt(_Refuses(ticks), ticks, BUDGET_MS)
+    error = _fails(
+        lambda: mqtt.connect("192.0.2.1", 8883, "p", tls=("b", b"")), "TLS", "not correctly signed"
+    )
+    assert error.permanent
+
+
 def test_waiting_for_a_message_in_vain_leaves_the_connection_usable() -> None:
     mqtt, _, ticks = _connected(3_000, b"\x40\x02\x00\x01")
     assert mqtt.received(2_000) is None

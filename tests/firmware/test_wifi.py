@@ -84,6 +84,7 @@ def test_a_silent_access_point_costs_the_budget_and_the_radio_is_off_after_it() 
         (-3, "password is wrong", True),
         (-2, "no network", False),
         (205, "code 205", False),
+        (15, "password is wrong, or", False),
     ],
 )
 def test_what_the_radio_says_ends_the_wait_early(status: int, why: str, permanent: bool) -> None:

@@ -27,8 +27,8 @@ test: $(VENV)/dev.stamp ## set up (Debian's mosquitto, PostgreSQL and node too) 
 	@scripts/run-tests
 
 check: $(VENV)/dev.stamp ## ruff, mypy (the firmware against its board's modules), import-linter
-	@$(VENV)/bin/ruff format --check host tests firmware
-	@$(VENV)/bin/ruff check host tests firmware
+	@$(VENV)/bin/ruff format --check host tests firmware hardware
+	@$(VENV)/bin/ruff check host tests firmware hardware
 	@$(VENV)/bin/mypy
 	@scripts/check-firmware
 	@$(VENV)/bin/lint-imports --no-cache
@@ -53,10 +53,13 @@ pages: $(VENV)/dev.stamp ## write docs/commands.md and docs/settings.md again fr
 pictures: $(VENV)/run.stamp ## draw the README's picture from a played demo garden
 	@scripts/make-pictures
 
+hardware: $(VENV)/dev.stamp ## the probe: drawings and tables again, printed parts into build/hardware (Debian's openscad)
+	@scripts/make-hardware
+
 lock: ## resolve requirements/*.in again
 	@scripts/make-lock
 
 clean: ## remove the environment and everything generated
 	rm -rf $(VENV) build dist test-output demo-garden .mypy_cache .ruff_cache .pytest_cache .hypothesis
 
-.PHONY: help env dev run test check bench figures soak pages pictures lock clean
+.PHONY: help env dev run test check bench figures soak pages pictures hardware lock clean

@@ -54,6 +54,22 @@ def triangles(stl: Path) -> Floats:
     return np.array(numbers, dtype=float).reshape(-1, 3, 3)
 
 
+def volume_cm3(corners: Floats) -> float:
+    """How much plastic closed triangles hold [cm³]."""
+    return float(np.einsum("ij,ij->", corners[:, 0], np.cross(corners[:, 1], corners[:, 2])) / 6e3)
+
+
+def open_edges(corners: Floats) -> int:
+    """Edges that do not join exactly two triangles, once each way: 0 in a body that can be printed."""
+    points = corners.round(5)
+    edges: dict[tuple[tuple[float, ...], tuple[float, ...]], int] = {}
+    for triangle in points:
+        named = [tuple(point) for point in triangle]
+        for start, end in zip(named, named[1:] + named[:1], strict=True):
+            edges[start, end] = edges.get((start, end), 0) + 1
+    return sum(count != edges.get((end, start), 0) for (start, end), count in edges.items())
+
+
 def _turned(corners: Floats) -> Floats:
     """Seen from the front, a little from the side and from below: x right, y up, z towards the eye."""
     turn, tilt = np.radians(TURN_DEG), np.radians(TILT_DEG)
@@ -87,7 +103,8 @@ def picture(corners: Floats, dots_per_mm: float = 6.0, margin_mm: float = 4.0) -
         .reshape(height // 2, 2, width // 2, 2, 3)
         .mean(axis=(1, 3))
     )
-    return (halves[::-1] * 255).round().astype(np.uint8)
+    painted: NDArray[np.uint8] = (halves[::-1] * 255).round().astype(np.uint8)
+    return painted
 
 
 def _paint(corner: Floats, depth: Floats, normal: Floats) -> None:

@@ -3,13 +3,12 @@
 Every figure stands in `FIGURES` with where it is from; those nobody measured for this probe say so.
 """
 
-import json
 from collections.abc import Iterable
-from pathlib import Path
 from typing import NamedTuple
 
-AWAKE_JSON = Path(__file__).parent / "awake.json"
-"""Optional: waits measured in the firmware, {"read_wait_s": …, "measured": "how"}."""
+from drivers import capacitive, ds18b20
+from probe import cycle, sensors
+
 DAY_S = 86_400.0
 MAH_PER_MC = 1 / 3_600.0
 
@@ -22,7 +21,7 @@ class Figure(NamedTuple):
     says: str
     source: str
     kind: str
-    """measured, data sheet, from memory, or assumption"""
+    """measured, firmware, data sheet, from memory, or assumption"""
 
 
 _BOOT = "glenn20/upy-esp32-experiments, OptimisingMicropythonBootTime, first table (ESP32-S3, stock boot)"
@@ -33,11 +32,11 @@ FIGURES = {
     "boot_s": Figure(0.635, "s", "from wake-up to the first line of main.py", _BOOT, "measured"),
     "load_s": Figure(0.4, "s", "loading the firmware's modules", "none yet", "assumption"),
     "read_wait_s": Figure(
-        0.95,
+        (sensors.WARM_MS + max(ds18b20.CONVERSION_MS, capacitive.SETTLE_MS)) / 1000,
         "s",
-        "waiting for the sensors: 0.2 s to settle, 0.75 s conversion",
-        "DS18B20 data sheet, AC characteristics (12 bit); settling is ours",
-        "data sheet",
+        "waiting for the sensors, all at once",
+        "the firmware's own waits; a test runs them on the MicroPython interpreter",
+        "firmware",
     ),
     "compute_s": Figure(0.15, "s", "judging, storing", "none yet", "assumption"),
     "busy_ma": Figure(26.8, "mA", "chip computing, radio off", f"{_C3_CPU}, “empty loop”", "measured"),
@@ -109,8 +108,8 @@ SIGNALS = (
     Signal("fair", "−65 to −78 dBm", 1.5, 0.02),
     Signal("weak", "below −78 dBm", 3.0, 0.15),
 )
-ALLOWED_S = 20.0
-"""Radio time of a send that fails [s]; an assumption above the firmware's budget for joining."""
+ALLOWED_S = cycle.NETWORK_MS / 1000
+"""Radio time of a send that fails to join [s]: what the firmware allows."""
 
 
 class Use(NamedTuple):
@@ -132,18 +131,9 @@ class Cell(NamedTuple):
     self_discharge_month: float = FIGURES["self_discharge_month"].value
 
 
-def read_wait_s() -> tuple[float, str]:
-    """What a wake waits for its sensors [s], and how that is known."""
-    if AWAKE_JSON.exists():
-        awake = json.loads(AWAKE_JSON.read_text(encoding="utf-8"))
-        return float(awake["read_wait_s"]), f"{awake['measured']}"
-    figure = FIGURES["read_wait_s"]
-    return figure.value, figure.kind
-
-
 def read_mc(heads: int) -> float:
     """Charge of one wake that measures and does not send [mC]."""
-    wait_s, _ = read_wait_s()
+    wait_s = FIGURES["read_wait_s"].value
     busy_s = sum(FIGURES[name].value for name in ("boot_s", "load_s", "compute_s"))
     sensors_ma = (
         heads * (FIGURES["soil_temp_ma"].value + FIGURES["moisture_ma"].value) + FIGURES["air_ma"].value

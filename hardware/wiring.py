@@ -3,10 +3,11 @@
 `wires()` says which pin goes where; `drawing()` draws just that, so that neither can differ from the table.
 """
 
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 import schemdraw
 import schemdraw.elements as elm
+
 from probe.boards import Board
 
 INK = "#1d2a33"
@@ -76,6 +77,8 @@ def ohms(value_ohm: int) -> str:
     return f"{value_ohm / 1000:g} kΩ" if value_ohm >= 1000 else f"{value_ohm} Ω"
 
 
+Pin = tuple[float, str, Literal["left", "right"]]
+"""A pin of a box: how high, its name, on which side."""
 ROW = 2.9
 """Height of one row of the drawing, in its own units."""
 BOARD_WIDTH = 4.6
@@ -105,7 +108,8 @@ class _Sheet:
 
     def supply(self, at: tuple[float, float], name: str) -> None:
         color = CELL if name == CELL_PLUS else POWERED
-        self.drawing += elm.Vdd().theta(0).at(at).label(name, color=color, fontsize=12).color(color)
+        vdd: elm.Element = elm.Vdd()  # type: ignore[no-untyped-call]
+        self.drawing += vdd.theta(0).at(at).label(name, color=color, fontsize=12).color(color)
 
     def part(
         self,
@@ -122,22 +126,17 @@ class _Sheet:
         at: tuple[float, float],
         size: tuple[float, float],
         words: str,
-        pins: list[tuple[float, str, str]],
+        pins: list[Pin],
     ) -> None:
-        """A box with its lower left corner at `at`; pins are (height, name, side)."""
+        """A box with its lower left corner at `at`."""
         x, y = at
         width, height = size
         self.drawing += elm.Rect(corner1=(0, 0), corner2=size).theta(0).at(at).fill("#f4f1ea")
         self.text((x + width / 2, y + height - 0.42), words)
         for up, name, side in pins:
-            align = ("left", "center") if side == "left" else ("right", "center")
             inside = x + 0.2 if side == "left" else x + width - 0.3
-            self.drawing += (
-                elm.Label()
-                .theta(0)
-                .at((inside, y + up))
-                .label(name, loc="center", fontsize=11, halign=align[0])
-            )
+            label = elm.Label().theta(0).at((inside, y + up))
+            self.drawing += label.label(name, loc="center", fontsize=11, halign=side)
 
 
 def _sensor(
@@ -147,7 +146,7 @@ def _sensor(
     step = 0.9
     height = 1.5 + step * (len(data) + 1)
     low = y - step * len(data) - 0.35
-    pins = [(y - low + step, supply[0], "left")]
+    pins: list[Pin] = [(y - low + step, supply[0], "left")]
     pins += [(y - low - step * place, name, "left") for place, name in enumerate(data)]
     pins += [(y - low - step * len(data), supply[1], "left")]
     sheet.box((x, low), (4.4, height), words, pins)
@@ -226,7 +225,7 @@ def _switch(sheet: _Sheet, x: float, heights: dict[str, float]) -> None:
     selects = [(role, y) for role, y in heights.items() if role.startswith("mux_select")]
     low = selects[-1][1] - 0.8
     height = top - low + 1.4
-    names = [(top - low, "13  X", "left")]
+    names: list[Pin] = [(top - low, "13  X", "left")]
     names += [(y - low, f"{10 - bit}  S{bit}", "left") for bit, (_, y) in enumerate(selects)]
     outputs = ((0, "X0  12"), (1, "X1  14"), (2, "X2  15"), (3, "X3  11"))
     sensor_ys = [top + 0.1 - place * 1.15 for place in range(sheet.heads)]
@@ -287,7 +286,7 @@ def drawing(board: Board, heads: int) -> str:
     sheet = _Sheet(board, heads)
     heights = _heights(sheet.wires)
     bottom = min(heights.values()) - 1.2
-    pins = [(heights[wire.role] - bottom, f"GPIO{wire.gpio}", "right") for wire in sheet.wires]
+    pins: list[Pin] = [(heights[wire.role] - bottom, f"GPIO{wire.gpio}", "right") for wire in sheet.wires]
     top_y = 0.0
     pins += [(top_y - bottom, "3V3", "left"), (top_y - 4.0 - bottom, "GND", "left")]
     sheet.box((-BOARD_WIDTH, bottom), (BOARD_WIDTH, -bottom + 1.6), f"U1  {board.chip}", pins)

@@ -254,7 +254,7 @@ def written() -> dict[str, str]:
     drawn = {name: wiring.drawing(BOARDS[board], heads) for name, board, heads in (*DRAWN, DRAWN_FOUR)}
     return {
         **drawn,
-        "placing.svg": placing.drawing(),
+        **placing.drawings(),
         "power.svg": power_chart(),
         "power.md": power_page(),
         "README.md": readme((HERE / "README.md").read_text(encoding="utf-8")),

@@ -140,10 +140,13 @@ def _air() -> str:
     )
 
 
-def drawing() -> str:
-    """Both pictures side by side as SVG."""
-    return (
-        '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 1220 470" width="1220" height="470" '
-        f'font-family="sans-serif"><rect width="1220" height="470" fill="#ffffff"/>{_cell()}'
-        f'<path d="M705 30 L705 440" stroke="#d8dcdf" stroke-width="2"/>{_air()}</svg>\n'
-    )
+def _sheet(left: int, width: int, inside: str) -> str:
+    """A drawing that shows what stands from `left` on, so wide."""
+    size = f'viewBox="{left} 0 {width} 460" width="{width}" height="460"'
+    paper = f'<rect x="{left}" width="{width}" height="460" fill="#ffffff"/>'
+    return f'<svg xmlns="http://www.w3.org/2000/svg" {size} font-family="sans-serif">{paper}{inside}</svg>\n'
+
+
+def drawings() -> dict[str, str]:
+    """Both pictures as SVG, by file name."""
+    return {"placing-cell.svg": _sheet(10, 680, _cell()), "placing-air.svg": _sheet(720, 490, _air())}

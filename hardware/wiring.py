@@ -14,8 +14,10 @@ INK = "#1d2a33"
 POWERED = "#b3261e"
 CELL = "#8a5a00"
 SIGNAL = "#14532d"
+PAPER = "#f4f1ea"
 SENSORS = "sensor +"
 CELL_PLUS = "cell +"
+BOARD_PLUS = "3.3 V"
 LEADS = ("+  (red)", "−  (black)")
 
 
@@ -131,7 +133,7 @@ class _Sheet:
         """A box with its lower left corner at `at`."""
         x, y = at
         width, height = size
-        self.drawing += elm.Rect(corner1=(0, 0), corner2=size).theta(0).at(at).fill("#f4f1ea")
+        self.drawing += elm.Rect(corner1=(0, 0), corner2=size).theta(0).at(at).fill(PAPER)
         self.text((x + width / 2, y + height - 0.42), words)
         for up, name, side in pins:
             inside = x + 0.2 if side == "left" else x + width - 0.3
@@ -203,12 +205,12 @@ def _power_feed(sheet: _Sheet, y: float) -> None:
     if sheet.board.sensor_power_on:
         sheet.line((0, y), (x + 1, y), POWERED)
         sheet.supply((x + 1, y), SENSORS)
-        sheet.text((x + 4.4, y + 0.1), "the pin itself feeds the sensors", size=11)
+        sheet.text((x + 5.2, y + 0.1), "the pin itself feeds the sensors", size=11)
         return
     sheet.line((0, y), (x + 2.0, y))
     sheet.drawing += elm.Dot().at((x + 0.6, y)).color(SIGNAL)
     sheet.part(elm.ResistorIEC, (x + 0.6, y), (x + 0.6, y + 1.7), "R7\n100 kΩ", "top")
-    sheet.supply((x + 0.6, y + 1.7), "3.3 V")
+    sheet.supply((x + 0.6, y + 1.7), BOARD_PLUS)
     sheet.box(
         (x + 2.0, y - 0.75), (3.4, 2.0), "Q1 AO3401", [(0.75, "gate", "left"), (0.75, "drain", "right")]
     )
@@ -234,37 +236,26 @@ def _switch(sheet: _Sheet, x: float, heights: dict[str, float]) -> None:
     for _, y in selects:
         sheet.line((0, y), (x, y))
     for place, y in enumerate(sensor_ys):
-        sheet.line((x + 4.6, y), (x + 6.0, y))
-        sheet.drawing += (
-            elm.Rect(corner1=(0, -0.4), corner2=(4.6, 0.4)).theta(0).at((x + 6.0, y)).fill("#f4f1ea")
-        )
-        sheet.text((x + 8.3, y), f"M{place + 1}  soil moisture")
-    sheet.text((x + 8.3, sensor_ys[-1] - 0.85), f"each also: red → {SENSORS}, black → ground", size=11)
-    sheet.line((x + 1.2, low), (x + 1.2, low - 0.3), INK)
-    sheet.ground((x + 1.2, low - 0.3))
-    sheet.text((x + 3.0, low - 0.5), "ground: 6, 7, 8", size=11)
-    sheet.text((x + 8.3, low - 0.5), f"{SENSORS}: 16, and C5 100 nF from 16 to ground", POWERED, 11)
+        sheet.line((x + 4.6, y), (x + 5.4, y))
+        sheet.drawing += elm.Rect(corner1=(0, -0.4), corner2=(4.2, 0.4)).theta(0).at((x + 5.4, y)).fill(PAPER)
+        sheet.text((x + 7.5, y), f"M{place + 1}  soil moisture")
+    notes = (
+        ("each also: red → sensor +", POWERED),
+        ("and black → ground", INK),
+    )
+    for line, (words, color) in enumerate(notes):
+        sheet.text((x + 7.5, sensor_ys[-1] - 0.8 - 0.5 * line), words, color, 11)
+    sheet.line((x + 0.6, low), (x + 0.6, low - 0.3), INK)
+    sheet.ground((x + 0.6, low - 0.3))
+    sheet.text((x + 2.6, low - 0.5), "ground: 6, 7, 8", size=11)
+    sheet.text((x + 3.9, low - 1.1), "16 → sensor +, and C5 100 nF to ground", POWERED, 11)
 
 
-def _supply_side(sheet: _Sheet, top: float) -> None:
-    """Left of the board: cell, charger, regulator."""
-    y = top
-    out_x = -BOARD_WIDTH - 3.4
-    in_x = out_x - 3.6
-    charger_x = in_x - 4.4
-    sheet.line((-BOARD_WIDTH, y), (out_x, y), POWERED)
-    sheet.drawing += elm.Dot().at((out_x + 0.9, y)).color(POWERED)
-    sheet.part(elm.Capacitor2, (out_x + 0.9, y), (out_x + 0.9, y - 1.7), "C2\n100 µF", "bottom")
-    sheet.ground((out_x + 0.9, y - 1.7))
-    sheet.box((in_x, y - 1.4), (3.6, 2.6), "U3  HT7833", [(1.4, "in", "left"), (1.4, "out", "right")])
-    sheet.line((in_x + 1.8, y - 1.4), (in_x + 1.8, y - 1.7), INK)
-    sheet.ground((in_x + 1.8, y - 1.7))
-    sheet.line((in_x, y), (charger_x, y), CELL)
-    sheet.drawing += elm.Dot().at((in_x - 2.1, y)).color(CELL)
-    sheet.part(elm.Capacitor, (in_x - 2.1, y), (in_x - 2.1, y - 1.7), "C1\n10 µF", "bottom")
-    sheet.ground((in_x - 2.1, y - 1.7))
-    sheet.drawing += elm.Dot().at((charger_x + 0.9, y)).color(CELL)
-    sheet.supply((charger_x + 0.9, y), CELL_PLUS)
+def _supply_strip(sheet: _Sheet, y: float) -> None:
+    """Below the board, from left to right: cell and charger, regulator, the board's 3.3 V."""
+    charger_x = -BOARD_WIDTH + 3.6
+    in_x = charger_x + 4.4
+    out_x = in_x + 3.6
     low = y - 5.6
     sheet.box(
         (charger_x - 3.6, low),
@@ -272,13 +263,27 @@ def _supply_side(sheet: _Sheet, top: float) -> None:
         "U2  TP4056",
         [(5.6, "OUT+", "right"), (4.4, "OUT−", "right"), (2.4, "B+", "right"), (0.9, "B−", "right")],
     )
+    sheet.text((charger_x - 1.8, low + 0.3), "charge by its own USB", size=10)
     sheet.line((charger_x, low + 4.4), (charger_x + 0.6, low + 4.4), INK)
     sheet.ground((charger_x + 0.6, low + 4.4))
     cell_x = charger_x + 2.3
     sheet.line((charger_x, low + 2.4), (cell_x, low + 2.4), CELL)
     sheet.line((charger_x, low + 0.9), (cell_x, low + 0.9), INK)
     sheet.part(elm.BatteryCell, (cell_x, low + 2.4), (cell_x, low + 0.9), "B1\n18650", "bottom")
-    sheet.text((charger_x - 1.8, low + 0.3), "charge by its own USB", size=10)
+    sheet.line((charger_x, y), (in_x, y), CELL)
+    sheet.drawing += elm.Dot().at((charger_x + 0.9, y)).color(CELL)
+    sheet.supply((charger_x + 0.9, y), CELL_PLUS)
+    sheet.drawing += elm.Dot().at((cell_x, y)).color(CELL)
+    sheet.part(elm.Capacitor, (cell_x, y), (cell_x, y - 1.7), "C1\n10 µF", "bottom")
+    sheet.ground((cell_x, y - 1.7))
+    sheet.box((in_x, y - 1.4), (3.6, 2.6), "U3  HT7833", [(1.4, "in", "left"), (1.4, "out", "right")])
+    sheet.line((in_x + 1.8, y - 1.4), (in_x + 1.8, y - 1.7), INK)
+    sheet.ground((in_x + 1.8, y - 1.7))
+    sheet.line((out_x, y), (out_x + 3.0, y), POWERED)
+    sheet.drawing += elm.Dot().at((out_x + 1.2, y)).color(POWERED)
+    sheet.part(elm.Capacitor2, (out_x + 1.2, y), (out_x + 1.2, y - 1.7), "C2\n100 µF", "bottom")
+    sheet.ground((out_x + 1.2, y - 1.7))
+    sheet.supply((out_x + 3.0, y), BOARD_PLUS)
 
 
 def drawing(board: Board, heads: int) -> str:
@@ -297,12 +302,15 @@ def drawing(board: Board, heads: int) -> str:
             .at((-0.3, heights[wire.role] - 0.38))
             .label(wire.says, loc="center", fontsize=10, halign="right")
         )
-    sheet.line((-BOARD_WIDTH, -4.0), (-BOARD_WIDTH - 0.8, -4.0), INK)
-    sheet.ground((-BOARD_WIDTH - 0.8, -4.0))
-    _supply_side(sheet, top_y)
+    edge = -BOARD_WIDTH
+    sheet.line((edge, top_y), (edge - 0.8, top_y), POWERED)
+    sheet.supply((edge - 0.8, top_y), BOARD_PLUS)
+    sheet.line((edge, top_y - 4.0), (edge - 0.8, top_y - 4.0), INK)
+    sheet.ground((edge - 0.8, top_y - 4.0))
+    _supply_strip(sheet, bottom - 2.4)
     _power_feed(sheet, heights["sensor_power"])
 
-    far = OUT + 8.2
+    far = OUT + 6.8
     y = heights["one_wire"]
     sheet.line((0, y), (far, y))
     sheet.drawing += elm.Dot().at((OUT + 2.2, y)).color(SIGNAL)

@@ -45,11 +45,11 @@ export class Awake {
     this.sockets = new Map();
     this.latest = 0;
     this.ended = null;
-    this.log = [];
     this.realMs = 0;
     this.wifiUpUs = null;
     this.associated = false;
-    this.sample = null;
+    this.radioUs = 0; // from connecting to the network until leaving it
+    this.heardTime = false;
     const self = this;
     this.module = Object.fromEntries(
       ["ticks_us", "sleep_us", "clock", "clock_us", "set_clock", "memory", "set_memory", "bench", "ends",
@@ -103,7 +103,12 @@ export class Awake {
   urandom(count) { return randomBytes(count).toString("hex"); }
 
   // Wi-Fi: "up" after a while, "silent" (never an answer) or "refused" (wrong password)
-  wifi(on) { this.associated = on; this.wifiUpUs = on ? this.nowUs + 1000 * (this.script.wifi_ms ?? 700) : null; }
+  wifi(on) {
+    if (this.associated) this.radioUs += this.nowUs - this.radioSinceUs;
+    this.radioSinceUs = this.nowUs;
+    this.associated = on;
+    this.wifiUpUs = on ? this.nowUs + 1000 * (this.script.wifi_ms ?? 700) : null;
+  }
   wifi_status() {
     if (!this.associated) return "idle";
     const how = this.script.wifi ?? "up";
@@ -162,7 +167,7 @@ export class Awake {
     const bytes = Buffer.from(hex, "hex");
     if (one.kind === "udp") {
       const asked = { 123: "ntp", 53: "dns", 5353: "dns" }[port];
-      if (this.online && asked && (this.script[asked] ?? "up") === "up") one.due.push([this.nowUs + 30_000, this[asked](bytes)]);
+      if (this.online && asked && (this.script[asked] ?? "up") === "up") one.due.push([this.nowUs + 30_000, this[asked](bytes), asked]);
       return bytes.length;
     }
     if (one.torn) return one.torn;
@@ -183,7 +188,10 @@ export class Awake {
     const one = this.sockets.get(id);
     if (one.kind === "udp") {
       const at = one.due.findIndex(([due]) => due <= this.nowUs);
-      return at < 0 ? "EAGAIN" : `=${one.due.splice(at, 1)[0][1].subarray(0, most).toString("hex")}`;
+      if (at < 0) return "EAGAIN";
+      const [[, bytes, kind]] = one.due.splice(at, 1);
+      if (kind === "ntp") this.heardTime = true;
+      return `=${bytes.subarray(0, most).toString("hex")}`;
     }
     if (one.torn) return one.torn;
     if (one.silent || !one.real) return "EAGAIN";

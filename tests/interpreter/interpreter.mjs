@@ -1,6 +1,7 @@
 // A genuine MicroPython interpreter, new for every wake, over a flash image that outlives it.
 import { loadMicroPython } from "@micropython/micropython-webassembly-pyscript/micropython.mjs";
 import { PowerCut } from "./board.mjs";
+import { findAreas, mark } from "./heap.mjs";
 
 const SYSTEM = new Set(["tmp", "home", "dev", "proc", "lib"]);
 
@@ -109,60 +110,10 @@ export class Interpreter {
 
   watched(look) { watch = look; }
 
-  // Bytes of Python heap that something still points to, and bytes that are allocated, garbage included.
-  // The WebAssembly build collects only when no Python runs, so its own figures say nothing about a running
-  // wake. This marks as gc.c does, conservatively, from everything outside the heap.
   heap() {
     const words = new Uint32Array(this.memory.buffer);
     const bytes = new Uint8Array(this.memory.buffer);
     this.areas ??= findAreas(words, bytes);
     return mark(words, bytes, this.areas);
   }
-}
-
-const BLOCK = 16;
-
-// Where gc.c keeps its tables: start and length of the allocation table, the finalisers' table right behind it,
-// start and end of the pool, which holds 64 bytes for each byte of the table.
-function findAreas(words) {
-  const areas = [];
-  for (let at = 0; at + 4 < words.length; at += 1) {
-    const [table, length, finalisers, pool, end] = words.subarray(at, at + 5);
-    if (length > 64 && table > 1024 && finalisers >= table + length && finalisers <= table + length + 8
-      && pool > finalisers && end - pool === length * 4 * BLOCK && end <= words.length * 4) {
-      areas.push({ table, length, pool, end });
-    }
-  }
-  if (areas.length === 0) throw new Error("The interpreter's heap was not found in its memory");
-  return areas;
-}
-
-function mark(words, bytes, areas) {
-  if (areas.length !== 1) throw new Error("The heap grew: start the interpreter with more");
-  const { table, pool, end } = areas[0];
-  const kind = (block) => (bytes[table + (block >> 2)] >> ((block & 3) * 2)) & 3;
-  const blocks = (end - pool) / BLOCK;
-  const seen = new Uint8Array(blocks);
-  const work = [];
-  let live = 0;
-  const point = (address) => {
-    if (address < pool || address >= end || address % BLOCK) return;
-    const block = (address - pool) / BLOCK;
-    if (seen[block] || kind(block) !== 1) return;
-    seen[block] = 1;
-    work.push(block);
-  };
-  const scan = (from, to) => { for (let at = from >> 2; at < to >> 2; at += 1) point(words[at]); };
-  scan(0, table);
-  scan(end, Math.min(words.length * 4, end + (1 << 20)));
-  while (work.length) {
-    const block = work.pop();
-    let size = 1;
-    while (block + size < blocks && kind(block + size) === 2) size += 1;
-    live += size * BLOCK;
-    scan(pool + block * BLOCK, pool + (block + size) * BLOCK);
-  }
-  let allocated = 0;
-  for (let block = 0; block < blocks; block += 1) if (kind(block)) allocated += BLOCK;
-  return { live, allocated };
 }

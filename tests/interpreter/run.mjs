@@ -51,16 +51,16 @@ const does = {
     interpreter.run(BOOT);
     const written = interpreter.guard(script.cut);
     const peak = { live: 0, allocated: 0, samples: 0 };
+    for (const code of order.before ?? []) interpreter.run(code);
     if (order.measure) {
       let count = 0;
-      const before = interpreter.heap();
-      peak.before = before.live;
+      peak.before = interpreter.heap().live;
       interpreter.watched(() => {
         if (++count % order.measure) return;
         const now = interpreter.heap();
         peak.samples += 1;
         peak.allocated = Math.max(peak.allocated, now.allocated);
-        if (now.live > peak.live) peak.live = now.live;
+        peak.live = Math.max(peak.live, now.live);
       });
     }
     let error = null;
@@ -87,7 +87,7 @@ const does = {
       sleep_ms: awake.ended?.ms ?? 0, awake_ms: awake.awakeUs / 1000, real_ms: performance.now() - began,
       waited_ms: awake.realMs, calls: awake.calls, written, error, said, changed,
       flash: changed || order.dump ? packed(flash) : null, memory: board.rtcMemory, peak,
-      wifi_ms: awake.wifiMs ?? 0,
+      radio_ms: awake.radioUs / 1000, heard_time: awake.heardTime,
     };
   },
 

@@ -12,6 +12,8 @@ EARLIEST_MS = 1704067200000
 LATEST_MS = 4102444800000
 BASELINE_MS = 500000
 """Two syncs closer together than this do not tell the rate: an answer's travel time would weigh too much."""
+FAR_MS = 600000
+"""At 5 % drift a date is half a minute out so long after or before a sync."""
 MOST_POINTS = 32
 """On flash; RTC memory keeps the newest two."""
 MOST_PAST = 6
@@ -58,18 +60,21 @@ class Clock:
         return odd
 
     def time_ms(self, boot: int, mark_ms: int, said_ms: "int | None" = None) -> "tuple[int | None, bool]":
-        """The date of a mark, and whether it is unsure: bridged over a power cut, which took unknown time.
+        """The date of a mark, and whether it is unsure: it may be out by more than half a minute.
 
-        `said_ms` is what the clock made of it when it was measured. The date is None when there has been
-        no sync since.
+        So it is where a power cut of unknown length lies between, and far from the only sync while
+        nothing tells the rate. `said_ms` is what the clock made of it when it was measured. The date is
+        None when there has been no sync since.
         """
         if boot == self.boot:
-            return (self._here(mark_ms) if self.points else said_ms), False
+            if not self.points:
+                return None, False
+            return self._here(mark_ms), self._is_far(self.points, mark_ms)
         for past_boot, _, points in self.past:
             if past_boot == boot and points:
-                return _between(points, mark_ms, self._of(points)), False
+                return _between(points, mark_ms, self._of(points)), self._is_far(points, mark_ms)
         if said_ms is not None:
-            return said_ms, False
+            return said_ms, True
         bridged_ms = self._bridged(boot, mark_ms)
         if self.points and bridged_ms is not None:
             return self._here(0) - bridged_ms, True
@@ -157,6 +162,11 @@ class Clock:
         if ran_ms >= BASELINE_MS:
             return (points[-1][1] - points[0][1] - ran_ms) * 1000000 // ran_ms
         return self.ppm or 0
+
+    def _is_far(self, points: "list[tuple[int, int]]", mark_ms: int) -> bool:
+        if self.ppm is not None or points[-1][0] - points[0][0] >= BASELINE_MS:
+            return False
+        return not points[0][0] - FAR_MS <= mark_ms <= points[-1][0] + FAR_MS
 
     def _true(self, ran_ms: int) -> int:
         return ran_ms + ran_ms * (self.ppm or 0) // 1000000

@@ -119,6 +119,11 @@ class Run:
         mark_ms: int = self.state.base_ms + self.parts.mark_ms()
         return mark_ms
 
+    def began_ms(self) -> int:
+        """The mark of the beginning of this wake: what is due by the hour must not slip by its length."""
+        mark_ms: int = self.state.base_ms + self.started_ms
+        return mark_ms
+
     def left_ms(self, most_ms: int, keep_ms: int = GOODBYE_MS) -> int:
         """The budget of a wait: no more than it may take, nor than what is left of the whole."""
         self.parts.feed()
@@ -167,6 +172,8 @@ def wake(parts: Parts, budget_ms: "int | None" = None) -> int:
             _send(run)
     except Exception as error:
         run.fault("wake", error)
+    if [fault for fault in run.faults if fault.startswith("flash")]:
+        run.blink = "flash"
     if run.blink and state.wakes < SHOWN_WAKES:
         parts.blink(BLINKS[run.blink])
     state.wakes = min(255, state.wakes + 1)
@@ -254,7 +261,7 @@ def _put_off(run: Run, due: bool) -> None:
         return  # an urgent send that fails leaves the ordinary ones their time
     send_ms = run.settings["send_s"] * 1000
     backoff_ms = min(send_ms << min(state.failures, 10), max(send_ms, LONGEST_BACKOFF_MS))
-    state.next_send_ms = run.now_ms() + backoff_ms
+    state.next_send_ms = run.began_ms() + backoff_ms
     state.failures = min(255, state.failures + 1)
 
 
@@ -310,7 +317,7 @@ def _settle_clock(run: Run) -> bool:
     if clock.wants_second(oldest_ms) and not state.held and not run.urgent and not state.tries:
         state.held = 1
         state.failures = max(0, state.failures - 1)
-        state.next_send_ms = run.now_ms() + BASELINE_MS
+        state.next_send_ms = run.began_ms() + BASELINE_MS + EARLY_MS
         return True
     state.held = 0
     return False
@@ -332,7 +339,7 @@ def _over(run: Run, link: "Any", receipts: bool) -> bool:
             state.tries = 0
             waiting = len(run.memory)
             wait_s = run.settings["send_s"] if not waiting else run.settings["read_s"]
-            state.next_send_ms = run.now_ms() + wait_s * 1000
+            state.next_send_ms = run.began_ms() + wait_s * 1000
             run.blink = run.blink or "sent"
         else:
             run.blink = "no receipt"
@@ -374,7 +381,7 @@ def _say_state(run: Run, link: "Any") -> None:
     }
     said.update(run.revision)
     link.publish("state", json.dumps(said).encode(), True, run.left_ms(STATE_MS, 0))
-    memory.told()
+    memory.told(run.faults)
 
 
 def _to_sleep(run: Run) -> int:

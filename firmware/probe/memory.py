@@ -30,6 +30,7 @@ class Memory:
         self._whole = False
         self.gather = Gather(parts.memory)
         self._notes: "list[str]" = _texts(self.gather.notes)
+        self._told: "list[str]" = []
         raw_ms = parts.mark_ms()
         state = states.unpack(self.gather.state) if self.gather.survived else None
         if state is not None and raw_ms < state.raw_ms and parts.reset == states.WOKE:
@@ -128,13 +129,14 @@ class Memory:
     def faults(self, fresh: "list[str]") -> "list[str]":
         """All faults since the host was last told, with the fresh ones."""
         for fault in fresh:
-            if fault not in self._notes and len(self._notes) < 8:
+            if fault not in self._notes and fault not in self._told and len(self._notes) < 8:
                 self._notes.append(fault)
         return self._notes
 
-    def told(self) -> None:
-        """The host has the faults."""
+    def told(self, faults: "list[str]") -> None:
+        """The host has these faults, and all before."""
         self._notes = []
+        self._told = list(faults)
 
     def dropped(self) -> int:
         return 0 if self._spool is None else self._spool.dropped

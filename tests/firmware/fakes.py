@@ -5,7 +5,7 @@ import json
 from collections.abc import Callable
 from typing import Any, Self
 
-from probe import settings
+from probe import record, settings
 from probe.cycle import Parts, wake
 from probe.state import WOKE
 from traywarden.wire import packs
@@ -18,7 +18,7 @@ class PowerCut(BaseException):
 
 
 class Flash:
-    """A file system in memory. `cut_after`: power goes when that many more bytes or directory changes are done."""
+    """A file system in memory. `cut_after`: power goes after that many more bytes and directory changes."""
 
     def __init__(self) -> None:
         self.files: dict[str, bytes] = {}
@@ -123,6 +123,8 @@ class World:
         """Whatever is down keeps waiting to the end of its budget instead of refusing at once."""
         self.readings: dict[tuple[int, int], int] = {}
         self.doubled = 0
+        self.sure: set[tuple[int, int]] = set()
+        """Readings that came with a date the probe stands for."""
         self.states: list[dict[str, Any]] = []
         self.packs: list[bytes] = []
         self.retained_settings: bytes | None = None
@@ -207,11 +209,15 @@ class Link:
     def store(self, payload: bytes) -> None:
         """As the host: keep what is new, answer through where nothing is missing."""
         world = self.world
+        sure = b'"bt"' in payload and b"time_unsure" not in payload
         readings, info = packs.read_pack(payload, "probe", world.now_ms)
         for reading in {(r.boot, r.sequence): r for r in readings}.values():
             key = (reading.boot, reading.sequence)
             world.doubled += key in world.readings
-            world.readings.setdefault(key, reading.time_ms)
+            if key not in world.readings:
+                world.readings[key] = reading.time_ms
+                if sure:
+                    world.sure.add(key)
         for boot, oldest in info.oldest_by_boot.items():
             assert oldest is not None
             through = oldest
@@ -254,8 +260,8 @@ class Probe:
             Sensor(self.world, "head 1 moisture", [(1, "moisture_voltage")]),
         ]
         self.blinks: list[int] = []
-        self.measured: dict[tuple[int, int], int] = {}
-        """True time of each instant by (boot, sequence)."""
+        self.true_ms: dict[tuple[int, int], int] = {}
+        """When each instant was truly measured, by (boot, sequence)."""
         self.longest_ms = 0
         self.dice = 0
 
@@ -285,20 +291,34 @@ class Probe:
             settings=self.settings, fs=self.flash, folder="data", memory=self.memory, mark_ms=self.mark_ms,
             pause=self.pause, power=lambda on: None, warm_ms=10, sensors=self.sensors, network=self.network,
             ntp=self.ntp, link=self.link, wired=None, feed=lambda: None, blink=self.blinks.append,
-            random=lambda: self.dice, device="urn:dev:mac:0011223344556677:", reset=self.reset, firmware="0.1",
+            random=lambda: self.dice, device="urn:dev:mac:0011223344556677:", reset=self.reset,
+            firmware="0.1",
         )  # fmt: skip
 
     def wake(self) -> int:
         """One wake cycle; returns how long it means to sleep [ms of its own timer]."""
         parts = self.parts()
+        pack = record.pack
+
+        def noted(instant: record.Instant) -> bytes:
+            self.true_ms[(instant.boot, instant.sequence)] = self.world.now_ms
+            return pack(instant)
+
+        record.pack = noted
         began_ms = self.world.now_ms
         try:
             sleep_ms = wake(parts)
         finally:
+            record.pack = pack
             self.longest_ms = max(self.longest_ms, self.world.now_ms - began_ms)
         self.settings = parts.settings
         self.reset = WOKE
         return sleep_ms
+
+    def measured_ms(self, sequence: int) -> int:
+        """When this instant of the only boot was truly measured."""
+        (found,) = [true_ms for (_, number), true_ms in self.true_ms.items() if number == sequence]
+        return found
 
     def sleep(self, sleep_ms: int) -> None:
         self.world.now_ms += sleep_ms * 1_000_000 // (1_000_000 + self.drift_ppm)

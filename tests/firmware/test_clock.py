@@ -3,7 +3,7 @@
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from probe.clock import BASELINE_MS, EARLIEST_MS, MOST_PAST, MOST_POINTS, Clock, unpack
+from probe.clock import BASELINE_MS, EARLIEST_MS, FAR_MS, MOST_PAST, MOST_POINTS, Clock, unpack
 
 START_MS = 1_760_000_000_000
 HOUR_MS = 3_600_000
@@ -80,6 +80,17 @@ def test_one_late_sync_wants_a_second_before_much_older_instants_are_dated() -> 
     assert not clock.wants_second(2 * HOUR_MS - BASELINE_MS)
     clock.sync(2 * HOUR_MS + BASELINE_MS, START_MS + BASELINE_MS)
     assert not clock.wants_second(0)
+
+
+def test_far_from_the_only_sync_a_date_is_unsure_until_the_rate_is_known() -> None:
+    clock = Clock(1)
+    clock.sync(HOUR_MS, START_MS)
+    assert clock.time_ms(1, HOUR_MS + FAR_MS) == (START_MS + FAR_MS, False)
+    assert clock.time_ms(1, HOUR_MS + FAR_MS + 1)[1]
+    assert clock.time_ms(1, HOUR_MS - FAR_MS - 1)[1]
+    clock.sync(2 * HOUR_MS, START_MS + HOUR_MS)
+    assert not clock.time_ms(1, 0)[1]
+    assert not clock.time_ms(1, 90 * HOUR_MS)[1]
 
 
 def test_an_impossible_date_is_refused() -> None:

@@ -1,4 +1,4 @@
-"""The spool loses nothing that was confirmed and shows nothing that was not written, wherever power is cut."""
+"""The spool loses nothing that was confirmed and shows nothing never written, wherever power is cut."""
 
 from typing import Any
 

@@ -1,5 +1,7 @@
 """A crossed limit is urgent once, and not again until the value has been well back."""
 
+from itertools import pairwise
+
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -58,7 +60,7 @@ def test_without_a_limit_nothing_is_urgent_and_a_limit_taken_away_is_forgotten()
 @given(st.lists(st.floats(0, 3), max_size=60))
 def test_between_two_crossings_the_value_was_back_by_the_hysteresis(values: list[float]) -> None:
     found = crossings(values)
-    for before, after in zip(found, found[1:], strict=False):
+    for before, after in pairwise(found):
         assert min(values[before:after]) <= 2.1 - 0.05
 
 

@@ -2,12 +2,15 @@
 
 import re
 from pathlib import Path
+from typing import Any
 
 import pytest
+import typer.main
 from hardware.parts import parts
 
 from hardware import pages, power
 from probe.boards import BOARDS
+from traywarden.cli.main import app
 
 HARDWARE = Path(pages.__file__).parent
 ROOT = HARDWARE.parent
@@ -19,12 +22,14 @@ def test_a_written_page_or_drawing_is_up_to_date(name: str) -> None:
     assert (HARDWARE / name).read_text(encoding="utf-8") == WRITTEN[name], "run: make hardware"
 
 
-@pytest.mark.parametrize("page", ["README.md", "power.md", "cautions.md"])
+@pytest.mark.parametrize(
+    "page", ["hardware/README.md", "hardware/power.md", "hardware/cautions.md", "firmware/README.md"]
+)
 def test_every_link_leads_somewhere(page: str) -> None:
-    text = (HARDWARE / page).read_text(encoding="utf-8")
+    text = (ROOT / page).read_text(encoding="utf-8")
     for target in re.findall(r"\]\(([^)#]+)\)", text):
         if "://" not in target:
-            assert (HARDWARE / target).exists(), f"{page}: {target}"
+            assert (ROOT / page).parent.joinpath(target).exists(), f"{page}: {target}"
     for target in re.findall(r"`((?:docs|firmware|hardware)/[\w./-]+)`", text):
         assert (ROOT / target).exists(), f"{page}: {target}"
 
@@ -40,6 +45,19 @@ def test_the_text_names_only_parts_of_the_list() -> None:
 def test_the_text_names_only_boards_of_the_table() -> None:
     text = (HARDWARE / "README.md").read_text(encoding="utf-8")
     assert set(re.findall(r"`(esp32[\w-]*)`", text)) == set(BOARDS)
+
+
+@pytest.mark.parametrize("page", ["hardware/README.md", "firmware/README.md"])
+def test_the_text_names_only_commands_there_are(page: str) -> None:
+    program: Any = typer.main.get_command(app)
+    named = set(
+        re.findall(r"traywarden (probe|run)(?: ([a-z-]+))?", (ROOT / page).read_text(encoding="utf-8"))
+    )
+    assert ("probe", "install") in named
+    for group, name in named:
+        assert group in program.commands
+        if name and group == "probe":
+            assert name in program.commands[group].commands, f"traywarden {group} {name}"
 
 
 def test_a_block_that_is_missing_is_said() -> None:

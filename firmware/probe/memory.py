@@ -18,6 +18,9 @@ FIRST_BOOT_BITS = 0xFFFFFF
 """Where no boot was ever counted, the count begins at random: after flash was wiped, numbers already used
 would make the host take new readings for old ones."""
 
+PROMPT_MS = 3 * 3600000
+"""The board's clock cannot have run longer than its sleep and this: the prompt is open for two hours."""
+
 
 class Memory:
     """Opens what a wake needs, and flash only then. `state` and `clock` are as the last wake left them."""
@@ -33,11 +36,14 @@ class Memory:
         self._told: "list[str]" = []
         raw_ms = parts.mark_ms()
         state = states.unpack(self.gather.state) if self.gather.survived else None
-        if state is not None and raw_ms < state.raw_ms and parts.reset == states.WOKE:
-            # This board's timer does not run through deep sleep: go by how long was asked for.
-            state.base_ms += state.raw_ms + state.slept_ms - raw_ms
-        elif state is not None and raw_ms < state.raw_ms:
-            state = None
+        if state is not None and not 0 <= raw_ms - state.raw_ms <= state.slept_ms * 6 // 5 + PROMPT_MS:
+            # The clock stops in deep sleep on this board, or somebody set it: go by the sleep asked for.
+            if parts.reset == states.WOKE:
+                state.base_ms += state.raw_ms + state.slept_ms - raw_ms
+            else:
+                state = None
+        if state is not None and parts.reset in states.BY_HAND:
+            state.next_send_ms = min(state.next_send_ms, state.base_ms + raw_ms)
         clock = clocks.unpack(self.gather.clock) if state is not None else None
         if state is None or clock is None or clock.boot != state.boot:
             self.clock, self.state = self._new_boot(raw_ms)
@@ -165,6 +171,7 @@ class Memory:
             except ValueError:
                 pass  # of another firmware
         clock = kept or clocks.Clock()
+        before = clock.boot
         boot = max(clock.boot, newest[0]) + 1
         if kept is None:
             boot += self._parts.random() & FIRST_BOOT_BITS
@@ -175,7 +182,10 @@ class Memory:
             self._fault("flash", error)
             clock.boot = boot = boot + (self._parts.random() & 0xFFFF)
         state = states.State(boot)
-        state.allowed_since_ms = state.next_read_ms = state.next_send_ms = raw_ms
+        state.base_ms, state.raw_ms = -raw_ms, raw_ms
+        if spool is not None and len(spool) and newest[0] == before and newest[1] <= 2:
+            # The boot before came no further than this: is the cell too weak for the radio? Sleep first.
+            state.next_send_ms = self._parts.settings["read_s"] * 1000
         return clock, state
 
 

@@ -4,9 +4,11 @@ import struct
 
 WOKE = "woke from sleep"
 """The reset cause of an ordinary wake; any other is a reset."""
+BY_HAND = ("the reset button was pressed", "restarted by its own program")
+"""Somebody stands there and wants to see what happens: it sends at once."""
 
 _VERSION = 1
-_FORMAT = "<BIIQQIQQQQBBBBBBII"
+_FORMAT = "<BIIqQIQQQQBBBBBBII"
 _FIELDS = (
     "boot",
     "sequence",
@@ -29,7 +31,8 @@ _FIELDS = (
 
 
 class State:
-    """`sequence` is the next to give. `base_ms` + the board's running time = mark. `raw_ms` and `slept_ms`:
+    """`sequence` is the next to give. `base_ms` + what the board's clock shows = mark, which
+    begins with 0. `raw_ms` and `slept_ms`:
     the running time when it went to sleep, and for how long. `active`: limits crossed. `allowed`: urgent
     wakes left. `tries`: left for the urgent send at hand. `held`: waited once for a second sync. `trial`: the
     sensor being asked, counted from 1. `lost`:

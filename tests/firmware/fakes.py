@@ -11,6 +11,8 @@ from probe.state import WOKE
 from traywarden.wire import packs
 
 START_MS = 1_760_000_000_000
+FROM_2000_MS = 946_684_800_000
+"""A board's clock begins somewhere, at power-up: here at the year 2000."""
 
 
 class PowerCut(BaseException):
@@ -159,10 +161,13 @@ class Network:
     def __init__(self, world: World) -> None:
         self.world = world
         self.ups = 0
+        self.brown_out = False
         self.is_up = False
 
     def up(self, budget_ms: int) -> None:
         self.ups += 1
+        if self.brown_out:
+            raise PowerCut
         if not self.world.network_up:
             self.world.refuse(budget_ms, "no access point")
         self.world.now_ms += min(budget_ms, 1200)
@@ -266,9 +271,9 @@ class Probe:
         self.dice = 0
 
     def mark_ms(self) -> int:
-        """Running time since power-up, as fast or slow as this board's."""
+        """The board's clock, as fast or slow as it is."""
         ran_ms = self.world.now_ms - self.power_on_ms
-        return ran_ms + ran_ms * self.drift_ppm // 1_000_000
+        return FROM_2000_MS + ran_ms + ran_ms * self.drift_ppm // 1_000_000
 
     def memory(self, data: bytes | None = None) -> bytes:
         if data is not None:

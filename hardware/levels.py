@@ -13,6 +13,8 @@ Sources
 * AO3401: 85 mΩ at a gate voltage of −2.5 V (Alpha & Omega data sheet, rev. 6, p. 2).
 """
 
+import math
+
 from probe.boards import Board
 
 SUPPLY_V = 3.3
@@ -27,6 +29,8 @@ MOISTURE_SENSOR_MOST_V = 3.0
 AIR_SENSOR_A = 0.0005
 PIN_MOST_A = 0.040
 CELL_FULL_V = 4.2
+FILTER_F = 100e-9
+"""C3 and C4, beside the measuring pins."""
 
 
 def sensor_current_a(heads: int) -> float:
@@ -44,6 +48,13 @@ def pin_v(shown_v: float, divider_ohm: tuple[int, int]) -> float:
     """What a pin sees of a voltage behind a divider (upper, lower) [V]."""
     upper_ohm, lower_ohm = divider_ohm
     return shown_v * lower_ohm / (upper_ohm + lower_ohm)
+
+
+def settled_share(after_ms: float, divider_ohm: tuple[int, int]) -> float:
+    """How much of a step at the sensor the pin has followed after so long."""
+    upper_ohm, lower_ohm = divider_ohm
+    tau_s = upper_ohm * lower_ohm / (upper_ohm + lower_ohm) * FILTER_F
+    return 1 - math.exp(-after_ms / 1e3 / tau_s)
 
 
 def divider_leak_ua(across_v: float, divider_ohm: tuple[int, int]) -> float:

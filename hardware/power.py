@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 from drivers import capacitive, ds18b20
 from probe import cycle, sensors
+from probe.boards import BOARDS
 
 DAY_S = 86_400.0
 MAH_PER_MC = 1 / 3_600.0
@@ -134,6 +135,8 @@ class Cell(NamedTuple):
 def read_mc(heads: int) -> float:
     """Charge of one wake that measures and does not send [mC]."""
     wait_s = FIGURES["read_wait_s"].value
+    if heads > BOARDS["esp32-c3"].most_heads:
+        wait_s += heads * BOARDS["esp32-c3-four"].mux_settle_ms / 1e3
     busy_s = sum(FIGURES[name].value for name in ("boot_s", "load_s", "compute_s"))
     sensors_ma = (
         heads * (FIGURES["soil_temp_ma"].value + FIGURES["moisture_ma"].value) + FIGURES["air_ma"].value

@@ -67,7 +67,7 @@ class Board:
         self.wake_capable = wake_capable
         self.adc_most_v = adc_most_v
         self.led_on = 1
-        self.mux_settle_ms = 20
+        self.mux_settle_ms = 60
         self.one_wire_pull_up_ohm = 4_700
         self.moisture_divider_ohm = (100_000, 330_000)
         self.battery_divider_ohm = (470_000, 470_000)

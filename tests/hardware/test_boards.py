@@ -1,7 +1,9 @@
 """Every pin in use is one that its chip lets be used that way."""
 
 import pytest
+from hardware.parts import parts
 
+from drivers import capacitive
 from hardware import levels
 from probe.boards import BOARDS, DEFAULT, Board
 
@@ -89,6 +91,15 @@ def test_a_pin_alone_could_not_feed_four_heads() -> None:
 def test_a_pin_is_shown_no_more_than_it_measures(board: Board) -> None:
     assert levels.pin_v(levels.MOISTURE_SENSOR_MOST_V, board.moisture_divider_ohm) <= board.adc_most_v
     assert levels.pin_v(levels.CELL_FULL_V, board.battery_divider_ohm) <= board.adc_most_v
+
+
+def test_the_pin_has_followed_before_it_is_read() -> None:
+    """To a thousandth of the step: after sensors get power, and after the switch chose another sensor."""
+    board = BOARDS["esp32-c3-four"]
+    assert levels.settled_share(board.mux_settle_ms, board.moisture_divider_ohm) > 0.999
+    assert levels.settled_share(capacitive.SETTLE_MS, board.moisture_divider_ohm) > 0.999
+    assert {part.generic_number for part in parts() if set(part.refs) & {"C3", "C4"}} == {"100 nF"}
+    assert pytest.approx(100e-9) == levels.FILTER_F
 
 
 @every_board

@@ -7,6 +7,8 @@ from rich.console import Console
 
 from traywarden import __version__
 from traywarden.cli import (
+    boards,
+    broker,
     calibrate,
     crops,
     demo,
@@ -62,6 +64,8 @@ trays.register(app)
 lots.register(app)
 crops.register(app)
 probes.register(app)
+boards.register(app)
+broker.register(app)
 calibrate.register(app)
 entries.register(app)
 journal.register(app)

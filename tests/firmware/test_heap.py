@@ -53,8 +53,6 @@ def test_a_wake_with_500_spooled_readings_needs_at_most_60_kib(tmp_path: Path) -
         files["/settings.json"] = settings("probe-1", host.broker_address[1])
         node.order("board", board=board, flash={p: base64.b64encode(d).decode() for p, d in files.items()})
         script = {"now_ms": NOW_MS + READINGS * 600_000, "hosts": HOSTS, "bench": BENCH}
-        first = node.wake(board, script)  # hears the time once, and waits for a second answer before it sends
-        script["now_ms"] += round(first["awake_ms"] + first["sleep_ms"])
         answer = node.wake(board, script, measure=EVERY, heap=4 << 20, before=LOADED)
         with host.store.read() as tx:
             stored = readings.count(tx)

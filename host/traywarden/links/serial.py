@@ -2,6 +2,7 @@
 
 import errno
 import os
+import termios
 from contextlib import suppress
 from dataclasses import dataclass
 from types import TracebackType
@@ -14,6 +15,7 @@ from traywarden.errors import BoardError
 BAUD = 115_200
 _WRITE_S = 5.0
 _READ_BYTES = 4_096
+_TROUBLE = (serial.SerialException, OSError, termios.error)
 
 MAKERS = {
     0x303A: "Espressif, the chip's own USB",
@@ -62,7 +64,7 @@ class SerialLine:
             self._port.dtr = self._port.rts = False
             self._port.port = path
             self._port.open()
-        except (serial.SerialException, OSError, ValueError) as error:
+        except (*_TROUBLE, ValueError) as error:
             raise BoardError(_why_not_open(path, error)) from error
 
     def lines(self, wait_s: float) -> list[bytes]:
@@ -73,18 +75,18 @@ class SerialLine:
             waiting = self._port.in_waiting
             if came and waiting:
                 came += self._port.read(min(waiting, 16 * _READ_BYTES))
-        except (serial.SerialException, OSError, TypeError) as error:  # TypeError: closed by another thread
+        except (*_TROUBLE, TypeError) as error:  # TypeError: closed by another thread
             raise BoardError(f"The board on {self.path} is gone ({_reason(error)}).") from error
         return self._split(came)
 
     def write(self, line: bytes) -> None:
         try:
             self._port.write(line + b"\n")
-        except (serial.SerialException, OSError) as error:
+        except _TROUBLE as error:
             raise BoardError(f"The board on {self.path} takes nothing ({_reason(error)}).") from error
 
     def close(self) -> None:
-        with suppress(serial.SerialException, OSError):  # it may have been unplugged
+        with suppress(*_TROUBLE):  # it may have been unplugged
             self._port.close()
 
     def __enter__(self) -> "SerialLine":

@@ -17,10 +17,11 @@ import msgspec
 
 from traywarden.domain.crops import Crop
 from traywarden.domain.garden import Head, Mix
-from traywarden.domain.journal import Calibration, Facts
+from traywarden.domain.journal import Calibration
 from traywarden.domain.moisture import DEFAULT_CALIBRATION, volts_from_m3_m3
 from traywarden.errors import StoreError
 from traywarden.services.clock import Clock
+from traywarden.services.knowledge import Knowledge
 from traywarden.settings import Settings
 from traywarden.store import garden as garden_store
 from traywarden.store import journal as journal_store
@@ -29,6 +30,7 @@ from traywarden.store.store import Store, Tx
 from traywarden.wire import topics
 
 LOOK_S = 2.0
+LOOK_ANYWAY_MS = 3_600_000
 LIMIT_V = (-0.5, 6.0)
 Payload = Mapping[str, Any]
 
@@ -59,8 +61,7 @@ def wanted_settings(
     `revision` is made from the rest (CRC-32), so the same facts give the same number on any host and after
     any restart.
     """
-    facts = journal_store.facts(tx)
-    mixes = {mix.mix_id: mix for mix in garden_store.mixes(tx)}
+    known = Knowledge(tx, crops)
     lot_crops = {lot.lot_id: lot.crop for lot in garden_store.lots(tx)}
     asked: dict[str, dict[str, Any]] = {}
     for probe in probe_store.probes(tx):
@@ -68,7 +69,7 @@ def wanted_settings(
             name: settings[f"probes.{name}"] for name in ("read_s", "send_s") if settings[f"probes.{name}"]
         } | {"limits": {}}
     for head in probe_store.heads(tx):
-        limits = _limits(head, facts, mixes, lot_crops, crops, settings, now_ms)
+        limits = _limits(head, known, lot_crops, crops, settings, now_ms)
         if limits:
             asked[head.probe]["limits"][str(head.number)] = limits
     for message in asked.values():
@@ -117,6 +118,7 @@ class ProbeSettings:
                 garden_store.mixes(tx),
                 probe_store.heads(tx),
                 [probe.name for probe in probe_store.probes(tx)],
+                self._clock.now_ms() // LOOK_ANYWAY_MS,
             )
             if seen == self._seen:
                 return
@@ -131,8 +133,7 @@ class ProbeSettings:
 
 def _limits(
     head: Head,
-    facts: Facts,
-    mixes: Mapping[int, Mix],
+    known: Knowledge,
     lot_crops: Mapping[int, str],
     crops: Mapping[str, Crop],
     settings: Settings,
@@ -140,11 +141,13 @@ def _limits(
 ) -> dict[str, float]:
     if head.number == 0:
         return {"frost_c": settings["probes.frost_c"], "hysteresis_c": settings["cold.close_above_c"]}
-    tray_id = facts.tray_of_head(head.head_id, now_ms)
+    stays = known.head_stays.get(head.head_id, [])
+    tray_id = next((tray for tray, since, to in stays if since <= now_ms < (to or now_ms + 1)), None)
     if tray_id is None:
         return {}
     limits: dict[str, float] = {}
-    mix = mixes.get(facts.mix_of_tray(tray_id, now_ms) or -1)
+    facts = known.of(tray_id).facts
+    mix = known.mixes.get(facts.mix_of_tray(tray_id, now_ms) or -1)
     if mix is not None:
         limits |= _dry(mix, _in_force(facts.calibrations(head.head_id, mix.mix_id), now_ms), settings)
     sowing = facts.sowing_of_tray(tray_id, now_ms)

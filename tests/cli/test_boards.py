@@ -2,7 +2,10 @@
 
 import json
 import os
+import subprocess
+import sys
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -10,11 +13,12 @@ import pytest
 import typer
 from serial.tools import list_ports
 
-from tests.cables import Cable
+from tests.cables import Cable, until
 from tests.cli.conftest import CommandLine
 from traywarden.services import boards
 
 ROOT = Path(__file__).parents[2]
+REPL = ROOT / "tests" / "repl_on_cable.py"
 
 
 @pytest.fixture
@@ -110,8 +114,8 @@ def test_a_board_with_another_chip_is_flashed_where_its_image_belongs(
 
 def test_an_update_flashes_nothing(run: CommandLine, tools: Tools) -> None:
     shown = json.loads(run("probe", "install", "/dev/ttyX", "--keep-micropython", "--json").out)
-    assert shown["steps"] == ["copy the firmware", "start it"]
-    assert [call.split()[0] for call in tools.calls] == ["mpremote", "mpremote"]
+    assert shown["steps"] == ["remove what the firmware no longer has", "copy the firmware", "start it"]
+    assert not any(call.startswith("esptool") for call in tools.calls)
 
 
 def test_without_an_image_nothing_is_done_and_one_sentence_says_where_to_get_it(
@@ -150,6 +154,34 @@ def test_what_is_copied_is_the_firmware_and_nothing_that_lies_about(tmp_path: Pa
     modules = {f"{part}/{m.stem}" for part in boards.PARTS for m in (ROOT / "firmware" / part).glob("*.py")}
     assert {name.partition(".")[0] for name in names} == modules | {*boards.PARTS, "main"}
     assert not any("__pycache__" in name for name in names)
+
+
+@pytest.mark.system
+def test_mpremote_itself_brings_the_firmware_onto_a_board(tmp_path: Path) -> None:
+    """The real mpremote, talking to a raw REPL at the other end of a terminal; twice, as for an update."""
+    flash, staged, port = tmp_path / "flash", tmp_path / "staged", tmp_path / "ttyACM0"
+    flash.mkdir()
+    boards.staged(ROOT / "firmware", staged)
+    board = subprocess.Popen([sys.executable, str(REPL), str(port), str(flash)])
+    try:
+        until(port.is_symlink)
+        steps = boards.install_steps(str(port), "esp32-c3", None, staged)[:-1]
+        for step in steps:
+            boards.do_step(replace(step, tries=1))
+        (staged / "main.py").write_text("# a newer one")
+        (flash / "probe" / "cycle.py").write_text("# of an older firmware, copied as source")
+        (flash / "settings.json").write_text("{}")
+        for step in steps:
+            boards.do_step(replace(step, tries=1))
+    finally:
+        board.kill()
+        board.wait(20)
+
+    def files(folder: Path) -> dict[str, bytes]:
+        return {str(p.relative_to(folder)): p.read_bytes() for p in folder.rglob("*") if p.is_file()}
+
+    assert files(flash) == files(staged) | {"settings.json": b"{}"}
+    assert len(files(flash)) > 20
 
 
 @pytest.mark.system

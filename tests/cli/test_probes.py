@@ -4,7 +4,11 @@ import pytest
 
 from tests.cli.conftest import NOW_MS, CommandLine
 from traywarden.domain.readings import Reading
+from traywarden.services.probe_settings import wanted_settings
+from traywarden.settings import load
+from traywarden.store import probes as probe_store
 from traywarden.store import readings as reading_store
+from traywarden.store.crops import load_crops
 
 HOUR_MS = 3_600_000
 
@@ -64,3 +68,20 @@ def test_an_unknown_head_says_what_is_near_or_that_none_has_reported(
 
 def test_before_any_probe_has_reported_there_is_nothing_to_place(garden: CommandLine) -> None:
     assert "No probe has reported yet" in garden.refused("probe", "place", "b1/1", "--tray", "A1")
+
+
+def test_what_a_probe_answered_to_its_settings_is_listed(reported: CommandLine) -> None:
+    with reported.store() as store, store.write() as tx:
+        probe_store.set_state(
+            tx, "b1", {"settings_revision": 1, "settings_refused": "send_s is short"}, NOW_MS
+        )
+    assert "refused: send_s is short" in reported.ok("probe", "list")
+    with reported.store() as store:
+        with store.read() as tx:
+            wanted = wanted_settings(tx, load(reported.home, environ={}), load_crops(), NOW_MS)
+        with store.write() as tx:
+            state = {"settings_revision": wanted["b1"]["revision"]}
+            probe_store.set_state(tx, "b1", state, NOW_MS)
+    assert reported.json("probe", "list")[0]["settings"] == "taken"
+    reported.ok("probe", "place", "b1/1", "--tray", "A1")
+    assert reported.json("probe", "list")[0]["settings"] == "not taken yet"

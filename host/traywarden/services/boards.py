@@ -30,6 +30,17 @@ LEAST_IMAGE_BYTES = 500_000
 TRIES = 6
 TRY_AGAIN_S = 2.0
 
+# MicroPython takes a module's source before its compiled file, so what is left of an older firmware must go.
+_REMOVE = """import os
+for part in {parts}:
+    try:
+        for name in [entry[0] for entry in os.ilistdir(part)]:
+            if part + "/" + name not in {kept}:
+                os.remove(part + "/" + name)
+    except OSError:
+        pass
+"""
+
 
 @dataclass(frozen=True, slots=True)
 class Chip:
@@ -115,6 +126,10 @@ def install_steps(port: str, board: str, image: Path | None, folder: Path) -> li
     if image is not None:
         flash = ("--chip", chip.chip, "--port", port, "write-flash", "--erase-all", chip.address, str(image))
         steps.append(Step(f"erase the board and flash {image.name}", "esptool", flash))
+    else:
+        kept = sorted(f"{part}/{module.name}" for part in PARTS for module in (folder / part).iterdir())
+        remove = ("connect", port, "exec", _REMOVE.format(parts=PARTS, kept=kept))
+        steps.append(Step("remove what the firmware no longer has", "mpremote", remove, tries=TRIES))
     files = (*(str(folder / part) for part in PARTS), str(folder / "main.py"))
     copy = ("connect", port, "fs", "cp", "-r", *files, ":")
     # After flashing, the port needs a moment to come back.

@@ -27,6 +27,12 @@ export class Board {
     this.reset = "power on";
   }
 
+  // From now on the clock runs this fast.
+  runAt(rate, nowUs) {
+    this.clock = { atUs: nowUs, showsUs: this.clockUs(nowUs) };
+    this.rate = rate;
+  }
+
   clockUs(nowUs) {
     return this.clock.showsUs + (nowUs - this.clock.atUs) * this.rate;
   }
@@ -40,6 +46,7 @@ export class Awake {
     this.script = script;
     this.startUs = script.now_ms * 1000;
     this.awakeUs = 0;
+    if (script.rate) board.runAt(script.rate, this.startUs);
     this.calls = 0;
     this.written = 0;
     this.sockets = new Map();

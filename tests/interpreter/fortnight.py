@@ -6,14 +6,16 @@ probe and the host made of it on the way.
 """
 
 import binascii
+import bisect
 import heapq
+import math
 import random
 import struct
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
-from tests.interpreter.node import Node, unpacked
+from tests.interpreter.node import Node, packed, unpacked
 from tests.interpreter.probes import BENCH, settings
 
 MINUTE_MS, HOUR_MS, DAY_MS = 60_000, 3_600_000, 86_400_000
@@ -74,23 +76,84 @@ class Probe:
     name: str
     board: str
     rate: float
-    outages: list[Outage]
+    outages: list[Outage] = field(default_factory=list)
     measured_ms: list[int] = field(default_factory=list)
     """When each wake truly was, by its number."""
     reached: set[int] = field(default_factory=set)
     """Numbers of wakes whose readings were seen in the spool."""
     synced: list[bool] = field(default_factory=list)
     """Whether the probe had heard a time server since it last lost its clock, by the end of each wake."""
-    flash: dict[str, bytes] = field(default_factory=dict)
-    memory: str = ""
     heard_time: bool = False
     cuts: int = 0
     longest_ms: float = 0.0
     awake_ms: float = 0.0
     radio_ms: float = 0.0
 
+    def rate_at(self, now_ms: int) -> float:
+        """How fast its clock runs: up to 5 % wrong, and 0.02 % up and down with the day's warmth."""
+        return self.rate * (1 + 0.0002 * math.sin(2 * math.pi * now_ms / DAY_MS))
 
-class Fortnight:
+    def had_time(self, at_ms: int) -> bool:
+        """Whether it had heard a time server by the end of its last wake that had begun by then."""
+        return self.synced[bisect.bisect_right(self.measured_ms, at_ms) - 1]
+
+
+class Lives:
+    """Wakes of probes on their boards, and what became of them."""
+
+    def __init__(self, node: Node, at: Callable[[int], None]) -> None:
+        """`at` is told what time it is before each wake."""
+        self.node, self.at = node, at
+        self.troubles: list[str] = []
+
+    def begin(self, name: str, board: str, rate: float, port: int, **more: Any) -> Probe:
+        """A probe fresh from the bench, with its settings."""
+        files = {"/settings.json": settings(name, port, **more)}
+        self.node.order("board", board=board, flash=packed(files))
+        return Probe(name, board, rate)
+
+    def bench(self, probe: Probe, now_ms: int) -> dict[str, Any]:
+        """The script of a wake in which everything works."""
+        return {
+            "now_ms": now_ms,
+            "rate": probe.rate_at(now_ms),
+            "hosts": HOSTS,
+            "bench": BENCH | {"i2c": {"sht4x": spelled(len(probe.measured_ms))}},
+        }
+
+    def wake(self, probe: Probe, script: dict[str, Any]) -> tuple[int, int | None]:
+        """One wake: when it was over, and when the next one is; None when the power was cut."""
+        now_ms: int = script["now_ms"]
+        self.at(now_ms)
+        answer = self.node.wake(probe.board, script)
+        probe.measured_ms.append(now_ms)
+        if answer["flash"] is not None:
+            flash = unpacked(answer["flash"])
+            probe.reached |= set(spooled(flash))
+            if "/mishap.txt" in flash:
+                self.troubles.append(f"{probe.name}: {flash['/mishap.txt'].decode()}")
+        probe.heard_time = probe.heard_time or answer["heard_time"]
+        probe.synced.append(probe.heard_time)
+        probe.awake_ms += answer["awake_ms"]
+        probe.radio_ms += answer["radio_ms"]
+        probe.longest_ms = max(probe.longest_ms, answer["awake_ms"])
+        over_ms: int = now_ms + round(answer["awake_ms"])
+        if answer["ended"] == "power cut":
+            probe.cuts += 1
+            probe.heard_time = False
+            return over_ms, None
+        if answer["ended"] != "deep sleep":
+            self.troubles.append(f"{probe.name}: {answer['ended']} {answer['error']}")
+        return over_ms, over_ms + round(answer["sleep_ms"] / probe.rate_at(now_ms))
+
+    def lose_power(self, probe: Probe, until_ms: int) -> None:
+        """While it sleeps."""
+        self.node.order("board", board=probe.board, power_lost_ms=until_ms)
+        probe.cuts += 1
+        probe.heard_time = False
+
+
+class Fortnight(Lives):
     """Wakes in order of time, until all the time is over and every spool is empty."""
 
     def __init__(
@@ -105,13 +168,13 @@ class Fortnight:
         stored: Callable[[str], set[int]],
         **more: Any,
     ) -> None:
-        """`at` is told what time it is before each wake; `stored` knows what the host has of a probe."""
-        self.node, self.wakes, self.start_ms, self.at, self.stored = node, wakes, start_ms, at, stored
+        """`stored` knows what the host has of a probe."""
+        super().__init__(node, at)
+        self.start_ms, self.stored = start_ms, stored
         self.random = random.Random(seed)
         self.end_ms = start_ms + wakes * 10 * MINUTE_MS
         self.broken = self._outages([{"broker": "refused"}, {"broker": "silent"}, {"dns": "silent"}], 5)
         self.probes = [self._probe(number, port, more) for number in range(probes)]
-        self.troubles: list[str] = []
 
     def _probe(self, number: int, port: int, more: dict[str, Any]) -> Probe:
         rate = [0.95, 1.05, 1.02, 0.98][number % 4]
@@ -122,9 +185,8 @@ class Fortnight:
                 Outage(self.start_ms, self.start_ms + span_ms, {"ntp": "silent"}),
                 Outage(self.start_ms + 7 * span_ms, self.start_ms + 8 * span_ms, {"ntp": "silent"}),
             ]
-        probe = Probe(f"probe-{number + 1}", f"f412fa00000{number + 1}", rate, outages)
-        files = {"/settings.json": settings(probe.name, port, **more)}
-        self.node.order("board", board=probe.board, flash={p: _text(d) for p, d in files.items()}, rate=rate)
+        probe = self.begin(f"probe-{number + 1}", f"f412fa00000{number + 1}", rate, port, **more)
+        probe.outages = outages
         return probe
 
     def _outages(self, kinds: list[dict[str, str]], count: int) -> list[Outage]:
@@ -143,7 +205,12 @@ class Fortnight:
         while queue:
             now_ms, index = heapq.heappop(queue)
             probe = self.probes[index]
-            next_ms = self._wake(probe, now_ms)
+            over_ms, next_ms = self.wake(probe, self._script(probe, now_ms))
+            if next_ms is None:
+                next_ms = over_ms + self._without_power_ms()
+            elif now_ms < self.end_ms and self.random.random() < 0.002:  # its battery is changed
+                next_ms = over_ms + self._without_power_ms()
+                self.lose_power(probe, next_ms)
             if now_ms < self.end_ms or (self._waiting(probe) and now_ms < self.end_ms + 3 * DAY_MS):
                 heapq.heappush(queue, (next_ms, index))
 
@@ -151,13 +218,7 @@ class Fortnight:
         return bool(probe.reached - self.stored(probe.name))
 
     def _script(self, probe: Probe, now_ms: int) -> dict[str, Any]:
-        number = len(probe.measured_ms)
-        script: dict[str, Any] = {
-            "now_ms": now_ms,
-            "hosts": HOSTS,
-            "wifi_ms": self.random.randrange(400, 3000),
-            "bench": BENCH | {"i2c": {"sht4x": spelled(number)}},
-        }
+        script = self.bench(probe, now_ms) | {"wifi_ms": self.random.randrange(400, 3000)}
         for outage in self.broken + probe.outages:
             if outage.holds(now_ms):
                 script |= outage.script
@@ -167,50 +228,10 @@ class Fortnight:
             script["replies_after"] = self.random.randrange(0, 120)
         elif self.random.random() < 0.03:
             script["tear_after"] = self.random.randrange(1, 6000)
-        if self.random.random() < 0.02:
+        if self.random.random() < 0.03:
             what, most = self.random.choice([("bytes", 600), ("changes", 6), ("calls", 3000)])
             script["cut"] = {what: self.random.randrange(1, most), "unsynced": self.random.random() < 0.5}
         return script
 
-    def _wake(self, probe: Probe, now_ms: int) -> int:
-        """One wake; when the next one is."""
-        self.at(now_ms)
-        script = self._script(probe, now_ms)
-        answer = self.node.wake(probe.board, script)
-        probe.measured_ms.append(now_ms)
-        probe.memory = answer["memory"]
-        if answer["flash"] is not None:
-            probe.flash = unpacked(answer["flash"])
-            probe.reached |= set(spooled(probe.flash))
-            if "/mishap.txt" in probe.flash:
-                self.troubles.append(probe.flash["/mishap.txt"].decode())
-        probe.heard_time = probe.heard_time or answer["heard_time"]
-        probe.synced.append(probe.heard_time)
-        probe.awake_ms += answer["awake_ms"]
-        probe.radio_ms += answer["radio_ms"]
-        probe.longest_ms = max(probe.longest_ms, answer["awake_ms"])
-        woke_ms: int = now_ms + round(answer["awake_ms"])
-        if answer["ended"] == "power cut":
-            probe.cuts += 1
-            probe.heard_time = False
-            return woke_ms + self._without_power_ms()
-        if answer["ended"] != "deep sleep":
-            self.troubles.append(
-                f"{probe.name} wake {len(probe.measured_ms)}: {answer['ended']} {answer['error']}"
-            )
-            return woke_ms + MINUTE_MS
-        next_ms: int = woke_ms + round(answer["sleep_ms"] / probe.rate)
-        if now_ms < self.end_ms and self.random.random() < 0.002:  # a battery is changed while it sleeps
-            back_ms = woke_ms + self._without_power_ms()
-            self.node.order("board", board=probe.board, power_lost_ms=back_ms)
-            probe.cuts += 1
-            probe.heard_time = False
-            return back_ms
-        return next_ms
-
     def _without_power_ms(self) -> int:
         return int(10 ** self.random.uniform(0, 2) * MINUTE_MS)
-
-
-def _text(data: bytes) -> str:
-    return binascii.b2a_base64(data, newline=False).decode()

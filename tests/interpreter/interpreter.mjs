@@ -45,7 +45,7 @@ export class Interpreter {
   // `library`: path → text or bytes, put below /lib. `flash`: path → bytes. `say(text)` takes what is printed.
   static async start({ library, flash = new Map(), say = () => {}, heap = 256 * 1024 }) {
     const self = new Interpreter();
-    self.mp = await loadMicroPython({ heapsize: heap, stdout: say, linebuffer: true });
+    self.mp = await loadMicroPython({ heapsize: heap, stdout: say, stderr: () => {}, linebuffer: true });
     self.memory = memory;
     const { FS } = self.mp;
     for (const [path, content] of library) put(FS, `/lib/${path}`, content);

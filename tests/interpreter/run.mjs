@@ -35,7 +35,7 @@ const does = {
     const board = boardOf(order);
     if (order.flash) board.flash = unpacked(order.flash);
     if (order.memory !== undefined) board.rtcMemory = order.memory;
-    if (order.rate) board.rate = order.rate;
+    if (order.reset) board.reset = order.reset;
     if (order.power_lost_ms !== undefined) board.losePower(order.power_lost_ms * 1000);
     return { flash: packed(board.flash), memory: board.rtcMemory, clock_ms: board.clockUs((order.now_ms ?? 0) * 1000) / 1000 };
   },

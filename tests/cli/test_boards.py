@@ -273,3 +273,33 @@ def test_a_silent_port_and_a_missing_one_are_told_apart(
         os.close(near)
         os.close(far)
     assert "press its reset button" in words
+
+
+@pytest.mark.system
+def test_the_authoritys_certificate_is_copied_and_then_tls_is_on(
+    garden: CommandLine, cable: Cable, tools: Tools, tmp_path: Path
+) -> None:
+    authority = tmp_path / "authority.pem"
+    assert "There is no file" in garden.refused(
+        "probe", "set-up", str(cable.path), "--ca-file", str(authority)
+    )
+    authority.write_text("-----BEGIN CERTIFICATE-----")
+    answer = garden("probe", "set-up", str(cable.path), "--ca-file", str(authority), "--broker-port", "8883")
+    assert answer.code == 0, answer
+    assert tools.calls == [
+        f"mpremote connect {cable.path} fs cp {authority} :ca.pem",
+        f"mpremote connect {cable.path} reset",
+    ]
+    broker = json.loads((cable.flash / "settings.json").read_text())["broker"]
+    assert (broker["tls"], broker["ca_file"], broker["port"]) == (True, "ca.pem", 8883)
+
+
+@pytest.mark.system
+def test_an_answer_of_another_firmware_is_a_sentence_too(
+    run: CommandLine, cable: Cable, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(boards.BoardTalk, "_asked", lambda *_: {"answer": "spool", "waiting": "many"})
+    words = run.refused("probe", "spool", str(cable.path), code=10)
+    assert "in a way we do not know" in words
+    monkeypatch.setattr(boards.BoardTalk, "_asked", lambda *_: {"answer": "error", "why": "spool is not …"})
+    assert "cannot answer “spool”: spool is not …" in run.refused("probe", "spool", str(cable.path), code=10)

@@ -13,16 +13,21 @@ from traywarden.cli.probes import probe_app
 from traywarden.cli.tables import print_table, say
 from traywarden.domain.readings import BY_WIRE_NAME
 from traywarden.domain.units import Display
-from traywarden.errors import BoardError, UsageError
+from traywarden.errors import UsageError
 from traywarden.links.serial import Port, board_ports
 from traywarden.services.boards import (
     BOARDS,
     FIRMWARE,
     BoardTalk,
+    Check,
+    LastReset,
+    Seen,
+    SetUp,
+    Spooled,
     Step,
     checked_image,
     chip_of,
-    copy_step,
+    copy_steps,
     do_step,
     install_steps,
     no_image,
@@ -173,16 +178,18 @@ def probe_set_up(
     elif broker_user:
         told["password"] = _password("Password of that account on the broker")
     if ca_file is not None:
-        _do([copy_step(port, ca_file, CA_NAME)])
+        if not ca_file.is_file():
+            raise UsageError(f"There is no file {ca_file}; give the authority's certificate in PEM form.")
+        _do(copy_steps(port, ca_file, CA_NAME))
         told |= {"tls": True, "ca_file": CA_NAME}
     if known := {key: value for key, value in told.items() if value is not None}:
         given["broker"] = known
     with BoardTalk(port) as talk:
-        answer = talk.ask("settings", set=given)
-        if refused := answer.get("refused"):
-            raise UsageError("The probe refuses: " + "; ".join(str(why) for why in refused) + ".")
+        answer = talk.ask("settings", SetUp, set=given)
+        if answer.refused:
+            raise UsageError(f"The probe refuses: {'; '.join(answer.refused)}.")
         talk.tell("restart")
-    emit(answer["settings"], _print_settings, as_json=as_json)
+    emit(answer.settings, _print_settings, as_json=as_json)
 
 
 def _heads(count: int, soil_sensors: list[str]) -> list[dict[str, Any]]:
@@ -222,24 +229,28 @@ def probe_live(
 
     Example: `traywarden probe live /dev/ttyACM0`
     """
-    seen: list[dict[str, Any]] = []
+    times = count or (1 if as_json else 0)
+    kept: list[Seen] = []
+    done = 0
     with BoardTalk(port) as talk:
         while True:
             began_s = time.monotonic()
-            answer = talk.ask("read")
-            seen.append({"values": answer.get("values", {}), "faults": answer.get("faults", [])})
-            if not as_json:
-                _print_values(seen[-1])
-            if len(seen) == (count or (1 if as_json else 0)):
+            seen = talk.ask("read", Seen)
+            if as_json:
+                kept.append(seen)
+            else:
+                _print_values(seen)
+            done += 1
+            if done == times:
                 break
             time.sleep(max(0.0, began_s + every_s - time.monotonic()))
     if as_json:
-        emit(seen, lambda shown: None, as_json=True)
+        emit(kept, lambda shown: None, as_json=True)
 
 
-def _print_values(seen: dict[str, Any]) -> None:
-    values = [f"{name} {_value(name, value)}" for name, value in sorted(seen["values"].items())]
-    say("  ".join(values + [f"({fault})" for fault in seen["faults"]]) or "no sensor answers")
+def _print_values(seen: Seen) -> None:
+    values = [f"{name} {_value(name, value)}" for name, value in sorted(seen.values.items())]
+    say("  ".join(values + [f"({fault})" for fault in seen.faults]) or "no sensor answers")
 
 
 def _value(name: str, value: float) -> str:
@@ -255,19 +266,17 @@ def probe_check(port: str = PORT, as_json: bool = JSON_OPTION) -> None:
     Example: `traywarden probe check /dev/ttyACM0`
     """
     with BoardTalk(port) as talk:
-        answer = talk.ask("check")
-    findings = answer.get("findings", [])
-    emit({"ok": answer.get("ok") is True, "findings": findings}, _print_findings, as_json=as_json)
-    if answer.get("ok") is not True:
+        answer = talk.ask("check", Check)
+    emit(answer, _print_findings, as_json=as_json)
+    if not answer.ok:
         raise typer.Exit(1)
 
 
-def _print_findings(shown: dict[str, Any]) -> None:
-    for finding in shown["findings"]:
-        sign = "+" if finding.get("ok") else "!"
-        say(f"{sign} {finding.get('sensor')}: {finding.get('words')}")
-    bad = sum(not finding.get("ok") for finding in shown["findings"])
-    say("Every sensor answers." if not bad else f"{bad} of {len(shown['findings'])} do not answer.")
+def _print_findings(shown: Check) -> None:
+    for finding in shown.findings:
+        say(f"{'+' if finding.ok else '!'} {finding.sensor}: {finding.words}")
+    bad = sum(not finding.ok for finding in shown.findings)
+    say("Every sensor answers." if not bad else f"{bad} of {len(shown.findings)} do not answer.")
 
 
 @probe_app.command("spool")
@@ -277,17 +286,16 @@ def probe_spool(port: str = PORT, as_json: bool = JSON_OPTION) -> None:
     Example: `traywarden probe spool /dev/ttyACM0`
     """
     with BoardTalk(port) as talk:
-        answer = talk.ask("spool")
-    counts = {name: int(answer.get(name, 0)) for name in ("waiting", "gathered", "dropped", "damaged")}
-    emit(counts, _print_spool, as_json=as_json)
+        answer = talk.ask("spool", Spooled)
+    emit(answer, _print_spool, as_json=as_json)
 
 
-def _print_spool(counts: dict[str, int]) -> None:
-    say(f"{counts['waiting']} readings wait on flash, {counts['gathered']} more in memory.")
-    if counts["dropped"]:
-        say(f"{counts['dropped']} were dropped, oldest first, because the flash was full.")
-    if counts["damaged"]:
-        say(f"{counts['damaged']} were damaged by power cuts.")
+def _print_spool(counts: Spooled) -> None:
+    say(f"{counts.waiting} readings wait on flash, {counts.gathered} more in memory.")
+    if counts.dropped:
+        say(f"{counts.dropped} were dropped, oldest first, because the flash was full.")
+    if counts.damaged:
+        say(f"{counts.damaged} were damaged by power cuts.")
 
 
 @probe_app.command("last-reset")
@@ -297,8 +305,5 @@ def probe_last_reset(port: str = PORT, as_json: bool = JSON_OPTION) -> None:
     Example: `traywarden probe last-reset /dev/ttyACM0`
     """
     with BoardTalk(port) as talk:
-        answer = talk.ask("reset cause")
-    words = answer.get("words")
-    if not isinstance(words, str):
-        raise BoardError(f"The probe on {port} does not say why it started.")
-    emit({"words": words}, lambda shown: say(f"Last start: {shown['words']}."), as_json=as_json)
+        answer = talk.ask("reset cause", LastReset)
+    emit(answer, lambda shown: say(f"Last start: {shown.words}."), as_json=as_json)

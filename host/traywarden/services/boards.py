@@ -9,7 +9,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from types import TracebackType
-from typing import Any
+from typing import Any, TypeVar
 
 import msgspec
 
@@ -58,6 +58,49 @@ BOARDS: Mapping[str, Chip] = {
     "esp32-s3": Chip("esp32s3", "0x0", "ESP32_GENERIC_S3"),
     "esp32": Chip("esp32", "0x1000", "ESP32_GENERIC"),
 }
+
+
+class Finding(msgspec.Struct, frozen=True):
+    """Whether one sensor answers, in plain words."""
+
+    sensor: str
+    ok: bool
+    words: str
+
+
+class Check(msgspec.Struct, frozen=True):
+    ok: bool
+    findings: list[Finding]
+
+
+class Seen(msgspec.Struct, frozen=True):
+    """What the sensors read at one time, named as in a pack, and which gave nothing."""
+
+    values: dict[str, float]
+    faults: list[str]
+
+
+class Spooled(msgspec.Struct, frozen=True):
+    """Readings that wait on flash and in memory, those dropped because it was full, and damaged ones."""
+
+    waiting: int
+    gathered: int
+    dropped: int
+    damaged: int
+
+
+class LastReset(msgspec.Struct, frozen=True):
+    words: str
+
+
+class SetUp(msgspec.Struct, frozen=True):
+    """The settings as they are now, passwords as stars; `refused` has every reason where they are the old."""
+
+    settings: dict[str, Any]
+    refused: list[str] = []
+
+
+Answer = TypeVar("Answer", bound=msgspec.Struct)
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,13 +177,17 @@ def install_steps(port: str, board: str, image: Path | None, folder: Path) -> li
     copy = ("connect", port, "fs", "cp", "-r", *files, ":")
     # After flashing, the port needs a moment to come back.
     steps.append(Step("copy the firmware", "mpremote", copy, tries=TRIES))
-    steps.append(Step("start it", "mpremote", ("connect", port, "reset"), tries=TRIES))
-    return steps
+    return [*steps, _start_step(port)]
 
 
-def copy_step(port: str, file: Path, name: str) -> Step:
-    """Copy one file to the board under a name."""
-    return Step(f"copy {file.name}", "mpremote", ("connect", port, "fs", "cp", str(file), f":{name}"), TRIES)
+def copy_steps(port: str, file: Path, name: str) -> list[Step]:
+    """Copy one file to the board under a name, and start it again."""
+    copy = ("connect", port, "fs", "cp", str(file), f":{name}")
+    return [Step(f"copy {file.name}", "mpremote", copy, TRIES), _start_step(port)]
+
+
+def _start_step(port: str) -> Step:
+    return Step("start it", "mpremote", ("connect", port, "reset"), TRIES)
 
 
 def do_step(step: Step, rest: Callable[[float], None] = time.sleep) -> None:
@@ -164,7 +211,7 @@ class BoardTalk:
         self._count = 0
         self._line = self._reached(time.monotonic() + reach_s)
 
-    def ask(self, question: str, *, answer_s: float = ANSWER_S, **more: Any) -> dict[str, Any]:
+    def ask(self, question: str, kind: type[Answer], *, answer_s: float = ANSWER_S, **more: Any) -> Answer:
         """The answer to one question. Raises BoardError: silence, or what the probe says is wrong."""
         answer = self._asked(self._line, {"ask": question, **more}, time.monotonic() + answer_s)
         if answer is None:
@@ -174,7 +221,13 @@ class BoardTalk:
             )
         if answer.get("answer") == "error":
             raise BoardError(f"The probe on {self.path} cannot answer “{question}”: {answer.get('why')}.")
-        return answer
+        try:
+            return msgspec.convert(answer, kind)
+        except msgspec.ValidationError as error:
+            raise BoardError(
+                f"The probe on {self.path} answers “{question}” in a way we do not know ({error}); bring our "
+                f"firmware onto it: traywarden probe install {self.path} --keep-micropython"
+            ) from error
 
     def tell(self, question: str) -> None:
         """Ask for something that leaves no time to answer."""

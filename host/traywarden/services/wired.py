@@ -24,6 +24,7 @@ LOOK_S = 0.1
 AGAIN_S = 0.25
 """How soon a port that is gone is looked for again: a probe that wakes waits 1.5 s for us."""
 MOST_WAITING = 200
+MOST_NAME = 63
 _HELLO = b'{"ask":"hello"}'
 
 _object = msgspec.json.Decoder(dict[str, msgspec.Raw])
@@ -116,12 +117,14 @@ class WiredProbe:
 
     def _is_here(self, said: dict[str, Any]) -> None:
         garden, name = said.get("garden"), said.get("name")
-        if not isinstance(garden, str) or not isinstance(name, str):
-            return
+        if not all(isinstance(n, str) and len(n) <= MOST_NAME and n.isprintable() for n in (garden, name)):
+            return  # noise: no firmware lets itself be called that
+        assert isinstance(garden, str)
+        assert isinstance(name, str)
         if (garden, name) != self._who:
             self._who = garden, name
             if self._in_trouble:
-                self._say(f"The probe “{name[:63]}” is on {self.path}.")
+                self._say(f"The probe “{name}” is on {self.path}.")
             self._in_trouble = False
 
     def _pass_on(self, kind: str, payload: bytes) -> None:

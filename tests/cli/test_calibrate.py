@@ -158,3 +158,14 @@ def test_a_weighing_needs_steady_volts_or_given_ones(reported: CommandLine) -> N
 def test_a_dry_weight_above_a_weighing_is_refused(weighed: CommandLine) -> None:
     heavy = ("calibrate", "curve", "b1/1", "--pot-litres", "1", "--dry-grams", "400")
     assert "less than 400 g dry" in weighed.refused(*heavy)
+
+
+def test_redone_a_calibration_takes_the_place_of_the_last_for_all_its_time(reported: CommandLine) -> None:
+    points = ("calibrate", "two-point", "b1/1", "--dry-volts", "2.6", "--wet-volts")
+    assert "to redo" in reported.refused(*points, "1.3", "--redo")
+    reported.ok(*points, "1.3", "--at", "5 days ago")
+    reported.ok(*points, "1.4", "--at", "2 days ago")
+    reported.ok(*points, "1.5", "--redo")
+    first, second = calibrations(reported)
+    assert (first.points[0][0], second.points[0][0]) == (1.3, 1.5)
+    assert second.from_ms < NOW_MS - 47 * HOUR_MS

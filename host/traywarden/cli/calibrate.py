@@ -43,6 +43,9 @@ MIX_OPTION = typer.Option(
 MINUTES_OPTION = typer.Option(
     30.0, "--minutes", min=1, max=1440, help="How far back readings count; three are the least."
 )
+REDO_OPTION = typer.Option(
+    False, "--redo", help="In the place of the last one: for all the time that one held."
+)
 NOTE_OPTION = typer.Option("", "--note", help="Anything to remember.")
 
 
@@ -78,6 +81,7 @@ def calibrate_two_point(
         None, help="Water in the drained mix; default the mix's container capacity."
     ),
     minutes: float = MINUTES_OPTION,
+    redo: bool = REDO_OPTION,
     note: str = NOTE_OPTION,
     at: str = AT_OPTION,
     as_json: bool = JSON_OPTION,
@@ -85,8 +89,8 @@ def calibrate_two_point(
     """Calibrate with two points: air-dry mix, and mix that was watered and has drained.
 
     It leads you through both and takes the volts as the readings arrive, once they stand still; the host
-    must be running. Volts that you know already are not asked for. Redo it at any time: the past is computed
-    anew from the raw volts.
+    must be running. Volts that you know already are not asked for. A new calibration holds from its date on
+    (the first also before it); with --redo it takes the last one's place, and the past is computed anew.
 
     Example: `traywarden calibrate two-point bench-1/1`
     """
@@ -115,7 +119,7 @@ def calibrate_two_point(
             )
         points = tuple(sorted([(dry_volts, dry), (wet_volts, wet)]))
         with b.store.write() as tx:
-            entry = write_calibration(tx, points, when, b.now_ms, head=known, mix=of, note=note)
+            entry = write_calibration(tx, points, when, b.now_ms, head=known, mix=of, note=note, redo=redo)
         says = f"{_who(known, of)} {dry:g} m³/m³ at {dry_volts:g} V and {wet:g} m³/m³ at {wet_volts:g} V."
         answer(b, says, [entry], as_json=as_json)
 
@@ -179,6 +183,7 @@ def calibrate_curve(
     since: str = typer.Option("30 days ago", help="Weighings from then on."),
     mix: str = MIX_OPTION,
     write: bool = typer.Option(False, "--write", help="Write it into the journal, so that it holds."),
+    redo: bool = REDO_OPTION,
     note: str = NOTE_OPTION,
     at: str = AT_OPTION,
     as_json: bool = JSON_OPTION,
@@ -202,7 +207,9 @@ def calibrate_curve(
         written = None
         if write:
             with b.store.write() as tx:
-                entry = write_calibration(tx, made.curve, when, b.now_ms, head=known, mix=of, note=note)
+                entry = write_calibration(
+                    tx, made.curve, when, b.now_ms, head=known, mix=of, note=note, redo=redo
+                )
             written = _written(b, made, entry, known, of)
         emit(CurveAnswer(made, written), _print_curve, as_json=as_json)
 
@@ -211,7 +218,7 @@ def _written(b: Bench, made: WeighedCurve, entry: Entry, head: Head, mix: Mix | 
     with b.store.read() as tx:
         lines = tuple(entry_lines(tx, [entry], {}, b.zone, b.display))
     ends = _ends(made.curve)
-    return Written(f"{_who(head, mix)} {ends} from now on, and before.", lines)
+    return Written(f"{_who(head, mix)} {ends}.", lines)
 
 
 def _led(b: Bench, head: Head | None, minutes: float, step: str) -> float:

@@ -124,18 +124,40 @@ def _points(
 
 
 def write_calibration(
-    tx: Tx, points: Points, at_ms: int, now_ms: int, *, head: Head | None, mix: Mix | None, note: str = ""
+    tx: Tx,
+    points: Points,
+    at_ms: int,
+    now_ms: int,
+    *,
+    head: Head | None,
+    mix: Mix | None,
+    note: str = "",
+    redo: bool = False,
 ) -> Entry:
-    """Into the journal: for a mix where one is given, else for the head."""
+    """Into the journal: for a mix where one is given, else for the head.
+
+    `redo` puts it in the place of the last one, from that one's date on; UsageError where there is none.
+    """
+    old = _last(tx, head, mix) if redo else None
     draft = Draft(
         Kind.CALIBRATED,
-        at_ms,
+        old.at_ms if old else at_ms,
         head_id=head.head_id if head and mix is None else None,
         mix_id=mix.mix_id if mix else None,
         data={"points": [list(point) for point in points]},
         note=note,
     )
-    return put(tx, draft, now_ms)
+    return put(tx, draft, now_ms, replaces=old.entry_id if old else None)
+
+
+def _last(tx: Tx, head: Head | None, mix: Mix | None) -> Entry:
+    subject = (None, mix.mix_id) if mix else (head.head_id if head else None, None)
+    standing = journal_store.facts(tx).entries
+    made = [e for e in standing if e.kind is Kind.CALIBRATED and (e.head_id, e.mix_id) == subject]
+    if not made:
+        who = f"“{mix.name}”" if mix else f"head {head.label if head else '?'}"
+        raise UsageError(f"There is no calibration of {who} to redo; leave --redo out.")
+    return made[-1]
 
 
 def container_capacity_m3_m3(tx: Tx, head: Head | None, at_ms: int) -> float:

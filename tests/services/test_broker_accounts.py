@@ -14,6 +14,8 @@ import pytest
 from paho.mqtt.enums import CallbackAPIVersion
 
 from tests.system.brokers import Mosquitto, mosquitto
+from tests.system.hosts import made_home
+from traywarden.domain.readings import Reading
 from traywarden.errors import UsageError
 from traywarden.services.broker_accounts import (
     Accounts,
@@ -22,6 +24,9 @@ from traywarden.services.broker_accounts import (
     password_of,
     write_accounts,
 )
+from traywarden.services.host import Host
+from traywarden.services.publishing import probe_publisher
+from traywarden.store import readings
 
 PREFIX = "traywarden/v1/demo"
 
@@ -170,3 +175,37 @@ def test_with_the_real_mosquitto_a_wrong_password_and_a_stranger_are_refused(tmp
             client = Client(broker, user, password)
             client.close()
             assert client.reason == "Not authorized"
+
+
+@pytest.mark.system
+def test_a_host_and_a_probe_with_these_accounts_do_all_their_work(tmp_path: Path) -> None:
+    """Readings, receipts and settings, over the real mosquitto with these rights and no others."""
+    folder = tmp_path / "accounts"
+    written(folder, "bench-1")
+    host_word, probe_word = (password_of(folder, name).reveal() for name in ("traywarden-host", "bench-1"))
+    with mosquitto(tmp_path / "broker", more=(folder / "accounts.conf").read_text()) as broker:
+        home = made_home(
+            tmp_path / "home",
+            broker__builtin=False,
+            broker__port=broker.port,
+            broker__user="traywarden-host",
+            broker__password=host_word,
+        )
+        rows = [
+            Reading("bench-1", 1, 1, n, 1_750_000_000_000 + n * 1000, 0, soil_temp_c=9.0) for n in range(50)
+        ]
+        with Host(home) as host:
+            with probe_publisher(
+                broker.host, broker.port, "demo", "bench-1", user="bench-1", password=probe_word
+            ) as probe:
+                probe.connect()
+                probe.send(rows)
+                assert probe.drain(30)  # until the receipt
+            with host.store.read() as tx:
+                assert readings.count(tx) == 50
+            with clients(broker, folder, "bench-1") as (probe_again,):
+                probe_again.listen(f"{PREFIX}/bench-1/settings")
+                until_s = time.monotonic() + 20
+                while time.monotonic() < until_s and not probe_again.heard:
+                    time.sleep(0.02)
+                assert b"revision" in probe_again.heard[0][1]

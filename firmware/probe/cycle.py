@@ -270,6 +270,8 @@ def _send(run: Run) -> None:
     run.clock = run.memory.whole_clock()
     if not run.settings["wifi"]["ssid"]:
         _send_wired(run)
+        if not parts.spoken:
+            run.blink = "no network"
         return
     try:
         try:

@@ -55,7 +55,7 @@ class Instant:
 def takes(head: int, quantity: str, value: float) -> bool:
     """Whether the host takes this value; one it refuses would cost the whole pack."""
     index = _INDEX.get(quantity)
-    if index is None or not 0 <= head <= MOST_HEAD:
+    if index is None or not 0 <= head <= MOST_HEAD or not isinstance(value, (int, float)):
         return False
     return QUANTITIES[index][3] <= value <= QUANTITIES[index][4]  # False for NaN too
 

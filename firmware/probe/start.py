@@ -116,8 +116,8 @@ def run() -> int:
     sleep_ms = wake(parts)
     if reset != WOKE:
         _listen(cable, guard, LISTEN_MS, QUIET_MS)
-    while parts.spoken:
-        # A host at the other end of the cable: stay awake, send each reading as it is made.
+    while parts.spoken or not table["wifi"]["ssid"]:
+        # A host at the other end of the cable, or nobody yet: stay awake, send each reading as it is made.
         parts.awake = True
         _listen(cable, guard, sleep_ms, sleep_ms)
         guard.begin()

@@ -259,6 +259,8 @@ class Probe:
         self.reset = "power was connected, or dipped"
         self.network = Network(self.world)
         self.link = Link(self.world)
+        self.wired: Any = None
+        self.awake = False
         self.sensors = [
             Sensor(self.world, "battery", [(0, "battery")]),
             Sensor(self.world, "head 1 soil temperature", [(1, "soil_temperature")]),
@@ -295,7 +297,8 @@ class Probe:
         return Parts(
             settings=self.settings, fs=self.flash, folder="data", memory=self.memory, mark_ms=self.mark_ms,
             pause=self.pause, power=lambda on: None, warm_ms=10, sensors=self.sensors, network=self.network,
-            ntp=self.ntp, link=self.link, wired=None, feed=lambda: None, blink=self.blinks.append,
+            ntp=self.ntp, link=self.link, wired=self.wired, awake=self.awake, feed=lambda: None,
+            blink=self.blinks.append,
             random=lambda: self.dice, device="urn:dev:mac:0011223344556677:", reset=self.reset,
             firmware="0.1",
         )  # fmt: skip

@@ -15,7 +15,7 @@ from probe.cycle import BLINKS, URGENT_TRIES
 from probe.files import Slots
 from probe.spool import Spool
 from probe.state import BY_HAND
-from tests.firmware.fakes import PowerCut, Probe, Sensor
+from tests.firmware.fakes import Link, PowerCut, Probe, Sensor
 from traywarden.wire import packs
 
 HOUR_MS = 3_600_000
@@ -140,6 +140,66 @@ def test_a_value_the_host_would_refuse_is_left_out_so_that_the_pack_is_taken() -
     probe.run(1)
     assert len(probe.world.readings) == 1
     assert "head 1 moisture: 1/moisture_voltage is 7.5" in probe.world.states[-1]["faults"]
+
+
+@pytest.mark.parametrize("nonsense", [None, "12.5", b"", [1.0]])
+def test_a_sensor_that_gives_no_number_costs_its_value_only(nonsense: Any) -> None:
+    probe = fast()
+    probe.world.values[(0, "battery")] = nonsense
+    probe.run(1)
+    (pack,) = probe.world.packs
+    readings = packs.readings_from_pack(pack, "probe", probe.world.now_ms)
+    assert [r.soil_temp_c for r in readings if r.head == 1] == [12.5]
+    assert f"battery: 0/battery is {nonsense}" in probe.world.states[-1]["faults"]
+
+
+class Cable(Link):
+    """The host over USB: as the broker, but nothing needs to come up for it."""
+
+    def __init__(self, probe: Probe) -> None:
+        super().__init__(probe.world)
+        self.host_there = True
+
+    def connect(self, budget_ms: int) -> None:
+        if not self.host_there:
+            self.world.refuse(budget_ms, "no host answers")
+        super().connect(budget_ms)
+
+
+def test_without_wi_fi_readings_go_over_the_cable_and_are_kept_until_their_receipt() -> None:
+    probe = Probe(receipts=False)
+    probe.settings["wifi"]["ssid"] = ""
+    probe.wired = Cable(probe)
+    probe.wired.host_there = False
+    probe.run(6)
+    assert probe.blinks == [BLINKS["no network"]]
+    probe.wired.host_there = True
+    probe.world.receipts_up = False
+    probe.run(6)
+    assert probe.world.readings
+    assert probe.world.states[-1]["spool"] == len(probe.world.readings)
+    probe.world.receipts_up = True
+    probe.run(30)
+    assert probe.world.states[-1]["spool"] == 0
+    assert probe.network.ups == 0
+
+
+def test_where_wi_fi_does_not_come_up_the_cable_is_tried() -> None:
+    probe = fast()
+    probe.wired = Cable(probe)
+    probe.world.network_up = False
+    probe.run(3)
+    assert len(probe.world.readings) == 3
+
+
+def test_on_the_cable_every_reading_is_sent_as_it_is_made() -> None:
+    probe = Probe()
+    probe.settings["wifi"]["ssid"] = ""
+    probe.wired = Cable(probe)
+    probe.awake = True
+    probe.run(4)
+    assert len(probe.world.readings) == len(probe.world.packs) == 4
+    assert probe.world.states[-1]["state"] == "awake"
 
 
 def test_a_sensor_that_hangs_the_board_is_left_out_once_after_the_watchdog() -> None:

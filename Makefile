@@ -20,15 +20,17 @@ dev: $(VENV)/dev.stamp ## … with what checking and testing needs
 run: $(VENV)/run.stamp ## set up and play fourteen days of the demo garden
 	@$(VENV)/bin/traywarden demo
 
-test: $(VENV)/dev.stamp ## set up (Debian's mosquitto and PostgreSQL too) and pass every check and test
+test: $(VENV)/dev.stamp ## set up (Debian's mosquitto, PostgreSQL and node too) and pass every check and test
 	@scripts/debian-parts
+	@scripts/node-parts
 	@$(MAKE) --no-print-directory check
 	@scripts/run-tests
 
-check: $(VENV)/dev.stamp ## ruff, mypy, import-linter
-	@$(VENV)/bin/ruff format --check host tests
-	@$(VENV)/bin/ruff check host tests
+check: $(VENV)/dev.stamp ## ruff, mypy (the firmware against its board's modules), import-linter
+	@$(VENV)/bin/ruff format --check host tests firmware hardware
+	@$(VENV)/bin/ruff check host tests firmware hardware
 	@$(VENV)/bin/mypy
+	@scripts/check-firmware
 	@$(VENV)/bin/lint-imports --no-cache
 
 bench: $(VENV)/dev.stamp ## performance, as ratios against a stated baseline in the same run
@@ -40,6 +42,8 @@ figures: $(VENV)/dev.stamp ## what the computation reaches on the recorded data 
 
 soak: $(VENV)/dev.stamp ## the long runs; make test holds a bounded version of each
 	@scripts/debian-parts
+	@scripts/node-parts
+	@TRAYWARDEN_FORTNIGHT=whole $(PY) -m pytest tests/system/test_fortnight.py -q --timeout 7200
 	@TRAYWARDEN_KILLS=200 $(PY) -m pytest tests/system/test_kill_host.py -q --timeout 3600
 
 pages: $(VENV)/dev.stamp ## write docs/commands.md and docs/settings.md again from the program
@@ -49,10 +53,13 @@ pages: $(VENV)/dev.stamp ## write docs/commands.md and docs/settings.md again fr
 pictures: $(VENV)/run.stamp ## draw the README's picture from a played demo garden
 	@scripts/make-pictures
 
+hardware: $(VENV)/dev.stamp ## the probe: drawings and tables again, printed parts into build/hardware (Debian's openscad)
+	@scripts/make-hardware
+
 lock: ## resolve requirements/*.in again
 	@scripts/make-lock
 
 clean: ## remove the environment and everything generated
 	rm -rf $(VENV) build dist test-output demo-garden .mypy_cache .ruff_cache .pytest_cache .hypothesis
 
-.PHONY: help env dev run test check bench figures soak pages pictures lock clean
+.PHONY: help env dev run test check bench figures soak pages pictures hardware lock clean

@@ -11,7 +11,8 @@ TraywardenError
 │   └── StoreFullError      no space, or read-only; needs a person
 ├── BrokerError           no broker, or it refused us                        exit 7
 ├── ChannelError          a notice could not be delivered                    exit 8
-└── ShortOfDataError      the question cannot be answered from what is stored exit 9
+├── ShortOfDataError      the question cannot be answered from what is stored exit 9
+└── BoardError            a board on the USB cable is not there, or does not do as asked exit 10
 
 A message is one sentence: what is wrong, where (key and value), and what to do.
 """
@@ -93,6 +94,10 @@ class ChannelError(TraywardenError):
 
 class ShortOfDataError(TraywardenError):
     exit_code = 9
+
+
+class BoardError(TraywardenError):
+    exit_code = 10
 
 
 def did_you_mean(name: str, known: Iterable[str]) -> str:

@@ -65,6 +65,12 @@ def _between(low: float, high: float) -> Callable[[Any], str | None]:
     return lambda value: None if low <= value <= high else f"use a number from {low:g} to {high:g}"
 
 
+def _zero_or(low: float, high: float) -> Callable[[Any], str | None]:
+    return lambda value: (
+        None if value == 0 or low <= value <= high else f"use 0 or a number from {low:g} to {high:g}"
+    )
+
+
 TABLE: tuple[Setting, ...] = (
     Setting(
         "store.url",
@@ -107,6 +113,13 @@ TABLE: tuple[Setting, ...] = (
         "broker.client_id", str, "traywarden-host", "", "Name of the host's lasting session on the broker."
     ),
     Setting(
+        "wired.ports",
+        str,
+        "",
+        "",
+        "Serial ports with probes on a USB cable, such as /dev/ttyACM0; several with commas between.",
+    ),
+    Setting(
         "wire.most_bytes",
         int,
         262_144,
@@ -137,6 +150,30 @@ TABLE: tuple[Setting, ...] = (
         "",
         "“system”, or “readings”: the host's now is the newest time measured (for playing back recordings).",
         _one_of("system", "readings"),
+    ),
+    Setting(
+        "probes.read_s",
+        int,
+        0,
+        "s",
+        "How often probes are to measure; 0 leaves that to what each was set up with.",
+        _zero_or(5, 86_400),
+    ),
+    Setting(
+        "probes.send_s",
+        int,
+        0,
+        "s",
+        "How often probes are to send; 0 leaves that to what each was set up with.",
+        _zero_or(5, 604_800),
+    ),
+    Setting(
+        "probes.frost_c",
+        float,
+        0.0,
+        "°C",
+        "Air below this makes a probe send at once instead of at its next turn.",
+        _between(-50, 20),
     ),
     Setting("display.temperature", str, "C", "", "°C or °F on screen.", _one_of("C", "F")),
     Setting("display.length", str, "mm", "", "Millimetres or inches on screen.", _one_of("mm", "in")),

@@ -4,8 +4,11 @@ import pytest
 
 from tests.cli.conftest import NOW_MS, CommandLine
 from traywarden.domain.readings import BOOT_IMPORTED, Reading
-from traywarden.store import journal as journal_store
+from traywarden.services.probe_settings import wanted_settings
+from traywarden.settings import load
+from traywarden.store import probes as probe_store
 from traywarden.store import readings as reading_store
+from traywarden.store.crops import load_crops
 
 HOUR_MS = 3_600_000
 
@@ -93,33 +96,23 @@ def test_before_any_probe_has_reported_there_is_nothing_to_place(garden: Command
     assert "No probe has reported yet" in garden.refused("probe", "place", "b1/1", "--tray", "A1")
 
 
-def test_a_calibration_defaults_to_the_container_capacity_of_the_heads_mix(reported: CommandLine) -> None:
-    reported.ok("mix", "change", "Seed mix", "--container-capacity", "0.6")
-    reported.ok("probe", "place", "b1/1", "--tray", "A1", "--at", "3 days ago")
-    words = reported.ok("probe", "calibrate", "b1/1", "--dry-volts", "2.61", "--wet-volts", "1.34")
-    assert "Head b1/1 reads 0.02 m³/m³ at 2.61 V and 0.6 m³/m³ at 1.34 V." in words
-    with reported.store() as store, store.read() as tx:
-        facts = journal_store.facts(tx)
-        head_id = facts.head_trays[0].subject
-        (made,) = facts.calibrations(head_id, None)
-    assert (made.dry_v, made.dry_m3_m3, made.wet_v, made.wet_m3_m3) == (2.61, 0.02, 1.34, 0.6)
-
-
-def test_a_mix_is_calibrated_for_every_head_in_it(reported: CommandLine) -> None:
-    words = reported.ok(
-        "probe", "calibrate", "--mix", "seed mix", "--dry-volts", "2.6", "--wet-volts", "1.3", "--dry", "0.05"
-    )
-    assert "Heads in “Seed mix” read 0.05 m³/m³ at 2.6 V and 0.55 m³/m³ at 1.3 V." in words
-
-
-def test_a_calibration_that_makes_no_line_is_refused(reported: CommandLine) -> None:
-    volts = ("--dry-volts", "2.6", "--wet-volts")
-    assert "too close" in reported.refused("probe", "calibrate", "b1/1", *volts, "2.6")
-    assert "swap them" in reported.refused("probe", "calibrate", "b1/1", *volts, "1.3", "--dry", "0.6")
-    assert "give -0.5 to 6" in reported.refused("probe", "calibrate", "b1/1", *volts, "1300")
-    assert "one of them" in reported.refused("probe", "calibrate", *volts, "1.3")
-
-
 def test_replaying_while_no_host_runs_says_to_start_it(reported: CommandLine) -> None:
     words = ("replay", "--from-store", "--probe", "b1", "--as", "b1-again")
     assert "start it with “traywarden run”" in reported.refused(*words, code=7)
+
+
+def test_what_a_probe_answered_to_its_settings_is_listed(reported: CommandLine) -> None:
+    with reported.store() as store, store.write() as tx:
+        probe_store.set_state(
+            tx, "b1", {"settings_revision": 1, "settings_refused": "send_s is short"}, NOW_MS
+        )
+    assert "refused: send_s is short" in reported.ok("probe", "list")
+    with reported.store() as store:
+        with store.read() as tx:
+            wanted = wanted_settings(tx, load(reported.home, environ={}), load_crops(), NOW_MS)
+        with store.write() as tx:
+            state = {"settings_revision": wanted["b1"]["revision"]}
+            probe_store.set_state(tx, "b1", state, NOW_MS)
+    assert reported.json("probe", "list")[0]["settings"] == "taken"
+    reported.ok("probe", "place", "b1/1", "--tray", "A1")
+    assert reported.json("probe", "list")[0]["settings"] == "not taken yet"

@@ -3,7 +3,7 @@
 from hypothesis import given
 from hypothesis import strategies as st
 
-from traywarden.domain.journal import Entry, Facts, Kind, standing
+from traywarden.domain.journal import Calibration, Entry, Facts, Kind, standing
 
 HOUR = 3_600_000
 
@@ -105,13 +105,18 @@ def test_emergence_belongs_to_the_sowing_before_it() -> None:
 
 
 def test_a_head_uses_its_own_calibration_before_that_of_its_mix() -> None:
-    data = {"dry_v": 2.6, "dry_m3_m3": 0.02, "wet_v": 1.2, "wet_m3_m3": 0.55}
-    of_mix = Entry(1, 0, 1, Kind.CALIBRATED, mix_id=3, data=data)
-    of_head = Entry(2, 10, 2, Kind.CALIBRATED, head_id=5, data={**data, "wet_v": 1.3})
+    of_mix = Entry(1, 0, 1, Kind.CALIBRATED, mix_id=3, data={"points": [[2.6, 0.02], [1.2, 0.55]]})
+    of_head = Entry(2, 10, 2, Kind.CALIBRATED, head_id=5, data={"points": [[2.6, 0.02], [1.3, 0.55]]})
     facts = Facts([of_mix, of_head])
-    assert [c.wet_v for c in facts.calibrations(5, 3)] == [1.3]
-    assert [c.wet_v for c in facts.calibrations(6, 3)] == [1.2]
+    assert [c.points for c in facts.calibrations(5, 3)] == [((1.3, 0.55), (2.6, 0.02))]
+    assert [c.points for c in facts.calibrations(6, 3)] == [((1.2, 0.55), (2.6, 0.02))]
     assert facts.calibrations(6, None) == []
+
+
+def test_a_calibration_written_as_a_dry_and_a_wet_point_is_still_read() -> None:
+    data = {"dry_v": 2.6, "dry_m3_m3": 0.02, "wet_v": 1.2, "wet_m3_m3": 0.55}
+    facts = Facts([Entry(1, 0, 1, Kind.CALIBRATED, head_id=5, data=data)])
+    assert facts.calibrations(5, None) == [Calibration(0, ((1.2, 0.55), (2.6, 0.02)))]
 
 
 @given(

@@ -10,16 +10,42 @@ from traywarden.domain.moisture import (
     fraction,
     m3_m3_from_volts,
     percent_of_container_capacity,
+    volts_from_m3_m3,
 )
 
 
 def test_the_line_goes_through_both_points_and_beyond_them() -> None:
     """Checked against numpy's own interpolation, and extended by equal steps on both sides."""
-    mine = Calibration(0, dry_v=2.4, dry_m3_m3=0.08, wet_v=1.4, wet_m3_m3=0.58)
+    mine = Calibration(0, ((1.4, 0.58), (2.4, 0.08)))
     volts = np.array([2.4, 1.9, 1.65, 1.4])
     inside = np.interp(-volts, [-2.4, -1.4], [0.08, 0.58])
     np.testing.assert_allclose(m3_m3_from_volts(volts, mine), inside, rtol=1e-12)
     np.testing.assert_allclose(m3_m3_from_volts(np.array([2.6, 1.2]), mine), [-0.02, 0.68], rtol=1e-12)
+
+
+CURVE = Calibration(0, ((1.3, 0.60), (1.6, 0.42), (2.0, 0.20), (2.7, 0.04)))
+
+
+def test_a_curve_of_several_points_is_straight_between_them_and_goes_on_with_its_whole_slope() -> None:
+    volts = np.array([1.3, 1.45, 1.6, 1.9, 2.7])
+    inside = np.interp(-volts, [-2.7, -2.0, -1.6, -1.3], [0.04, 0.20, 0.42, 0.60])
+    np.testing.assert_allclose(m3_m3_from_volts(volts, CURVE), inside, rtol=1e-12)
+    slope = (0.04 - 0.60) / (2.7 - 1.3)
+    beyond = m3_m3_from_volts(np.array([1.2, 3.0]), CURVE)
+    np.testing.assert_allclose(beyond, [0.60 - 0.1 * slope, 0.04 + 0.3 * slope], rtol=1e-12)
+
+
+@pytest.mark.parametrize("m3_m3", [-0.05, 0.04, 0.1, 0.25, 0.42, 0.6, 0.7])
+def test_read_backwards_a_curve_gives_the_volts_that_mean_the_water(m3_m3: float) -> None:
+    volts = volts_from_m3_m3(m3_m3, CURVE)
+    assert float(m3_m3_from_volts(volts, CURVE)) == pytest.approx(m3_m3, abs=1e-12)
+
+
+def test_on_a_flat_piece_the_middle_of_its_volts_is_meant() -> None:
+    flat = Calibration(0, ((1.0, 0.5), (1.4, 0.3), (1.8, 0.3), (2.2, 0.1)))
+    assert volts_from_m3_m3(0.3, flat) == pytest.approx(1.6)
+    with pytest.raises(ValueError, match="two different water contents"):
+        volts_from_m3_m3(0.3, Calibration(0, ((1.4, 0.3), (1.8, 0.3))))
 
 
 def test_missing_volts_stay_missing() -> None:
@@ -27,7 +53,7 @@ def test_missing_volts_stay_missing() -> None:
 
 
 def test_two_equal_voltages_are_no_calibration() -> None:
-    flat = Calibration(0, 1.5, 0.0, 1.5, 0.5)
+    flat = Calibration(0, ((1.5, 0.0), (1.5, 0.5)))
     with pytest.raises(ValueError, match="two different voltages"):
         m3_m3_from_volts(1.5, flat)
     _, own = calibrated(np.array([0]), np.array([1.5]), [flat])
@@ -35,8 +61,8 @@ def test_two_equal_voltages_are_no_calibration() -> None:
 
 
 def test_each_reading_uses_the_calibration_in_force_and_the_first_also_explains_the_past() -> None:
-    first = Calibration(1_000, 3.0, 0.0, 1.0, 0.5)
-    second = Calibration(2_000, 3.0, 0.0, 1.0, 1.0)
+    first = Calibration(1_000, ((1.0, 0.5), (3.0, 0.0)))
+    second = Calibration(2_000, ((1.0, 1.0), (3.0, 0.0)))
     values, own = calibrated(np.array([0, 1_999, 2_000]), np.full(3, 2.0), [first, second])
     np.testing.assert_allclose(values, [0.25, 0.25, 0.5], rtol=1e-12)
     assert own.all()

@@ -50,10 +50,8 @@ def bench_c(time_ms: FloatArray) -> FloatArray:
 
 
 def _volts(m3_m3: FloatArray) -> FloatArray:
-    line = DEFAULT_CALIBRATION
-    return np.asarray(
-        line.dry_v + (m3_m3 - line.dry_m3_m3) * (line.wet_v - line.dry_v) / (line.wet_m3_m3 - line.dry_m3_m3)
-    )
+    (wet_v, wet_m3_m3), (dry_v, dry_m3_m3) = DEFAULT_CALIBRATION.points
+    return np.asarray(dry_v + (m3_m3 - dry_m3_m3) * (wet_v - dry_v) / (wet_m3_m3 - dry_m3_m3))
 
 
 @dataclass(frozen=True)
@@ -91,13 +89,7 @@ def little_garden(folder: Path, *, until_ms: int = NOW_MS, with_readings: bool =
             journal.write(
                 tx, Kind.SOWED, START_MS, START_MS, tray_id=tray_id, data={"crop": crop, "cells": 40}
             )
-        line = DEFAULT_CALIBRATION
-        points = {
-            "dry_v": line.dry_v,
-            "dry_m3_m3": line.dry_m3_m3,
-            "wet_v": line.wet_v,
-            "wet_m3_m3": line.wet_m3_m3,
-        }
+        points = {"points": [list(point) for point in DEFAULT_CALIBRATION.points]}
         journal.write(tx, Kind.CALIBRATED, START_MS, START_MS, mix_id=peat.mix_id, data=points)
         told_ms = START_MS + int((8.0 + 4 * 24) * 3_600_000) + 20 * 60_000
         journal.write(

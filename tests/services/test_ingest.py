@@ -43,7 +43,7 @@ class _Link:
         with self.store.read() as tx:
             self.rows_then.append(readings.count(tx))
 
-    def publish(self, topic: str, payload: bytes) -> None:
+    def publish(self, topic: str, payload: bytes, *, retain: bool = False) -> None:
         self.receipts.append((topic, packs.read_receipt(payload)))
 
 

@@ -51,6 +51,21 @@ def test_a_tray_gets_its_heads_readings_calibrated(small: LittleGarden) -> None:
     assert not bark.moisture_calibrated  # nobody calibrated the bark mix
 
 
+def test_a_curve_made_later_explains_the_past_from_the_raw_volts(small: LittleGarden) -> None:
+    """The first calibration of a head; checked against numpy's own interpolation of the curve's points."""
+    volts, water = [1.2, 1.6, 2.2, 2.8], [0.6, 0.4, 0.1, 0.0]
+    with small.store.write() as tx:
+        head = probes.head_labelled(tx, "bench/1")
+        points = {"points": [list(point) for point in zip(volts, water, strict=True)]}
+        journal.write(tx, Kind.CALIBRATED, NOW_MS, NOW_MS, head_id=head.head_id, data=points)
+    with small.store.read() as tx:
+        (mine,) = _tray(tx, small, "lettuce")
+        raw = readings.columns(tx, head.head_id, START_MS, START_MS + 3 * DAY_MS + 1).values["moisture_v"]
+    assert mine.moisture_calibrated
+    assert raw.size > 400
+    np.testing.assert_allclose(mine.moisture_m3_m3, np.interp(raw, volts, water), atol=1e-12)
+
+
 def test_a_span_includes_its_start_and_excludes_its_end(small: LittleGarden) -> None:
     with small.store.read() as tx:
         (mine,) = _tray(tx, small, "tomatoes", START_MS + STEP_MS, START_MS + 3 * STEP_MS)

@@ -61,7 +61,7 @@ class OneTray:
             return journal.write(tx, kind, at_ms, at_ms, tray_id=own, **more).entry_id  # type: ignore[arg-type]
 
     def calibrate(self, day: float, wet_v: float) -> int:
-        points = {"dry_v": DRY_V, "dry_m3_m3": 0.0, "wet_v": wet_v, "wet_m3_m3": CAPACITY}
+        points = {"points": [[DRY_V, 0.0], [wet_v, CAPACITY]]}
         at_ms = START_MS + round(day * DAY_MS)
         return self.write(Kind.CALIBRATED, at_ms, None, head_id=self.head_id, data=points)
 

@@ -62,6 +62,10 @@ class Mosquitto:
             time.sleep(0.02)
         pytest.fail(f"mosquitto did not start: {(self.folder / 'mosquitto.log').read_text()[-500:]}")
 
+    @property
+    def running(self) -> bool:
+        return self._process is not None
+
     def stop(self) -> None:
         """End it cleanly: it writes down sessions and what waits for them."""
         if self._process is not None:

@@ -8,6 +8,9 @@ from rich.console import Console
 
 from traywarden import __version__
 from traywarden.cli import (
+    boards,
+    broker,
+    calibrate,
     crops,
     demo,
     entries,
@@ -71,6 +74,9 @@ trays.register(app)
 lots.register(app)
 crops.register(app)
 probes.register(app)
+boards.register(app)
+broker.register(app)
+calibrate.register(app)
 entries.register(app)
 journal.register(app)
 run.register(app)

@@ -1,4 +1,4 @@
-"""`probe`: which have reported, where their heads are, and what their volts mean."""
+"""`probe`: which have reported, and where their heads are."""
 
 import shlex
 
@@ -10,19 +10,21 @@ from traywarden.cli.moments import at_ms, at_words
 from traywarden.cli.tables import print_table, say
 from traywarden.cli.written import answer
 from traywarden.domain.garden import Head
-from traywarden.domain.journal import Facts, Kind
+from traywarden.domain.journal import Kind
 from traywarden.domain.units import span_words
 from traywarden.errors import UnknownNameError, UsageError
 from traywarden.services.journal import Draft, put
 from traywarden.services.probe_cards import ProbeCard, probe_cards
+from traywarden.services.probe_settings import wanted_settings
 from traywarden.store import garden as garden_store
 from traywarden.store import journal as journal_store
 from traywarden.store import probes as probe_store
+from traywarden.store.crops import load_crops
 from traywarden.store.store import Tx
 
-probe_app = typer.Typer(no_args_is_help=True, help="Probes: where their heads are, what their volts mean.")
-DRY_MIX_M3_M3 = 0.02
-"""Water left in air-dry mix (common practice, no source)."""
+probe_app = typer.Typer(
+    no_args_is_help=True, help="Probes: what has reported and where, and the one on the USB cable."
+)
 HEAD = typer.Argument(..., help="The head: PROBE/NUMBER, such as bench-1/1.", autocompletion=completion.heads)
 
 
@@ -40,7 +42,8 @@ def probe_list(as_json: bool = JSON_OPTION) -> None:
     """
     with bench() as b:
         with b.store.read() as tx:
-            cards = probe_cards(tx, b.now_ms)
+            wanted = wanted_settings(tx, b.settings, load_crops(), b.now_ms)
+            cards = probe_cards(tx, b.now_ms, wanted)
         emit(cards, lambda shown: _print_cards(b, shown), as_json=as_json)
 
 
@@ -63,12 +66,12 @@ def _print_cards(b: Bench, cards: list[ProbeCard]) -> None:
                 if head.tray
                 else head.place or ("waiting" if head.waiting else "with its trays")
             )
-            rows.append((head.head, where, heard, battery, card.state))
+            rows.append((head.head, where, heard, battery, card.state, card.settings))
             if head.waiting:
                 waiting.append(head.place_with)
         if not card.heads:
-            rows.append((card.probe, "no readings yet", heard, battery, card.state))
-    print_table(("head", "where", "last heard", "battery", "state"), rows)
+            rows.append((card.probe, "no readings yet", heard, battery, card.state, card.settings))
+    print_table(("head", "where", "last heard", "battery", "state", "settings"), rows)
     if waiting:
         say("\nWaiting for their place:")
         for command in waiting:
@@ -97,7 +100,7 @@ def probe_place(
     with bench() as b:
         when = at_ms(b, at, quiet=as_json)
         with b.store.write() as tx:
-            known = _head(tx, head)
+            known = head_named(tx, head)
             into = garden_store.tray_named(tx, tray) if tray else None
             hung = garden_store.place_named(tx, place) if place else None
             draft = Draft(
@@ -134,64 +137,15 @@ def probe_take_out(
     with bench() as b:
         when = at_ms(b, at, quiet=as_json)
         with b.store.write() as tx:
-            known = _head(tx, head)
+            known = head_named(tx, head)
             draft = Draft(Kind.HEAD_TAKEN_OUT, when, head_id=known.head_id, note=note)
             entry = put(tx, draft, b.now_ms)
         says = f"Head {known.label} is in no tray and no place since {at_words(b, when)}."
         answer(b, says, [entry], as_json=as_json)
 
 
-@probe_app.command("calibrate")
-def probe_calibrate(
-    head: str = typer.Argument(
-        "", help="The head, or leave out and use --mix.", autocompletion=completion.heads
-    ),
-    mix: str = typer.Option(
-        "",
-        "--mix",
-        "-m",
-        help="Every head in this mix that has none of its own.",
-        autocompletion=completion.mixes,
-    ),
-    dry_volts: float = typer.Option(..., help="What the head reads in air-dry mix."),
-    wet_volts: float = typer.Option(..., help="… and in mix that was soaked and has drained for an hour."),
-    dry: float = typer.Option(DRY_MIX_M3_M3, help="Water in the dry mix, as a fraction of its volume."),
-    wet: float | None = typer.Option(
-        None, help="Water in the drained mix; default the mix's container capacity."
-    ),
-    note: str = typer.Option("", help="Anything to remember."),
-    at: str = AT_OPTION,
-    as_json: bool = JSON_OPTION,
-) -> None:
-    """Tell from two readings in your own mix what a head's volts mean. The past is computed anew with it.
-
-    Example: `traywarden probe calibrate bench-1/1 --dry-volts 2.61 --wet-volts 1.34`
-    """
-    if bool(head) == bool(mix):
-        raise UsageError("Say what to calibrate: a head such as bench-1/1, or --mix NAME, one of them.")
-    with bench() as b:
-        when = at_ms(b, at, quiet=as_json)
-        with b.store.write() as tx:
-            known = _head(tx, head) if head else None
-            of = garden_store.mix_named(tx, mix) if mix else None
-            if wet is None:
-                wet = of.container_capacity_m3_m3 if of else _capacity(tx, known, when)
-            data = {"dry_v": dry_volts, "dry_m3_m3": dry, "wet_v": wet_volts, "wet_m3_m3": wet}
-            draft = Draft(
-                Kind.CALIBRATED,
-                when,
-                head_id=known.head_id if known else None,
-                mix_id=of.mix_id if of else None,
-                data=data,
-                note=note,
-            )
-            entry = put(tx, draft, b.now_ms)
-        who = f"Head {known.label} reads" if known else f"Heads in “{of.name if of else mix}” read"
-        says = f"{who} {dry:g} m³/m³ at {dry_volts:g} V and {wet:g} m³/m³ at {wet_volts:g} V."
-        answer(b, says, [entry], as_json=as_json)
-
-
-def _head(tx: Tx, label: str) -> Head:
+def head_named(tx: Tx, label: str) -> Head:
+    """The head of that label; where none has reported yet, the error says so."""
     try:
         return probe_store.head_labelled(tx, label)
     except UnknownNameError as error:
@@ -201,12 +155,3 @@ def _head(tx: Tx, label: str) -> Head:
                 "traywarden probe list"
             ) from None
         raise
-
-
-def _capacity(tx: Tx, head: Head | None, when: int) -> float:
-    """Container capacity of the mix the head is in, or the default where it is in none."""
-    facts: Facts = journal_store.facts(tx)
-    tray_id = facts.tray_of_head(head.head_id, when) if head else None
-    mix_id = facts.mix_of_tray(tray_id, when) if tray_id else None
-    mix = next((m for m in garden_store.mixes(tx) if m.mix_id == mix_id), None)
-    return mix.container_capacity_m3_m3 if mix else garden_store.CONTAINER_CAPACITY_M3_M3

@@ -92,5 +92,5 @@ def write_deed(tx: Tx, made: SetUp, deed: Deed, at_ms: int) -> None:
 
 def _calibration(planned: plan.PlannedTray, mix: Mix, head_id: int, at_ms: int) -> Draft:
     dry_v, wet_v = planned.volts
-    data = {"dry_v": dry_v, "dry_m3_m3": 0.0, "wet_v": wet_v, "wet_m3_m3": mix.container_capacity_m3_m3}
-    return Draft(Kind.CALIBRATED, at_ms, head_id=head_id, data=data)
+    points = [[dry_v, 0.0], [wet_v, mix.container_capacity_m3_m3]]
+    return Draft(Kind.CALIBRATED, at_ms, head_id=head_id, data={"points": points})

@@ -33,8 +33,9 @@ class Entry:
     """One journal entry. Which ids are set depends on the kind; `data` holds the rest.
 
     data keys by kind: SOWED crop, cells, seeds_per_cell, depth_mm; WATERED how ("above", "below"),
-    litres; EMERGED count; POTTED_UP / PLANTED_OUT count; CALIBRATED dry_v, dry_m3_m3, wet_v, wet_m3_m3
-    (for head_id, or for every head in mix_id); RAINED mm; WEIGHED grams.
+    litres; EMERGED count; POTTED_UP / PLANTED_OUT count; CALIBRATED points, pairs of volts and m³/m³
+    (for head_id, or for every head in mix_id); RAINED mm; WEIGHED grams, and volts where it was the pot
+    of a head (head_id) that is being calibrated.
     """
 
     entry_id: int
@@ -97,13 +98,26 @@ class Stay:
 
 @dataclass(frozen=True, slots=True)
 class Calibration:
-    """Straight line from raw volts to water content through a dry and a wet point."""
+    """From raw volts to water content: straight from point to point, by rising volts.
+
+    `points` are pairs of volts [V] and water content [m³/m³]; two make a straight line.
+    """
 
     from_ms: int
-    dry_v: float
-    dry_m3_m3: float
-    wet_v: float
-    wet_m3_m3: float
+    points: tuple[tuple[float, float], ...]
+
+    @property
+    def usable(self) -> bool:
+        """Whether it tells anything: two points or more, at different volts."""
+        return len({volts for volts, _ in self.points}) > 1
+
+
+def calibration_points(data: Mapping[str, Any]) -> tuple[tuple[float, float], ...]:
+    """The points of a CALIBRATED entry, by rising volts. Entries of old name a dry and a wet one."""
+    written = data.get("points")
+    if written is None:
+        written = ((data["dry_v"], data["dry_m3_m3"]), (data["wet_v"], data["wet_m3_m3"]))
+    return tuple(sorted((float(volts), float(m3_m3)) for volts, m3_m3 in written))
 
 
 class Facts:
@@ -192,7 +206,4 @@ class Facts:
                 for e in self.entries
                 if e.kind is Kind.CALIBRATED and e.head_id is None and e.mix_id == mix_id
             ]
-        return [
-            Calibration(e.at_ms, e.data["dry_v"], e.data["dry_m3_m3"], e.data["wet_v"], e.data["wet_m3_m3"])
-            for e in mine
-        ]
+        return [Calibration(e.at_ms, calibration_points(e.data)) for e in mine]

@@ -7,7 +7,7 @@ import numpy as np
 from traywarden.domain.journal import Calibration
 from traywarden.domain.series import BoolArray, FloatArray, IntArray
 
-DEFAULT_CALIBRATION = Calibration(from_ms=0, dry_v=2.6, dry_m3_m3=0.0, wet_v=1.3, wet_m3_m3=0.55)
+DEFAULT_CALIBRATION = Calibration(from_ms=0, points=((1.3, 0.55), (2.6, 0.0)))
 """For a sensor that nobody has calibrated yet: 2.6 V in dry mix, 1.3 V at container capacity."""
 DEFAULT_CALIBRATION_SOURCE = "common practice, no source: a usual capacitive sensor on 3.3 V"
 NOT_CALIBRATED = "not calibrated in your mix"
@@ -22,7 +22,7 @@ def m3_m3_from_volts(volts: FloatArray | float, calibration: Calibration) -> Flo
     volts : array or float [V]
         Raw output of a capacitive sensor; falls as the mix gets wetter.
     calibration : Calibration
-        A dry and a wet point, each volts [V] and volume fraction [m³/m³].
+        Points of volts [V] and volume fraction [m³/m³], by rising volts.
 
     Returns
     -------
@@ -33,13 +33,15 @@ def m3_m3_from_volts(volts: FloatArray | float, calibration: Calibration) -> Flo
     Notes
     -----
     Two points (dry and container capacity) in the grower's own mix are the accepted minimum. An
-    uncalibrated low-cost sensor was found 0.09 m³/m³ off between dry and saturated (RMSE). No
-    temperature coefficient is applied: its sign differs from one sensor to the next.
+    uncalibrated low-cost sensor was found 0.09 m³/m³ off between dry and saturated (RMSE). Between two
+    points the curve is straight; beyond the outermost it goes on with the slope of the whole curve, since
+    the last piece alone may rest on two weighings that lie close together. No temperature coefficient is
+    applied: its sign differs from one sensor to the next.
 
     Raises
     ------
     ValueError
-        When both points have the same volts.
+        When all points have the same volts.
 
     References
     ----------
@@ -51,11 +53,59 @@ def m3_m3_from_volts(volts: FloatArray | float, calibration: Calibration) -> Flo
     >>> round(float(m3_m3_from_volts(1.95, DEFAULT_CALIBRATION)), 3)
     0.275
     """
-    span_v = calibration.wet_v - calibration.dry_v
-    if span_v == 0:
+    if not calibration.usable:
         raise ValueError("a calibration needs two different voltages")
-    slope = (calibration.wet_m3_m3 - calibration.dry_m3_m3) / span_v
-    return np.asarray(calibration.dry_m3_m3 + (np.asarray(volts) - calibration.dry_v) * slope, np.float64)
+    known_v, known_m3_m3 = np.array(calibration.points, np.float64).T
+    return _along(np.asarray(volts, np.float64), known_v, known_m3_m3)
+
+
+def volts_from_m3_m3(m3_m3: float, calibration: Calibration) -> float:
+    """The volts at which a head in this mix holds so much water: the calibration read backwards.
+
+    Parameters
+    ----------
+    m3_m3 : float [m³/m³]
+    calibration : Calibration
+        Points of volts [V] and volume fraction [m³/m³], by rising volts.
+
+    Returns
+    -------
+    float [V]
+        Beyond the outermost points it goes on with the slope of the whole curve, as `m3_m3_from_volts` does.
+
+    Notes
+    -----
+    Where several volts mean the same water (a flat piece), the middle of them.
+
+    Raises
+    ------
+    ValueError
+        When the calibration does not tell wet from dry.
+
+    References
+    ----------
+    The inverse of `m3_m3_from_volts`.
+
+    Examples
+    --------
+    >>> round(volts_from_m3_m3(0.275, DEFAULT_CALIBRATION), 3)
+    1.95
+    """
+    if not calibration.usable:
+        raise ValueError("a calibration needs two different voltages")
+    known_v, known_m3_m3 = np.array(calibration.points, np.float64).T
+    levels, where = np.unique(known_m3_m3, return_inverse=True)
+    if levels.size < 2:
+        raise ValueError("a calibration needs two different water contents")
+    middles_v = np.array([known_v[where == n].mean() for n in range(levels.size)])
+    return float(_along(np.asarray(m3_m3, np.float64), levels, middles_v))
+
+
+def _along(x: FloatArray, known_x: FloatArray, known_y: FloatArray) -> FloatArray:
+    """Straight between known points (by rising x), beyond them with the slope of the whole."""
+    slope = (known_y[-1] - known_y[0]) / (known_x[-1] - known_x[0])
+    inside = np.clip(x, known_x[0], known_x[-1])
+    return np.asarray(np.interp(inside, known_x, known_y) + (x - inside) * slope, np.float64)
 
 
 def calibrated(
@@ -77,15 +127,15 @@ def calibrated(
 
     Notes
     -----
-    A calibration whose two points share one voltage is ignored as if it had not been made.
+    A calibration whose points share one voltage is ignored as if it had not been made.
 
     Examples
     --------
-    >>> late = Calibration(1_000, 3.0, 0.0, 1.0, 0.5)
+    >>> late = Calibration(1_000, ((1.0, 0.5), (3.0, 0.0)))
     >>> calibrated(np.array([0, 2_000]), np.array([2.0, 2.0]), [late])
     (array([0.25, 0.25]), array([ True,  True]))
     """
-    usable = [c for c in calibrations if c.wet_v != c.dry_v]
+    usable = [c for c in calibrations if c.usable]
     if not usable:
         return m3_m3_from_volts(volts, DEFAULT_CALIBRATION), np.zeros(volts.shape, np.bool_)
     starts = np.array([c.from_ms for c in usable])

@@ -19,7 +19,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from amqtt.adapters import StreamReaderAdapter, StreamWriterAdapter
-from amqtt.broker import Broker
+from amqtt.broker import Broker, RetainedApplicationMessage
 from amqtt.contexts import Action, BrokerConfig, ListenerConfig
 from amqtt.errors import AMQTTError
 from amqtt.mqtt.protocol.broker_handler import BrokerProtocolHandler
@@ -187,8 +187,8 @@ class BuiltinBroker:
     def acknowledge(self, messages: Sequence[Message]) -> None:
         self._call(_release, [message.mark for message in messages])
 
-    def publish(self, topic: str, payload: bytes) -> None:
-        self._call(self._broadcast, topic, payload)
+    def publish(self, topic: str, payload: bytes, *, retain: bool = False) -> None:
+        self._call(self._broadcast, topic, payload, retain)
 
     def stop(self) -> None:
         if self._end is not None:
@@ -203,8 +203,10 @@ class BuiltinBroker:
         except RuntimeError:
             pass  # the loop has ended; nobody is left to be told
 
-    def _broadcast(self, topic: str, payload: bytes) -> None:
+    def _broadcast(self, topic: str, payload: bytes, retain: bool) -> None:
         if self._broker is not None:
+            if retain:  # what amqtt's retain_message does, without its event, which has to be awaited
+                self._broker._retained_messages[topic] = RetainedApplicationMessage(None, topic, payload, 1)
             # Without a "qos" each subscriber gets it at the QoS it subscribed with.
             self._broker._broadcast_queue.put_nowait({"session": None, "topic": topic, "data": payload})
 

@@ -239,7 +239,7 @@ def _hush() -> None:
             heard.retry_after_s = retry_after_s(answer.headers, datetime.now(UTC))
         return answer
 
-    requests.Session.send = noted  # type: ignore[method-assign]
+    requests.Session.send = noted
 
 
 def retry_after_s(headers: Mapping[str, str], now: datetime) -> float | None:

@@ -33,23 +33,24 @@ class Link(Protocol):
     def acknowledge(self, messages: Sequence[Message]) -> None:
         """These are safely stored. Never raises: what cannot be acknowledged comes again."""
 
-    def publish(self, topic: str, payload: bytes) -> None:
-        """Send at QoS 1 when the connection allows. Never raises."""
+    def publish(self, topic: str, payload: bytes, *, retain: bool = False) -> None:
+        """Send at QoS 1 when the connection allows; `retain`: to later subscribers too. Never raises."""
 
     def stop(self) -> None:
         """End, after what was acknowledged and published has left."""
 
 
 class Inbox:
-    """A bounded queue from one network thread to one storing thread.
+    """A bounded queue from the links' threads to one storing thread.
 
-    Putting and taking need no lock while the taker is busy: that is the state in which it has to be fast.
+    Putters and taker share no lock while the taker is busy: that is the state in which it has to be fast.
     """
 
     def __init__(self, most_messages: int = 20_000, most_bytes: int = 32 << 20) -> None:
         self._most_messages, self._most_bytes = most_messages, most_bytes
         self._messages: deque[Message] = deque()
-        self._bytes_in = 0  # written by the putter alone
+        self._putting = threading.Lock()
+        self._bytes_in = 0  # written with `_putting` held
         self._bytes_out = 0  # written by the taker alone
         self._changed = threading.Condition()
         self._idle = False
@@ -74,7 +75,8 @@ class Inbox:
         if self._closed:
             return
         self._messages.append(message)
-        self._bytes_in += len(message.payload)
+        with self._putting:
+            self._bytes_in += len(message.payload)
         if self._idle:
             with self._changed:
                 self._changed.notify_all()

@@ -130,8 +130,8 @@ class MqttLink:
             if marks:
                 self._client.acknowledge(marks)
 
-    def publish(self, topic: str, payload: bytes) -> None:
-        self._client.publish(topic, payload, qos=1)
+    def publish(self, topic: str, payload: bytes, *, retain: bool = False) -> None:
+        self._client.publish(topic, payload, qos=1, retain=retain)
 
     def stop(self) -> None:
         self._stopping = True

@@ -16,8 +16,10 @@ from traywarden.services import ingest as ingest_module
 from traywarden.services.clock import Clock, ReadingsClock, SystemClock
 from traywarden.services.deliver import Deliver
 from traywarden.services.ingest import QUIET_S, Committed, Ingest
+from traywarden.services.probe_settings import ProbeSettings
 from traywarden.services.running import RunningMark
 from traywarden.services.watch import Watch
+from traywarden.services.wired import with_wired
 from traywarden.settings import Settings
 from traywarden.store import garden as garden_store
 from traywarden.store import readings as reading_store
@@ -113,7 +115,7 @@ class Host:
         self._garden = garden
         with store.write() as tx:
             garden_store.prove_writable(tx)
-        link = self._link = self._chosen_link()
+        link = self._link = with_wired(self._chosen_link(), self.settings, self._inbox, self._say)
         clock = self._clock = self._chosen_clock(store)
         self._start_notices(store, clock)
         self._ingest = Ingest(
@@ -129,6 +131,8 @@ class Host:
         )
         self._storing = self._thread("store readings", self._ingest.run)
         link.start()
+        told = ProbeSettings(store, garden.slug, self.settings, clock, load_crops(), link.publish)
+        self._thread("tell probes their settings", lambda: told.run(self._ending))
         self._mark.write(_system_ms(), link.address)
 
     def request_stop(self) -> None:

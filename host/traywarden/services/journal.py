@@ -3,16 +3,18 @@
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from itertools import pairwise
 from typing import Any
 
 from traywarden.domain.garden import Head, Place, Tray
-from traywarden.domain.journal import Entry, Facts, Kind, replacements, standing
+from traywarden.domain.journal import Entry, Facts, Kind, calibration_points, replacements, standing
 from traywarden.errors import UsageError
 from traywarden.store import garden as garden_store
 from traywarden.store import journal as journal_store
 from traywarden.store import probes as probe_store
 from traywarden.store.store import Tx
 
+VOLTS = (-0.5, 6.0)
 # Data a kind may hold, each with its lowest and highest value (wide: only slips of the keyboard are refused).
 NUMBERS: Mapping[Kind, Mapping[str, tuple[float, float]]] = {
     Kind.SOWED: {"cells": (1, 100_000), "seeds_per_cell": (1, 10_000), "depth_mm": (0, 500)},
@@ -21,14 +23,10 @@ NUMBERS: Mapping[Kind, Mapping[str, tuple[float, float]]] = {
     Kind.POTTED_UP: {"count": (1, 1_000_000)},
     Kind.PLANTED_OUT: {"count": (1, 1_000_000)},
     Kind.RAINED: {"mm": (0.01, 2_000)},
-    Kind.WEIGHED: {"grams": (1, 1_000_000)},
-    Kind.CALIBRATED: {
-        "dry_v": (-0.5, 6),
-        "wet_v": (-0.5, 6),
-        "dry_m3_m3": (0, 1),
-        "wet_m3_m3": (0, 1),
-    },
+    Kind.WEIGHED: {"grams": (1, 1_000_000), "volts": VOLTS},
 }
+LEAST_SPAN_V = 0.05
+"""Volts that must lie between the driest and the wettest point of a calibration (no source)."""
 NEEDS_SOWING = (Kind.EMERGED, Kind.POTTED_UP, Kind.PLANTED_OUT)
 
 
@@ -199,13 +197,21 @@ def _check_head(draft: Draft, head: Head, tray: Tray | None, place: Place | None
 
 
 def _check_calibration(data: Mapping[str, Any]) -> None:
-    if abs(data["dry_v"] - data["wet_v"]) < 0.05:
+    points = calibration_points(data)
+    for volts, m3_m3 in points:
+        for says, value, (low, high) in (("voltage", volts, VOLTS), ("water content", m3_m3, (0.0, 1.0))):
+            if not (math.isfinite(value) and low <= value <= high):
+                raise UsageError(f"A {says} of {value:g} cannot be; give {low:g} to {high:g}.")
+    (low_v, at_low), (high_v, at_high) = points[0], points[-1]
+    if high_v - low_v < LEAST_SPAN_V:
         raise UsageError(
-            f"Dry {data['dry_v']:g} V and wet {data['wet_v']:g} V are too close for a line; "
-            "measure one in dry mix and one in mix that has drained after a thorough watering."
+            f"{low_v:g} V and {high_v:g} V are too close for a calibration; "
+            "measure in dry mix and in mix that has drained after a thorough watering."
         )
-    if not data["dry_m3_m3"] < data["wet_m3_m3"]:
+    steps = [b - a for (_, a), (_, b) in pairwise(points)]
+    if not (all(step >= 0 for step in steps) or all(step <= 0 for step in steps)) or at_low == at_high:
         raise UsageError(
-            f"The dry point ({data['dry_m3_m3']:g} m³/m³) must hold less water than the wet one "
-            f"({data['wet_m3_m3']:g} m³/m³); swap them."
+            "The water content must only rise, or only fall, with the volts; check "
+            + ", ".join(f"{m3_m3:g} m³/m³ at {volts:g} V" for volts, m3_m3 in points)
+            + "."
         )

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from traywarden.domain.journal import Entry, Kind, replacements
+from traywarden.domain.journal import Entry, Kind, calibration_points, replacements
 from traywarden.domain.units import Display
 from traywarden.services.moments import moment_words
 from traywarden.store import garden as garden_store
@@ -136,10 +136,18 @@ def _head_placed(entry: Entry, names: Names, display: Display) -> str:
 
 
 def _calibrated(entry: Entry, names: Names, display: Display) -> str:
-    head, data = names.heads.get(entry.head_id or -1), entry.data
-    points = [f"{data[f'{point}_v']:g} V at {data[f'{point}_m3_m3']:g} m³/m³" for point in ("dry", "wet")]
+    head, points = names.heads.get(entry.head_id or -1), calibration_points(entry.data)
+    driest, *between, wettest = sorted(points, key=lambda point: point[1])
+    ends = [f"{volts:g} V at {m3_m3:g} m³/m³" for volts, m3_m3 in (driest, wettest)]
     who = f"head {head}" if head else f"mix {names.mixes.get(entry.mix_id or -1)}"
-    return f"{who} calibrated: {points[0]} and {points[1]}"
+    more = f", {len(between)} between" if between else ""
+    return f"{who} calibrated: {ends[0]} and {ends[1]}{more}"
+
+
+def _weighed(entry: Entry, names: Names, display: Display) -> str:
+    head, volts = names.heads.get(entry.head_id or -1), entry.data.get("volts")
+    words = f"weighed {entry.data.get('grams', 0):g} g"
+    return f"pot of head {head}: {words} at {volts or 0:g} V" if head else words
 
 
 def _noted(entry: Entry, names: Names, display: Display) -> str:
@@ -164,7 +172,7 @@ WORDS: Mapping[Kind, Callable[[Entry, Names, Display], str]] = {
     Kind.CALIBRATED: _calibrated,
     Kind.RAINED: lambda e, n, d: f"rained {d.depth(e.data['mm'])}" if e.data.get("mm") else "rained",
     Kind.VENTED: lambda e, n, d: f"vented {n.places.get(e.place_id or -1)}",
-    Kind.WEIGHED: lambda e, n, d: f"weighed {e.data.get('grams', 0):g} g",
+    Kind.WEIGHED: _weighed,
     Kind.NOTED: _noted,
     Kind.UNDONE: lambda e, n, d: f"entry {e.replaces} taken back",
 }

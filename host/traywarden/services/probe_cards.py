@@ -1,6 +1,8 @@
 """Which probes have reported, where their heads are, and which still wait for a place."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -8,6 +10,7 @@ from traywarden.domain.garden import Head
 from traywarden.domain.journal import Facts
 from traywarden.domain.readings import BOOT_IMPORTED
 from traywarden.services.journal_words import Names
+from traywarden.services.probe_settings import answered
 from traywarden.store import journal as journal_store
 from traywarden.store import probes as probe_store
 from traywarden.store import readings as reading_store
@@ -31,6 +34,7 @@ class ProbeCard:
     """One probe: when it was last heard of, its battery [V], and its heads.
 
     `imported`: it is a logger whose readings come from files, so nobody waits to hear from it.
+    `settings` is what it answered to those the host asks of it: taken, refused (and why) or nothing yet.
     """
 
     probe: str
@@ -38,12 +42,15 @@ class ProbeCard:
     last_seen_ms: int
     battery_v: float | None
     state: str
+    settings: str
     heads: tuple[HeadCard, ...]
     imported: bool = False
 
 
-def probe_cards(tx: Tx, now_ms: int) -> list[ProbeCard]:
-    """Every probe that has reported, by name."""
+def probe_cards(
+    tx: Tx, now_ms: int, wanted: Mapping[str, Mapping[str, Any]] | None = None
+) -> list[ProbeCard]:
+    """Every probe that has reported, by name. `wanted`: what the host asks of each (`wanted_settings`)."""
     facts, names, newest = journal_store.facts(tx), Names(tx), reading_store.newest(tx)
     heads = probe_store.heads(tx)
     cards = []
@@ -56,6 +63,7 @@ def probe_cards(tx: Tx, now_ms: int) -> list[ProbeCard]:
                 probe.last_seen_ms,
                 _battery_v(tx, mine, newest),
                 str(probe.state.get("state", "")),
+                answered(probe.state, (wanted or {}).get(probe.name)).words,
                 _head_cards(mine, facts, names, newest, now_ms),
                 _imported(tx, mine, newest),
             )

@@ -1,0 +1,1 @@
+"""The probe: from waking to the next sleep."""

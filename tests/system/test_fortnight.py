@@ -1,0 +1,67 @@
+"""A fortnight of wakes on the genuine interpreter against the real host: nothing that was spooled is lost.
+
+`make test` plays three days of it, `make soak` the whole: three probes, 2,016 wakes each, on both brokers.
+
+What is checked of each reading that was once whole in a spool's files: it is in the store exactly once, and
+ - sent after a sync: its time is within 30 s of the truth (the clocks run up to 5 % fast or slow);
+ - sent before any sync, as how long ago: within 30 s and the clock's own error since;
+ - measured without a sync before the power was cut, which the probe reports as unsure: not its time.
+No wake is longer than its budget. The packs' arrival is stamped with the probes' time, not the computer's;
+all else of the host is as it runs.
+"""
+
+import os
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from tests.interpreter.fortnight import MINUTE_MS, Fortnight
+from tests.interpreter.node import Node
+from tests.system.probes_home import Home, arrived_once
+
+pytestmark = [pytest.mark.system, pytest.mark.timeout(3600)]
+WHOLE = os.environ.get("TRAYWARDEN_FORTNIGHT") == "whole"
+PROBES, WAKES = (3, 2016) if WHOLE else (3, 432)
+SEED = int(os.environ.get("TRAYWARDEN_SEED", "20260"))
+BUDGET_MS = 45_000
+CABLE_MS = 6_000
+"""After power-up a probe listens on its cable before it first sleeps."""
+
+
+HOST_DOWN = ((0.13, 0.004, False), (0.4, 0.08, True), (0.71, 0.001, False), (0.9, 0.03, False))
+"""From what part of the time on, for what part of it, and whether mosquitto is down as well."""
+
+
+@pytest.fixture(params=[False, True], ids=["mosquitto", "built-in"])
+def home(request: pytest.FixtureRequest, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Home]:
+    span_ms = WAKES * 10 * MINUTE_MS
+    start_ms = time.time_ns() // 1_000_000 // MINUTE_MS * MINUTE_MS - span_ms
+    down = [
+        (start_ms + int(begin * span_ms), start_ms + int((begin + part) * span_ms), with_broker)
+        for begin, part, with_broker in HOST_DOWN
+    ]
+    made = Home(tmp_path, request.param, monkeypatch, start_ms, down)
+    yield made
+    made.close()
+
+
+def test_what_reached_the_spool_arrives_once_with_its_time(home: Home) -> None:
+    with Node() as node:
+        start_ms = home.now_ms
+        fortnight = Fortnight(node, home.port, PROBES, WAKES, start_ms, SEED, home.at, home.stored)
+        began_s = time.monotonic()
+        fortnight.run()
+        took_s = time.monotonic() - began_s
+    assert fortnight.troubles == []
+    for probe in fortnight.probes:
+        print("\n" + arrived_once(home, probe))
+        assert probe.longest_ms <= BUDGET_MS + CABLE_MS
+    wakes = sum(len(probe.measured_ms) for probe in fortnight.probes)
+    awake_s = sum(probe.awake_ms for probe in fortnight.probes) / 1000 / wakes
+    radio_s = sum(probe.radio_ms for probe in fortnight.probes) / 1000 / wakes
+    print(
+        f"\n{wakes} wakes in {took_s:.0f} s, each {awake_s:.2f} s long, "
+        f"{radio_s:.2f} s of it with the radio on; the host was started {home.started} times"
+    )

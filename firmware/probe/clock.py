@@ -12,8 +12,8 @@ EARLIEST_MS = 1704067200000
 LATEST_MS = 4102444800000
 BASELINE_MS = 500000
 """Two syncs closer together than this do not tell the rate: an answer's travel time would weigh too much."""
-FAR_MS = 600000
-"""At 5 % drift a date is half a minute out so long after or before a sync."""
+FAR_MS = 560000
+"""At 5 % drift a date is not quite half a minute out so long after or before a sync."""
 MOST_POINTS = 32
 """On flash; RTC memory keeps the newest two."""
 MOST_PAST = 6

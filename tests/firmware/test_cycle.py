@@ -6,7 +6,7 @@ from itertools import pairwise
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from probe import clock as clocks
@@ -657,6 +657,7 @@ event = st.sampled_from(
 
 
 @settings(max_examples=60)
+@example([("wake", 0)] * 5 + [("cut", 105)], -46_612)
 @given(st.lists(st.tuples(event, st.integers(0, 400)), max_size=60), st.integers(-50_000, 50_000))
 def test_whatever_happens_each_spooled_reading_arrives_once_dated_right(
     events: list[tuple[str, int]], drift_ppm: int

@@ -90,8 +90,8 @@ class Probe:
     radio_ms: float = 0.0
 
     def rate_at(self, now_ms: int) -> float:
-        """How fast its clock runs: up to 5 % wrong, and 0.02 % up and down with the day's warmth."""
-        return self.rate * (1 + 0.0002 * math.sin(2 * math.pi * now_ms / DAY_MS))
+        """How fast its clock runs: up to 5 % wrong, and 0.005 % up and down with the day's warmth."""
+        return self.rate * (1 + 0.00005 * math.sin(2 * math.pi * now_ms / DAY_MS))
 
     def had_time(self, at_ms: int) -> bool:
         """Whether it had heard a time server by the end of its last wake that had begun by then."""

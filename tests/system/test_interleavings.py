@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, Phase, given, settings
 from hypothesis import strategies as st
 
 from tests.firmware.test_cycle import event
@@ -87,9 +87,9 @@ class Life(Lives):
             self.broken ^= {what}
 
 
-@settings(max_examples=10, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=30, suppress_health_check=[HealthCheck.too_slow], phases=[Phase.reuse, Phase.generate])
 @given(
-    events=st.lists(st.tuples(event, st.integers(0, 400)), max_size=30),
+    events=st.lists(st.tuples(event, st.integers(0, 400)), min_size=8, max_size=30),
     rate=st.floats(0.95, 1.05),
 )
 def test_whatever_happens_each_spooled_reading_arrives_once_at_its_time(

@@ -133,7 +133,8 @@ export class Awake {
   }
 
   // Sockets. A script's "broker" is: up, refused, silent (nothing is answered), deaf after N bytes received
-  // (`replies_after`: what comes later is swallowed) or torn (`tear_after`: broken after N bytes sent).
+  // (`replies_after`: what comes later is swallowed) torn (`tear_after`: broken after N bytes sent) or out of
+  // reach (`swallow_after`: later bytes are taken and go nowhere).
   tcp_open() { this.sockets.set(++this.latest, { kind: "tcp", real: 0, silent: false, sent: 0, got: 0 }); return this.latest; }
   udp_open() { this.sockets.set(++this.latest, { kind: "udp", due: [] }); return this.latest; }
   sock_connect(id, host, port) {
@@ -180,7 +181,12 @@ export class Awake {
     if (one.torn) return one.torn;
     if (!this.writable(one)) return "EAGAIN";
     if (one.silent) return bytes.length;
-    const room = (this.script.tear_after ?? Infinity) - one.sent;
+    const lost = this.script.swallow_after ?? Infinity;
+    if (one.sent >= lost) {
+      one.silent = one.connected = true;
+      return bytes.length;
+    }
+    const room = Math.min(lost, this.script.tear_after ?? Infinity) - one.sent;
     const most = Math.min(bytes.length, 1460, room); // as lwIP: a send may take less than was given
     if (most > 0) {
       const answer = tcp.call("send", { id: one.real, bytes: bytes.subarray(0, most) });

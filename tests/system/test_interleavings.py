@@ -27,7 +27,11 @@ BROKEN: dict[str, dict[str, Any]] = {
     "receipts": {"replies_after": 30},
     "ntp": {"ntp": "silent"},
 }
-SILENT: dict[str, dict[str, Any]] = {"network": {"wifi": "silent"}, "broker": {"broker": "silent"}}
+SILENT: dict[str, dict[str, Any]] = {
+    "network": {"wifi": "silent"},
+    "broker": {"broker": "silent"},
+    "receipts": {"swallow_after": 500},
+}
 
 
 @pytest.fixture(scope="module")

@@ -7,6 +7,7 @@ from zoneinfo import ZoneInfo
 
 from traywarden.domain.crops import Crop
 from traywarden.domain.garden import Garden, Lot, Mix, Place, Tray
+from traywarden.domain.hourly import Hourly, hourly
 from traywarden.domain.journal import Entry, Facts
 from traywarden.domain.series import HeadSeries
 from traywarden.domain.units import Display
@@ -60,6 +61,14 @@ class Ground:
             self.tx, self.facts, place_id, start_ms, end_ms, earliest_year=year, only=measured
         )
         return found.air if measured == "air" else found.soil
+
+    def tray_hourly(self, tray_id: int, start_ms: int, end_ms: int) -> list[Hourly]:
+        """The heads of a tray by the hour; for spans of weeks, where single readings do not matter."""
+        return [hourly(head) for head in self.tray_series(tray_id, start_ms, end_ms)]
+
+    def place_hourly(self, place_id: int, measured: str, start_ms: int, end_ms: int) -> list[Hourly]:
+        """The heads that measured the “air” or the “soil” of a place, by the hour."""
+        return [hourly(head) for head in self.place_heads(place_id, measured, start_ms, end_ms)]
 
     def place_of(self, tray_id: int, at_ms: int) -> Place | None:
         place_id = self.facts.place_of_tray(tray_id, at_ms)

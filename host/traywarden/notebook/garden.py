@@ -1,18 +1,8 @@
-"""The garden in a notebook: names and dates in, pandas out. See docs/notebook.md.
-
-from traywarden.notebook import open_garden
-
-with open_garden() as garden:
-    frame = garden.readings("Tomatoes 1", "2026-03-01", "2026-03-08")
-"""
+"""The opened garden with its own tables: readings, degree-days, waterings, dry-downs, comparison."""
 
 import time
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
-from dataclasses import asdict, is_dataclass
-from datetime import date, datetime
+from dataclasses import asdict
 from pathlib import Path
-from typing import Any
 from zoneinfo import ZoneInfo
 
 import pandas as pd
@@ -20,16 +10,15 @@ import pandas as pd
 from traywarden.domain.flags import names as flag_names
 from traywarden.domain.series import SERIES_COLUMNS, HeadSeries
 from traywarden.errors import UsageError
+from traywarden.notebook.asking import Asking, Moment, rows
 from traywarden.services.questions.compare import CompareAsked, ask_compare
 from traywarden.services.questions.degree_days import DegreeDaysAsked, ask_degree_days
 from traywarden.services.questions.dry_down import ask_dry_down
-from traywarden.services.questions.ground import DAY_MS, Ground, ground
+from traywarden.services.questions.ground import DAY_MS
 from traywarden.services.questions.waterings import ask_waterings
 from traywarden.settings import default_home, load
 from traywarden.store import garden as garden_store
 from traywarden.store.store import Store
-
-Moment = str | date | datetime | pd.Timestamp
 
 
 def open_garden(home: str | Path | None = None, *, now: Moment | None = None) -> "NotebookGarden":
@@ -42,7 +31,7 @@ def open_garden(home: str | Path | None = None, *, now: Moment | None = None) ->
     return NotebookGarden(Path(home).expanduser() if home is not None else default_home(), now)
 
 
-class NotebookGarden:
+class NotebookGarden(Asking):
     """An opened garden. Close it, or use it in a `with` block. Every table is in the garden's time zone."""
 
     def __init__(self, home: Path, now: Moment | None = None) -> None:
@@ -130,7 +119,7 @@ class NotebookGarden:
                     cutoff=cutoff,
                 ),
             )
-        table = _rows(answer.days).set_index("date")
+        table = rows(answer.days).set_index("date")
         table.attrs.update(base_c=answer.base_c, base_source=answer.base_source, total=answer.total)
         return table
 
@@ -166,7 +155,7 @@ class NotebookGarden:
         with self._ground() as on:
             asked = CompareAsked(a, b, self._day(start), self._day(end), crop, measured)
             answer = ask_compare(on, asked)
-        table = _rows(answer.comparison.days).set_index("day")
+        table = rows(answer.comparison.days).set_index("day")
         mean = answer.comparison.mean_difference_c
         table.attrs.update(
             sentence=answer.sentence,
@@ -175,11 +164,6 @@ class NotebookGarden:
             interval_c=(mean.low, mean.high),
         )
         return table
-
-    @contextmanager
-    def _ground(self) -> Iterator[Ground]:
-        with self._store.read() as tx:
-            yield ground(tx, self._garden, self._settings, self._now_ms)
 
     def _table(self, head: HeadSeries, faults: bool) -> pd.DataFrame:
         index = pd.DatetimeIndex(pd.to_datetime(head.time_s * 1000, unit="ms", utc=True), name="time")
@@ -191,37 +175,3 @@ class NotebookGarden:
                 together = [a | b for a, b in zip(together, flags.tolist(), strict=True)]
             table["flags"] = [", ".join(flag_names(number)) for number in together]
         return table
-
-    def _by_time(self, rows: Sequence[dict[str, Any]], index: str) -> pd.DataFrame:
-        if not rows:
-            return pd.DataFrame(index=pd.DatetimeIndex([], tz=self.zone, name=index))
-        table = pd.DataFrame(rows)
-        for name in (index, "end"):
-            if name in table:
-                table[name] = pd.to_datetime(table[name], utc=True).dt.tz_convert(self.zone)
-        return table.set_index(index).sort_index(kind="stable")
-
-    def _ms(self, moment: Moment) -> int:
-        """Milliseconds since 1970; a time without a zone is the garden's."""
-        unreadable = UsageError(f"The time “{moment}” cannot be read; write it like “2026-03-01 08:00”.")
-        try:
-            stamp = pd.Timestamp(moment)
-        except ValueError as error:
-            raise unreadable from error
-        if pd.isna(stamp):
-            raise unreadable
-        if stamp.tzinfo is None:
-            # A clock time that comes twice means the first; one that clocks jumped over, the jump.
-            stamp = stamp.tz_localize(self.zone, ambiguous=True, nonexistent="shift_forward")
-        return round(stamp.timestamp() * 1000)
-
-    def _day(self, moment: Moment | None) -> date | None:
-        if moment is None:
-            return None
-        return pd.Timestamp(self._ms(moment), unit="ms", tz="UTC").tz_convert(self.zone).date()
-
-
-def _rows(rows: Sequence[Any]) -> pd.DataFrame:
-    return pd.DataFrame(
-        [asdict(row) if is_dataclass(row) and not isinstance(row, type) else row for row in rows]
-    )

@@ -57,6 +57,7 @@ def hourly(series: HeadSeries) -> Hourly:
 
     Examples
     --------
+    >>> from traywarden.domain.series import SERIES_COLUMNS
     >>> blank, times = np.full(3, np.nan), np.array([0.0, 600.0, 7300.0])
     >>> flags = {name: np.zeros(3, np.int64) for name in SERIES_COLUMNS}
     >>> soil = np.array([10.0, 12.0, 9.0])

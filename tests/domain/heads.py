@@ -82,7 +82,16 @@ def dry_season(plot: int) -> HeadColumns:
 
 def glasshouse_inside() -> HeadColumns:
     """Six weeks of 5-minute air from inside the glasshouse."""
-    table = pd.read_csv(shared_file("glasshouse_inside_2022.csv"))
+    return _glasshouse("glasshouse_inside_2022.csv", "Tair", "Rhair")
+
+
+def glasshouse_outside() -> HeadColumns:
+    """The same weeks from the mast outside; 155 values are missing."""
+    return _glasshouse("glasshouse_outside_2022.csv", "Tout", "Rhout")
+
+
+def _glasshouse(name: str, air: str, humidity: str) -> HeadColumns:
+    table = pd.read_csv(shared_file(name))
     stamps = (
         pd.to_datetime(table["Date"], format="%m/%d/%Y %H:%M").to_numpy("datetime64[ms]").astype(np.int64)
     )
@@ -90,6 +99,6 @@ def glasshouse_inside() -> HeadColumns:
     return head_columns(
         stamps[order],
         boot=BOOT_IMPORTED,
-        air_temp_c=_number(table["Tair"])[order],
-        rh_pct=_number(table["Rhair"])[order],
+        air_temp_c=_number(table[air])[order],
+        rh_pct=_number(table[humidity])[order],
     )

@@ -5,12 +5,13 @@ from collections.abc import Callable, Iterable
 
 import _pytest.outcomes
 
-from tests.figures import comparison, dry_downs, wettings
+from tests.figures import comparison, dry_downs, quality, wettings
 
 SUBJECTS: dict[str, Callable[[], Iterable[str]]] = {
     "wettings": wettings.lines,
     "dry-downs": dry_downs.lines,
     "compare": comparison.lines,
+    "quality": quality.lines,
 }
 
 

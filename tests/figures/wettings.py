@@ -160,6 +160,17 @@ def lines() -> Iterator[str]:
     for rain, found in f.found.items():
         yield f"    rain of {rain}: {'wetting from ' + str(found) if found is not None else 'no wetting'}"
     yield f"  outside the 12 h after recorded rain: {len(f.elsewhere)}"
+    b, f = bondville(), ford()
+    hits, rains = sum(r.found is not None for r in b.rain_days), len(b.rain_days)
+    yield (
+        f"Precision and recall, Bondville: {hits} of {rains} rains found (recall {hits / rains:.2f}), "
+        f"{len(b.false)} of {b.wettings} wettings false (precision {1 - len(b.false) / b.wettings:.2f})"
+    )
+    hits, rains = sum(o is not None for o in f.found.values()), len(f.found)
+    yield (
+        f"Precision and recall, Ford Dry Lake: {hits} of {rains} (recall {hits / rains:.2f}), "
+        f"{len(f.elsewhere)} of {f.wettings} false (precision {1 - len(f.elsewhere) / f.wettings:.2f})"
+    )
     for passed_only in (False, True):
         for with_temperature in (True, False):
             plots = dry_season(passed_only=passed_only, with_temperature=with_temperature)

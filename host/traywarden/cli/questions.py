@@ -2,9 +2,9 @@
 
 import typer
 
-from traywarden.cli import compare, degree_days, doctor, dry_down, today, waterings
+from traywarden.cli import compare, degree_days, doctor, dry_down, quality, today, waterings
 
 
 def register(app: typer.Typer) -> None:
-    for question in (today, degree_days, waterings, dry_down, compare, doctor):
+    for question in (today, degree_days, waterings, dry_down, compare, quality, doctor):
         question.register(app)

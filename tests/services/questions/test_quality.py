@@ -1,0 +1,127 @@
+"""Each trouble put into the little garden comes back with its reason and what to do."""
+
+from pathlib import Path
+
+import pytest
+
+from tests.services.little_garden import DAY_MS, START_MS, STEP_MS, LittleGarden, little_garden
+from tests.services.questions.conftest import grounded
+from traywarden.domain.readings import Reading
+from traywarden.errors import ShortOfDataError, UsageError
+from traywarden.services.questions.quality import QualityAnswer, ask_quality
+from traywarden.store import readings
+
+FROM_MS = START_MS + 10 * DAY_MS
+
+
+def with_readings(folder: Path, later: list[Reading]) -> LittleGarden:
+    """The little garden up to FROM_MS, and these readings after."""
+    made = little_garden(folder, until_ms=FROM_MS)
+    with made.store.write() as tx:
+        readings.insert(tx, later)
+    return made
+
+
+def stamps(hours: float) -> list[int]:
+    return [FROM_MS + STEP_MS * n for n in range(1, round(hours * 6) + 1)]
+
+
+def soil(head: tuple[str, int], at_ms: int, temp_c: float, moisture_v: float) -> Reading:
+    sequence = 100_000 + (at_ms - FROM_MS) // STEP_MS
+    return Reading(*head, 1, sequence, at_ms, at_ms + 2_000, soil_temp_c=temp_c, moisture_v=moisture_v)
+
+
+def air(probe: str, at_ms: int, temp_c: float) -> Reading:
+    sequence = 100_000 + (at_ms - FROM_MS) // STEP_MS
+    return Reading(probe, 0, 1, sequence, at_ms, at_ms + 2_000, air_temp_c=temp_c, rh_pct=70.0)
+
+
+def asked(made: LittleGarden, tray: str = "", days: float = 30) -> QualityAnswer:
+    try:
+        with grounded(made.store) as ground:
+            return ask_quality(ground, tray, days)
+    finally:
+        made.store.close()
+
+
+def test_a_sound_garden_has_no_trouble_and_says_what_it_could_not_judge(little: LittleGarden) -> None:
+    with grounded(little.store) as ground:
+        answer = ask_quality(ground)
+    assert answer.troubles == ()
+    assert {head.head for head in answer.heads} == {"frame/0", "frame/1", "bench/0", "bench/1", "bench/2"}
+    for head in answer.heads:
+        assert head.good == head.readings > 1900
+    (frame,) = (head for head in answer.heads if head.head == "frame/0")
+    assert frame.not_judged == ("whether the sun shines on it: under cover the air itself is warmed",)
+    assert any("like the season" in reason for head in answer.heads for reason in head.not_judged)
+
+
+def test_a_head_out_of_its_mix_is_told_with_numbers_and_the_way_back(tmp_path: Path) -> None:
+    dry = [soil(("frame", 1), at_ms, 12.0, 2.58) for at_ms in stamps(5)]
+    (found,) = asked(with_readings(tmp_path, dry), "tomatoes").troubles
+    assert (found.fault, found.code, found.lasting, found.tray) == (
+        "pulled out of the mix",
+        4,
+        True,
+        "tomatoes",
+    )
+    assert "to 0.01 m³/m³" in found.reason
+    assert found.start.timestamp() * 1000 == FROM_MS + STEP_MS
+    assert found.do.startswith("Push the head back")
+
+
+def test_a_tray_that_stands_in_water_is_told(tmp_path: Path) -> None:
+    wet = [soil(("frame", 1), at_ms, 12.0, 0.8) for at_ms in stamps(9)]
+    (found,) = asked(with_readings(tmp_path, wet), "tomatoes").troubles
+    assert found.fault == "in water"
+    assert "container capacity of 0.55" in found.reason
+
+
+def test_swapped_heads_are_told_of_both_even_when_only_one_tray_is_asked_about(tmp_path: Path) -> None:
+    """Ten days in, lettuce is freshly watered and tomatoes a day later; peppers are drier."""
+    volts = {"lettuce": 1.62, "peppers": 2.10}
+    later = []
+    for at_ms in stamps(24):
+        early = at_ms < FROM_MS + 12 * 3_600_000
+        one, two = ("lettuce", "peppers") if early else ("peppers", "lettuce")
+        later += [
+            soil(("bench", 1), at_ms, 10.0, volts[one]),
+            soil(("bench", 2), at_ms, 10.0, volts[two]),
+        ]
+    found = [t for t in asked(with_readings(tmp_path, later), "peppers").troubles if "swapped" in t.fault]
+    assert [(t.head, t.fault) for t in found] == [("bench/2", "swapped with another head")]
+    assert "where bench/1 was" in found[0].reason
+
+
+def test_soil_far_from_the_other_trays_of_its_place_is_told_with_how_many_it_was_held_against(
+    tmp_path: Path,
+) -> None:
+    later = []
+    for at_ms in stamps(10):
+        later += [
+            soil(("bench", 1), at_ms, 10.0, 1.6),
+            soil(("bench", 2), at_ms, 24.0, 1.9),
+        ]
+    found = [t for t in asked(with_readings(tmp_path, later)).troubles if "neighbours" in t.fault]
+    assert {t.head for t in found} == {"bench/1", "bench/2"}
+    assert all("1 other head in Open bench; which of the two is wrong" in t.reason for t in found)
+
+
+def test_flags_come_back_as_troubles_worst_first(tmp_path: Path) -> None:
+    soil_c = [14.0] * 3 + [-127.0] + [14.0] * 8
+    later = [soil(("frame", 1), at_ms, now_c, 1.9) for at_ms, now_c in zip(stamps(2), soil_c, strict=True)]
+    later += [air("bench", at_ms, 11.0) for at_ms in stamps(8)]
+    answer = asked(with_readings(tmp_path, later))
+    assert [t.fault for t in answer.troubles if t.code == 4] == ["disconnected"]
+    assert "stuck" in [t.fault for t in answer.troubles if t.code == 3]
+    assert [t.code for t in answer.troubles] == sorted((t.code for t in answer.troubles), reverse=True)
+    (head,) = (h for h in answer.heads if h.head == "frame/1")
+    assert (head.bad, head.good) == (1, head.readings - 1)
+
+
+def test_an_empty_garden_or_span_gets_one_sentence(tmp_path: Path, little: LittleGarden) -> None:
+    made = little_garden(tmp_path, with_readings=False)
+    with pytest.raises(ShortOfDataError, match="There are no readings yet"):
+        asked(made)
+    with grounded(little.store) as ground, pytest.raises(UsageError, match="A span of 0 days"):
+        ask_quality(ground, days=0)

@@ -8,6 +8,15 @@ RECOMMENDED_FROM = "recommended range begins at"
 
 
 @dataclass(frozen=True, slots=True)
+class HeatSum:
+    """Base temperature [°C] and heat sum [°C·days] of a crop to emergence, with their source."""
+
+    base_c: float
+    sum_c_days: float
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
 class Crop:
     """One kind of seed. Temperatures [°C] are those of the mix at seed depth; None where none is published.
 

@@ -3,10 +3,11 @@
 import csv
 import re
 from collections.abc import Mapping
+from dataclasses import dataclass
 from functools import cache
 from importlib.resources import files
 
-from traywarden.domain.crops import Crop
+from traywarden.domain.crops import Crop, HeatSum
 from traywarden.errors import StoreError, UnknownNameError
 
 DAYS_COLUMN = re.compile(r"days_at_(\d+)c")
@@ -19,6 +20,41 @@ def load_crops() -> dict[str, Crop]:
     sources = {row["id"]: row for row in _rows("sources.csv")}
     crops = [_crop(row, sources) for row in _rows("crops.csv")]
     return {crop.key: crop for crop in crops}
+
+
+@dataclass(frozen=True, slots=True)
+class SeedOf:
+    """What is published of a crop's seed: years it keeps, germination it must have to be sold [%]."""
+
+    life_years: float | None = None
+    life_source: str = ""
+    standard_pct: float | None = None
+    standard_source: str = ""
+
+
+@cache
+def load_heat_sums() -> dict[str, HeatSum]:
+    """Published base temperatures and heat sums by crop; citations are in sources.csv."""
+    sources = {row["id"]: row["short"] for row in _rows("sources.csv")}
+    return {
+        row["key"]: HeatSum(float(row["base_c"]), float(row["sum_c_days"]), sources[row["source"]])
+        for row in _rows("heat_sums.csv")
+    }
+
+
+@cache
+def load_seed() -> dict[str, SeedOf]:
+    """What is published of seed, by crop."""
+    sources = {row["id"]: row["short"] for row in _rows("sources.csv")} | {"": ""}
+    return {
+        row["key"]: SeedOf(
+            _number(row["life_years"]),
+            sources[row["life_source"]],
+            _number(row["standard_pct"]),
+            sources[row["standard_source"]],
+        )
+        for row in _rows("seed_lots.csv")
+    }
 
 
 def crop_named(text: str) -> Crop:

@@ -227,6 +227,23 @@ TABLE: tuple[Setting, ...] = (
         _between(0, 20),
     ),
     Setting("cold.close_delay_s", float, 10_800.0, "s", "How long it must stay there.", _between(0, 604_800)),
+    Setting(
+        "emergence.seed_spread",
+        float,
+        0.2,
+        "",
+        "How seeds of one lot differ in the logarithm of their time to emergence; 0.13 to 0.3 were measured.",
+        _between(0.02, 1),
+    ),
+    Setting(
+        "emergence.looked_every_s",
+        float,
+        172_800.0,
+        "s",
+        "How long before an emergence was written down you last looked, where the journal does not tell "
+        "(common practice, no source).",
+        _between(3600, 1_209_600),
+    ),
     Setting("notices.console", bool, True, "", "Print notices where the host runs."),
     Setting(
         "notices.blind_after_s",

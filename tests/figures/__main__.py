@@ -5,13 +5,14 @@ from collections.abc import Callable, Iterable
 
 import _pytest.outcomes
 
-from tests.figures import comparison, dry_downs, quality, wettings
+from tests.figures import comparison, dry_downs, emergence, quality, wettings
 
 SUBJECTS: dict[str, Callable[[], Iterable[str]]] = {
     "wettings": wettings.lines,
     "dry-downs": dry_downs.lines,
     "compare": comparison.lines,
     "quality": quality.lines,
+    "emergence": emergence.lines,
 }
 
 

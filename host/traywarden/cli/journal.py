@@ -72,6 +72,9 @@ def journal_correct(
     below: bool | None = typer.Option(None, "--from-below/--from-above", help="How it was watered."),
     mm: float | None = typer.Option(None, help="The rain it was."),
     grams: float | None = typer.Option(None, help="The weight it was."),
+    learn: bool | None = typer.Option(
+        None, "--learn/--leave-out", help="Whether a sowing or an emergence teaches how fast seed comes up."
+    ),
     note: str | None = typer.Option(None, help="The note it should have."),
     as_json: bool = JSON_OPTION,
 ) -> None:
@@ -90,6 +93,7 @@ def journal_correct(
         "mm": mm,
         "grams": grams,
         "how": None if below is None else "below" if below else "above",
+        "learn": learn,
     }
     data = {name: value for name, value in given.items() if value is not None}
     with bench() as b:

@@ -9,11 +9,15 @@ RECOMMENDED_FROM = "recommended range begins at"
 
 @dataclass(frozen=True, slots=True)
 class HeatSum:
-    """Base temperature [°C] and heat sum [°C·days] of a crop to emergence, with their source."""
+    """Base temperature [°C] and heat sum [°C·days] of a crop to emergence, with their source.
+
+    `fitted`: drawn here through the crop's own days table, not published.
+    """
 
     base_c: float
     sum_c_days: float
     source: str
+    fitted: bool = False
 
 
 @dataclass(frozen=True, slots=True)

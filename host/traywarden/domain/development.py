@@ -20,10 +20,11 @@ SHAPE_LOG_SD = 0.3
 """Error of the shape borrowed for a crop with days for its recommended range only: it misses the vegetables'
 own days by 0.31 at 10 °C, 0.24 at 15 °C and 0.32 at 30 °C (same command)."""
 SUM_LOG_SD = 0.2
-"""Spread of ln(days) about a heat sum taken alone: the line misses its own 21 tables by 0.17 (same command)."""
+"""Spread of ln(days) about a heat sum alone: the line misses its own table by 0.14 (same command), and that of
+another grower's seed by more (no source)."""
 OTHERS_DAYS, OTHERS_LOG_SD = 8.8, 0.43
 """Days at about 20 °C of all 52 crops with published days: geometric mean, and spread of ln(days)."""
-BORROWED_BASE_C, FREE_SPAN_C = 4.0, 5.0
+BORROWED_BASE_C, FREE_SPAN_C = 4.0, 8.0
 """Base of the borrowed shape (the best of 2 … 8 °C for the vegetables); how far above the recommended range
 it stays flat before it falls to nothing within as much again (common practice, no source)."""
 LIMIT_SLACK_C = 1.0
@@ -109,9 +110,10 @@ def curve_for(crop: Crop, heat_sum: HeatSum | None = None) -> RateCurve:
     -----
     With three or more temperatures of the days table: `between_tested`; colder than tested the line through
     the two coldest, warmer the rate of the warmest, or a line to zero at a temperature at which none came up;
-    zero outside the crop's limits. With a heat sum: `curve_of_sum`. With days for the recommended range alone: their geometric mean within it;
-    below, a straight line to zero at 4 °C; above, flat for 5 °C and falling to zero in 5 more. With no days:
-    the same shape about the days of all other crops. What is not published for the crop widens `log_sd`.
+    zero outside the crop's limits. With a heat sum: `curve_of_sum`. With days for the recommended range
+    alone: their geometric mean within it; below, a straight line to zero at 4 °C; above, flat for 8 °C and
+    falling to zero in 8 more. With no days: the same shape about the days of all other crops. What is not
+    published for the crop widens `log_sd`.
 
     References
     ----------

@@ -11,7 +11,9 @@ from traywarden.domain.progress import Progress
 LEAST_TEMPERATURES = 3
 """A line through two temperatures always fits and says nothing of how well (common practice, no source)."""
 APART = 0.2
-"""The two opinions differ when their progress differs by more than this part (no source)."""
+"""The two opinions differ when their progress differs by more than this part (no source) …"""
+LEAST_APART = 0.05
+"""… and by more than this (no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +66,8 @@ def fitted_heat_sum(crop: Crop) -> HeatSum | None:
     line = straight_line(temps, days)
     if line is None:
         return None
-    return HeatSum(line[0], line[1], f"a straight line through the same table ({crop.days_source})")
+    source = f"a straight line through the same table ({crop.days_source})"
+    return HeatSum(line[0], line[1], source, fitted=True)
 
 
 def straight_curve(crop: Crop, heat_sum: HeatSum) -> RateCurve:
@@ -93,7 +96,7 @@ def second_opinion(
     """
     done = by_sum.now
     words = ""
-    if by_rates.now > 0.1 and abs(done / by_rates.now - 1.0) > APART:
+    if abs(done - by_rates.now) > max(APART * max(done, by_rates.now), LEAST_APART):
         more = "further" if done > by_rates.now else "less far"
         words = (
             f"they put it {more} on than the rate sum ({done * 100:.0f} against {by_rates.now * 100:.0f} %)"
@@ -105,6 +108,8 @@ def second_opinion(
             )
         elif by_rates.slow.cold_h >= 12 and done > by_rates.now:
             words += f": for {by_rates.slow.cold_h:.0f} h it was above the base but below the crop's minimum"
+        elif not heat_sum.fitted:
+            words += ": two publications, and they do not agree"
         else:
             words += ": between its temperatures the table is not straight"
     return SecondOpinion(heat_sum, done * heat_sum.sum_c_days, done, words)

@@ -33,9 +33,9 @@ class Entry:
     """One journal entry. Which ids are set depends on the kind; `data` holds the rest.
 
     data keys by kind: SOWED crop, cells, seeds_per_cell, depth_mm; WATERED how ("above", "below"),
-    litres; EMERGED count; POTTED_UP / PLANTED_OUT count; CALIBRATED points, pairs of volts and m³/m³
-    (for head_id, or for every head in mix_id); RAINED mm; WEIGHED grams, and volts where it was the pot
-    of a head (head_id) that is being calibrated.
+    litres; EMERGED count; both SOWED and EMERGED learn (false: it teaches nothing); POTTED_UP / PLANTED_OUT
+    count; CALIBRATED points, pairs of volts and m³/m³ (for head_id, or for every head in mix_id); RAINED mm;
+    WEIGHED grams, and volts where it was the pot of a head (head_id) that is being calibrated.
     """
 
     entry_id: int

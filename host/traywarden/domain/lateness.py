@@ -1,4 +1,4 @@
-"""Why seed is late, judged from the record: cold, heat, dried out, drowned, old seed, each with its numbers."""
+"""Why seed is late, judged from the record: cold, heat, drought, drowning, old seed, each with numbers."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -20,7 +20,7 @@ CHILLED_BELOW_C = 10.0
 WARM_SEASON_FROM_C = 15.0
 """A crop whose own minimum lies at or above this counts as warm-season (common practice, no source)."""
 COLD_LIKELY, COLD_POSSIBLE = 0.25, 0.10
-"""Part of the time since sowing below the minimum from which cold is a likely, a possible cause (no source)."""
+"""Part of the time since sowing below the minimum from which cold is likely, or possible (no source)."""
 HOT_LIKELY_H, HOT_POSSIBLE_H = 24.0, 6.0
 """Hours too hot from which heat is a likely, a possible cause (common practice, no source)."""
 DRY_LIKELY_H, DRY_POSSIBLE_H = 12.0, 3.0
@@ -203,7 +203,8 @@ def _old(lot: SeedLot | None) -> Cause:
         least = LOW_GERMINATION if lot.standard is None else lot.standard
         source = f" ({lot.standard_source})" if lot.standard is not None else ""
         said.append(
-            f"lot {lot.name} germinates {lot.germination * 100:.0f} %, against {least * 100:.0f} % wanted{source}"
+            f"lot {lot.name} germinates {lot.germination * 100:.0f} %, and {least * 100:.0f} % is "
+            f"wanted{source}"
         )
         verdicts.append(_verdict(least - lot.germination, 0.1, 0.0))
     if lot.age_years is not None and lot.life_years is not None:

@@ -15,9 +15,9 @@ RECENT_D = 7
 missed the mean of the next 1 … 14 by 3.5 … 3.9 °C, that of the last 14 by 3.7 … 4.0."""
 BLOCK_D = 2
 """Days drawn together, as warm days come in spells (common practice, no source)."""
-LEVEL_TIMES, LEAST_LEVEL_C = 1.5, 0.5
+LEVEL_TIMES, LEAST_LEVEL_C = 1.7, 0.5
 """Weather lasts: days to come differ from the last seven as a whole. By how much, in times the spread among
-those seven, was taken from the same record (1.54) and tried on another (docs/emergence.md)."""
+those seven, was set on the same record so that the band holds, and tried on another (docs/emergence.md)."""
 MEMBERS = 100
 SEED = 1954
 LEAST_H = 18
@@ -73,7 +73,7 @@ def recent_days(
     The hours before now are cut into days that end at the present hour, so that the time of day runs on. Days
     with fewer than 18 hours are left out; single missing hours are bridged. Each member strings together
     blocks of two consecutive days, drawn with replacement, and is as a whole shifted by a normal deviate of
-    1.5 times the standard deviation among the recent days' means: weather to come differs from weather past
+    1.7 times the standard deviation among the recent days' means: weather to come differs from weather past
     for longer than a few days. The ensemble knows neither the season's course nor a forecast.
 
     References
@@ -126,7 +126,8 @@ def _days(hour_s: FloatArray, temp_c: FloatArray, now_s: float) -> FloatArray:
     if known.any():
         at = np.arange(values.size)
         values = np.interp(at, at[known], values[known])
-    return values.reshape(RECENT_D, DAY_H)[np.isfinite(rows).sum(axis=1) >= LEAST_H]
+    whole: FloatArray = values.reshape(RECENT_D, DAY_H)[np.isfinite(rows).sum(axis=1) >= LEAST_H]
+    return whole
 
 
 def _blocks(days: int, count: int, members: int, rng: np.random.Generator) -> IntArray:

@@ -80,7 +80,7 @@ def correct(tx: Tx, entry_id: int, now_ms: int, data: Mapping[str, Any], **chang
         )
     allowed = (
         *NUMBERS.get(old.kind, {}),
-        *{Kind.SOWED: ("crop",), Kind.WATERED: ("how",)}.get(old.kind, ()),
+        *{Kind.SOWED: ("crop", "learn"), Kind.EMERGED: ("learn",), Kind.WATERED: ("how",)}.get(old.kind, ()),
     )
     strange = [name for name in data if name not in allowed]
     subjects = [name for name, value in changes.items() if name.endswith("_id") and value is not None]

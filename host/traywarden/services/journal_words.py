@@ -121,7 +121,7 @@ def _sowed(entry: Entry, names: Names, display: Display) -> str:
         parts.append(f"{seeds} per cell")
     if data.get("depth_mm") is not None:
         parts.append(f"{display.depth(data['depth_mm'])} deep")
-    return ", ".join(parts)
+    return ", ".join(parts) + _left_out(entry)
 
 
 def _watered(entry: Entry, names: Names, display: Display) -> str:
@@ -157,7 +157,12 @@ def _noted(entry: Entry, names: Names, display: Display) -> str:
 
 def _emerged(entry: Entry, names: Names, display: Display) -> str:
     count = entry.data.get("count")
-    return "seedlings up" if count is None else f"{count:g} seedling{'' if count == 1 else 's'} up"
+    up = "seedlings up" if count is None else f"{count:g} seedling{'' if count == 1 else 's'} up"
+    return up + _left_out(entry)
+
+
+def _left_out(entry: Entry) -> str:
+    return ", left out of learning" if entry.data.get("learn") is False else ""
 
 
 TRAY_FIRST = (Kind.SOWED, Kind.EMERGED, Kind.WATERED, Kind.MOVED, Kind.FILLED, Kind.WEIGHED, Kind.NOTED)

@@ -1,0 +1,287 @@
+"""`traywarden emergence`: how far the seed has come, when it will be up, whether it is late and why."""
+
+from datetime import datetime
+
+import typer
+
+from traywarden.cli import completion
+from traywarden.cli.asking import PANEL, asking, covered
+from traywarden.cli.context import JSON_OPTION, console, emit
+from traywarden.cli.tables import Notes, print_table, say
+from traywarden.domain.units import Display
+from traywarden.errors import UsageError
+from traywarden.services.questions.emergence import ask_emergence
+from traywarden.services.questions.emergence_answer import (
+    LATE,
+    Between,
+    Done,
+    EmergenceAnswer,
+    TrayEmergence,
+)
+from traywarden.services.questions.learned import LearnedAnswer, LearnedCrop, ask_learned
+
+CELLS, NARROW_CELLS, WIDE = 48, 30, 76
+
+
+def register(app: typer.Typer) -> None:
+    app.command("emergence", rich_help_panel=PANEL)(emergence)
+
+
+def emergence(
+    tray: str = typer.Argument("", help="One tray; default all.", autocompletion=completion.trays),
+    learned: bool = typer.Option(
+        False, "--learned", help="What your own records taught: factors by crop and lot."
+    ),
+    crop: str = typer.Option("", "--crop", "-c", help="With --learned.", autocompletion=completion.crops),
+    as_json: bool = JSON_OPTION,
+) -> None:
+    """When seed will come up: progress from the mix's own temperature, with an 80 % band.
+
+    For one tray a small picture, why it is late if it is, and degree-days as a second opinion; for all trays
+    a table.
+
+    Example: `traywarden emergence "Tomatoes 1"`, or `traywarden emergence --learned`
+    """
+    if crop and not learned:
+        raise UsageError("A crop is asked about with --learned; otherwise name a tray, or none for all.")
+    if learned:
+        if tray:
+            raise UsageError("What was learned is asked by crop: emergence --learned --crop tomato")
+        with asking() as on:
+            taught = ask_learned(on, crop)
+        emit(taught, _print_learned, as_json=as_json)
+        return
+    with asking() as on:
+        answer, display = ask_emergence(on, tray), on.display
+    one = _print_one if tray else _print_all
+    emit(answer, lambda a: one(a, display), as_json=as_json)
+
+
+def _print_all(answer: EmergenceAnswer, display: Display) -> None:
+    late = [t.tray for t in answer.trays if t.state == LATE]
+    coming = [t.tray for t in answer.trays if t.first and t.state != LATE]
+    if late:
+        say(f"Late: {', '.join(late)}. Why: traywarden emergence TRAY")
+    elif coming:
+        say(f"On its way in {len(coming)} tray{'s' if len(coming) > 1 else ''}; none is late.")
+    else:
+        say("No tray has seed on its way.")
+    notes = Notes()
+    print_table(
+        ("tray", "crop", "sown", "state", "done", "first up", "half up", ""),
+        [
+            (
+                t.tray,
+                t.crop or "",
+                _day(t.sown, answer.at) if t.sown else "",
+                t.state,
+                "" if t.done is None else f"{t.done.expected * 100:.0f} %",
+                _day(t.up_since, answer.at) if t.up_since else _band(t.first, answer.at),
+                _band(t.half, answer.at),
+                notes.mark(_remark(t)),
+            )
+            for t in answer.trays
+        ],
+        right=("done",),
+    )
+    say("First and half up: expected day, in brackets the 80 % band. Done: of the way to half up.")
+    notes.say()
+
+
+def _remark(tray: TrayEmergence) -> str:
+    if tray.done is None and tray.state != "nothing sown":
+        return tray.says.rstrip(".")
+    if tray.state == "nothing sown" or tray.basis.startswith("published days to emergence"):
+        return ""
+    return f"weaker: {tray.basis_says}"
+
+
+def _print_one(answer: EmergenceAnswer, display: Display) -> None:
+    (tray,) = answer.trays
+    say(f"{tray.tray}{f' ({tray.place})' if tray.place else ''}: {tray.says}")
+    if tray.sown is None:
+        return
+    lot = f", lot {tray.lot}" if tray.lot else ""
+    seeds = f"{tray.seeds} seeds" if tray.seeds_known else f"about {tray.seeds} seeds (not written down)"
+    say(f"Sown {_day(tray.sown, answer.at)}, {tray.days_since_sowing:.0f} days ago{lot}, {seeds}.")
+    if tray.done is not None:
+        _picture(tray, answer.at)
+        low, high = sorted((tray.done.low, tray.done.high))
+        say(
+            f"Progress {tray.done.expected * 100:.0f} % of the way to half up "
+            f"(80 %: {low * 100:.0f} to {high * 100:.0f} %)."
+        )
+    _print_warmth(tray, display)
+    for why in tray.causes:
+        say(f"  {why.cause}: {why.verdict}; {why.says}.")
+    if tray.state == LATE and tray.looked is None:
+        say('  Nothing was written down of it yet; if it is up: traywarden emerged "' + tray.tray + '"')
+    if tray.degree_days is not None:
+        _print_degree_days(tray, display, answer.at)
+    _print_limits(tray)
+
+
+def _print_warmth(tray: TrayEmergence, display: Display) -> None:
+    words = f"Mix {display.temp(tray.mean_c)} in the mean" if tray.mean_c is not None else "Mix not measured"
+    words += f", known for {covered(tray.coverage or 0.0)} of the time"
+    if tray.filled_h:
+        words += f"; {tray.filled_h:.0f} h were filled from the days around and widen the band"
+    for hours, days, what in (
+        (tray.cold_h, tray.cold_days, "cold"),
+        (tray.hot_h, tray.hot_days, "warm"),
+    ):
+        if hours >= 1:
+            words += f"; too {what} to advance for {hours:.0f} h"
+            if days:
+                words += f", {days} day{'s' * (days != 1)} of it lost"
+    say(f"{words}.")
+
+
+def _print_degree_days(tray: TrayEmergence, display: Display, now: datetime) -> None:
+    second = tray.degree_days
+    assert second is not None
+    gathered = display.degree_days(second.gathered_c_days).split()[0]
+    words = (
+        f"Degree-days beside it: {gathered} of {display.degree_days(second.needed_c_days)} above "
+        f"{display.temp(second.base_c)} ({second.done * 100:.0f} %)"
+    )
+    if second.half is not None:
+        words += f", half up {_day(second.half, now)}"
+    say(f"{words}; {second.disagreement or 'they agree'}.")
+    say(f"  From {second.source}.")
+
+
+def _print_limits(tray: TrayEmergence) -> None:
+    if tray.factor is not None:
+        say(
+            f"Rests on {tray.basis_says}, times {tray.factor.expected:.2f} "
+            f"({tray.factor.low:.2f} to {tray.factor.high:.2f}) from the table's error and what you wrote "
+            "down: traywarden emergence --learned"
+        )
+    else:
+        say(f"Rests on {tray.basis_says}.")
+    if tray.unsure_share > 0.1:
+        say(
+            f"{tray.unsure_share * 100:.0f} % of the progress was made at temperatures for which nothing is "
+            "published; the band is wider for it."
+        )
+    if tray.outlook:
+        say(f"Ahead: {tray.outlook}; no forecast.")
+
+
+def _picture(tray: TrayEmergence, now: datetime) -> None:
+    """Two lines over the days from sowing: where the bands of first and half emergence lie, and now."""
+    assert tray.sown is not None
+    rows = [("first", tray.first), ("half", tray.half)]
+    ends = [b.high or b.expected for _, b in rows if b is not None]
+    last = max([now, *(end for end in ends if end is not None)])
+    cells = CELLS if console.width >= WIDE else NARROW_CELLS
+    span_s = max((last - tray.sown).total_seconds(), 3600.0)
+
+    def at(when: datetime) -> int:
+        return min(int((when - tray.sown).total_seconds() / span_s * cells), cells - 1) if tray.sown else 0
+
+    left, right = f"{tray.sown.day} {tray.sown:%b}", f"{last.day} {last:%b}"
+    middle = [" "] * cells
+    middle[max(min(at(now) - 1, cells - 3), 0) : max(min(at(now) + 2, cells), 3)] = "now"
+    say("")
+    console.print(f"  {'':6}{left:<8}{'':{max(cells - 8 - len(right), 1)}}{right}", markup=False)
+    for name, band in rows:
+        if band is None:
+            continue
+        line = ["·"] * cells
+        if band.low is not None:
+            to = at(band.high) if band.high is not None else cells - 1
+            for cell in range(at(band.low), to + 1):
+                line[cell] = "▒"
+            if band.high is None:
+                line[-1] = "▶"
+        line[at(now)] = "│"
+        if band.expected is not None:
+            line[at(band.expected)] = "●"
+        console.print(f"  {name:6}{''.join(line)}", markup=False)
+    console.print(f"  {'':6}{''.join(middle)}", markup=False)
+
+
+def _day(at: datetime, now: datetime) -> str:
+    year = f" {at.year}" if at.year != now.year else ""
+    return f"{at:%a} {at.day} {at:%b}{year}"
+
+
+def _band(band: Between | None, now: datetime) -> str:
+    if band is None or band.expected is None:
+        return "" if band is None else "not foreseen"
+    low = f"{band.low.day} {band.low:%b}" if band.low else "?"
+    high = f"{band.high.day} {band.high:%b}" if band.high else "?"
+    return f"{_day(band.expected, now)} ({low}–{high})"
+
+
+def _print_learned(answer: LearnedAnswer) -> None:
+    if not answer.crops:
+        say('Nothing was sown yet; write it down with: traywarden sowed "TRAY" --crop tomato')
+        return
+    taught = [c for c in answer.crops if c.taught_by]
+    if not taught:
+        say(
+            "Your records taught nothing yet: write down what you see with: traywarden emerged TRAY --count N"
+        )
+    for crop in taught:
+        say(_in_words(crop))
+    say("")
+    print_table(
+        ("crop", "lot", "before", "taught by", "now"),
+        [row for crop in answer.crops for row in _rows(crop)],
+        right=("taught by",),
+    )
+    say("")
+    print_table(
+        ("entry", "crop", "tray", "sown", "lot", "looks", "says", ""),
+        [
+            (
+                f"{s.entry}",
+                crop.crop,
+                s.tray,
+                f"{s.sown:%Y-%m-%d}",
+                s.lot or "",
+                f"{s.looks}",
+                "" if s.alone is None else f"× {s.alone:.2f}",
+                s.why_not,
+            )
+            for crop in answer.crops
+            for s in crop.sowings
+        ],
+        right=("looks",),
+    )
+    say(
+        "Factors are times the table's days, in brackets the 80 % band. To leave one out, or take it in "
+        "again: traywarden journal correct ENTRY --leave-out (or --learn). Undoing an entry takes its part "
+        "back too."
+    )
+
+
+def _in_words(crop: LearnedCrop) -> str:
+    after = crop.after.expected
+    if crop.after.low > 1.0 or crop.after.high < 1.0:
+        times = (
+            f"{after:.2f} times the table's days" if after > 1 else f"only {after:.2f} of the table's days"
+        )
+        return f"{crop.crop} takes {times} here ({crop.after.low:.2f} to {crop.after.high:.2f})."
+    band = f"({crop.after.low:.2f} to {crop.after.high:.2f})"
+    return f"{crop.crop}: no difference from the table shows yet {band}."
+
+
+def _rows(crop: LearnedCrop) -> list[tuple[str, ...]]:
+    rows: list[tuple[str, ...]] = [
+        (
+            crop.crop,
+            "any",
+            _factor(crop.before),
+            f"{crop.taught_by} sowing{'s' * (crop.taught_by != 1)}",
+            _factor(crop.after),
+        )
+    ]
+    return rows + [("", lot.lot, "", "", _factor(lot.factor)) for lot in crop.lots]
+
+
+def _factor(done: Done) -> str:
+    return f"{done.expected:.2f} ({done.low:.2f}–{done.high:.2f})"

@@ -86,7 +86,8 @@ def without(crop: Crop, temps: list[float]) -> RateCurve:
 
 def beyond_tested() -> tuple[Floats, Floats]:
     """ln misses when the coldest, or the warmest, tested temperature is left out."""
-    cold, warm = [], []
+    cold: list[float] = []
+    warm: list[float] = []
     for key, (temps, days) in verified_tables().items():
         if temps.size < 4:
             continue
@@ -213,7 +214,8 @@ def hours_of(record: records.Record) -> tuple[Floats, Floats]:
     known = np.isfinite(record.soil_temp_c)
     number = np.bincount(hour[known] - first, minlength=count)
     total = np.bincount(hour[known] - first, record.soil_temp_c[known], count)
-    return 3600.0 * (first + np.arange(count)), np.where(number > 0, total / np.maximum(number, 1), np.nan)
+    means = np.where(number > 0, total / np.maximum(number, 1), np.nan)
+    return np.asarray(3600.0 * (first + np.arange(count)), np.float64), np.asarray(means, np.float64)
 
 
 OUTLOOK_CROPS = ("tomato", "lettuce", "cabbage", "onion")
@@ -283,13 +285,17 @@ PUBLISHED_SUMS = (
 )
 
 
+def _miss(off: Floats) -> str:
+    return f"median miss {median_pct(off):.1f} %, log RMS {rms(off):.3f}"
+
+
 def lines() -> Iterator[str]:
     ours_off = misses(leave_one_out())
     yield "Days to emergence, one temperature left out at a time"
-    yield f"  {ours_off.size} cells; ours: median miss {median_pct(ours_off):.1f} %, log RMS {rms(ours_off):.3f}"
+    yield f"  {ours_off.size} cells; ours: {_miss(ours_off)}"
     for name, way in OTHER_WAYS.items():
         off = misses(leave_one_out(way))
-        yield f"  {name}: median {median_pct(off):.1f} %, log RMS {rms(off):.3f}"
+        yield f"  {name}: {_miss(off)}"
     whole = np.array([abs(told - days) for _, _, days, told in leave_one_out()])
     yield f"  within a day: {np.mean(whole <= 1.0) * 100:.0f} % of cells (the table is in whole days)"
     cold, warm = beyond_tested()
@@ -298,7 +304,7 @@ def lines() -> Iterator[str]:
     for at_c, off in borrowed_shape().items():
         yield f"Borrowed shape at {at_c:.0f} °C: {off.size} crops, log RMS {rms(off):.2f}"
     line_off = straight_lines()
-    yield f"Straight heat sum on its own table: median {median_pct(line_off):.1f} %, log RMS {rms(line_off):.2f}"
+    yield f"Straight heat sum on its own table: {_miss(line_off)}"
     logs = np.log(all_days())
     yield f"Days of all {logs.size} crops: {np.exp(logs.mean()):.1f}, log SD {logs.std():.2f}"
     yield "Spread among seeds (log SD)"
@@ -315,23 +321,25 @@ def lines() -> Iterator[str]:
     ):
         rows = outlook(record, first, last)
         off = np.log(rows[:, 2] / rows[:, 0])
-        yield f"  {name}: {len(rows)} sowings, holds {covered(rows) * 100:.0f} %, median miss {median_pct(off):.0f} %"
+        yield f"  {name}: {len(rows)} sowings, holds {covered(rows) * 100:.0f} %; {_miss(off)}"
 
 
 def _plate_lines() -> Iterator[str]:
     found = alternating()
     curve = curve_for(plate_crop(gradient_plate()))
-    yield f"Gradient plate: curve from the constant cells, {curve.sure_from_c:.0f} to {curve.sure_to_c:.0f} °C"
+    yield f"Gradient plate: curve of constant cells, {curve.sure_from_c:.0f} to {curve.sure_to_c:.0f} °C"
     told = [(c, d) for c, d in found if not np.isnan(c.half_d) and np.isfinite(d)]
     off = np.array([np.log(d / c.half_d) for c, d in told])
-    yield f"  {len(told)} alternating cells: median miss {median_pct(off):.0f} %, log RMS {rms(off):.2f}"
+    yield f"  {len(told)} alternating cells: {_miss(off)}"
     mild = np.array([np.log(d / c.half_d) for c, d in told if c.day_c <= 32])
     hot = np.array([np.log(d / c.half_d) for c, d in told if c.day_c > 32])
-    yield f"  day up to 32 °C: {mild.size} cells, {median_pct(mild):.0f} %; above: {hot.size}, {median_pct(hot):.0f} %"
+    yield f"  day up to 32 °C: {mild.size} cells, {_miss(mild)}"
+    yield f"  day above: {hot.size} cells, {_miss(hot)}"
     swing = np.array(
         [np.log(d / c.half_d) for c, d in told if 12 <= c.night_c < 20 and c.day_c - c.night_c > 10]
     )
-    yield f"  night 12 to 20 °C, day 10 °C warmer: {swing.size} cells, foretold {np.exp(swing.mean()):.2f} times the days"
+    told_days = f"foretold {np.exp(swing.mean()):.2f} times the days"
+    yield f"  night 12 to 20 °C, day 10 °C warmer or more: {swing.size} cells, {told_days}"
     cold = np.array([np.log(d / c.half_d) for c, d in told if c.night_c < 12])
     yield f"  night below 12 °C: {cold.size} cells, foretold {np.exp(cold.mean()):.2f} times the days"
     fails = [c for c, d in found if c.germinated == 0 and np.isfinite(d) and d < 42]

@@ -98,8 +98,9 @@ class Nursery:
         )
 
     def looks(self, sowing: Sowing, progress: Progress) -> list[Look]:
-        """What was seen, each with the progress it was seen at."""
-        found = [Look(progress.at(seen.at_ms / 1000), seen.count) for seen in sowing.seen]
+        """What was seen and may teach, each with the progress it was seen at."""
+        taught = [seen for seen in sowing.seen if seen.teaches]
+        found = [Look(progress.at(seen.at_ms / 1000), seen.count) for seen in taught]
         return [look for look in found if look.progress > 0]
 
     def learned(self, crop_key: str) -> tuple[Learned, list[Lesson]]:
@@ -123,6 +124,8 @@ class Nursery:
             return Lesson(sowing, None, "left out of learning by you")
         if not sowing.seen:
             return Lesson(sowing, None, "nothing was written down of its emergence")
+        if not any(seen.teaches for seen in sowing.seen):
+            return Lesson(sowing, None, "what was seen of it is left out of learning by you")
         curve = self.curve(sowing.crop.key)
         last_ms = min(sowing.seen[-1].at_ms, sowing.entry.at_ms + LONGEST_D * DAY_MS)
         progress = self.progress(sowing, curve, last_ms)

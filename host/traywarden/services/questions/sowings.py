@@ -19,11 +19,12 @@ BY_HAND = (Kind.WATERED, Kind.WEIGHED, Kind.NOTED, Kind.MOVED, Kind.EMERGED)
 @dataclass(frozen=True, slots=True)
 class Seen:
     """What was seen at an instant: seedlings up in all, None for some. `implied`: not written, but to be
-    taken from when the grower last stood there."""
+    taken from when the grower last stood there. Not `teaches`: left out of learning by the grower."""
 
     at_ms: int
     count: int | None
     implied: bool = False
+    teaches: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,9 +64,9 @@ def sowings(ground: Ground) -> list[Sowing]:
     for tray in ground.trays.values():
         entries = [e for e in ground.facts.of_tray(tray.tray_id) if e.at_ms <= ground.now_ms]
         turns = [e for e in entries if e.kind in (Kind.SOWED, Kind.PLANTED_OUT)]
-        for entry, following in zip(turns, [*turns[1:], None], strict=True):
+        for n, entry in enumerate(turns):
             if entry.kind is Kind.SOWED:
-                end_ms = following.at_ms if following else None
+                end_ms = turns[n + 1].at_ms if n + 1 < len(turns) else None
                 found.append(_sowing(ground, tray, entry, end_ms, entries))
     return sorted(found, key=lambda s: (s.entry.at_ms, s.entry.entry_id))
 
@@ -95,13 +96,13 @@ def _seen(sowing: Entry, mine: Sequence[Entry], looked_every_ms: int) -> tuple[S
     for entry in mine:
         if entry.kind is Kind.POTTED_UP:
             break
-        if entry.kind is Kind.EMERGED and entry.data.get("learn") is not False:
-            count = entry.data.get("count")
+        if entry.kind is Kind.EMERGED:
+            count, teaches = entry.data.get("count"), entry.data.get("learn") is not False
             if count != 0 and not any(s.count != 0 for s in found):
                 empty_ms = max(last_ms, entry.at_ms - looked_every_ms)
                 if sowing.at_ms < empty_ms < entry.at_ms:
-                    found.append(Seen(empty_ms, 0, implied=True))
-            found.append(Seen(entry.at_ms, None if count is None else int(count)))
+                    found.append(Seen(empty_ms, 0, implied=True, teaches=teaches))
+            found.append(Seen(entry.at_ms, None if count is None else int(count), teaches=teaches))
         if entry.kind in BY_HAND:
             last_ms = entry.at_ms
     return tuple(found)

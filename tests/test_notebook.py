@@ -139,3 +139,23 @@ def test_the_page_about_quality_states_every_flag_with_its_policy() -> None:
         name = str(flag.name).lower().replace("_", " ")
         row = next(line for line in page.splitlines() if line.startswith(f"| {name} |"))
         assert row.endswith(f"| {'yes' if left_out else 'no'} | {reason} |"), name
+
+
+def test_emergence_is_one_row_per_tray_with_bands_in_the_gardens_zone(garden: NotebookGarden) -> None:
+    table = garden.emergence()
+    assert set(table.index) == {"tomatoes", "lettuce", "peppers"}
+    assert str(table["first_expected"].dt.tz) == "Europe/Lisbon"
+    tomato = table.loc["tomatoes"]
+    assert tomato["first_low"] < tomato["first_expected"] < tomato["half_expected"]
+    assert 0.5 < tomato["done_expected"] < 1.0
+    assert table.loc["lettuce", "state"] == "late"
+    assert next(iter(table.attrs["causes"]["lettuce"]))[0] == "cold"
+
+
+def test_learned_factors_are_a_table_by_crop_and_lot(garden: NotebookGarden) -> None:
+    table = garden.learned("tomato")
+    (row,) = table.to_dict("records")
+    assert table.index.to_list() == [("Tomato", "")]
+    assert row["before"] == row["factor"] == 1.0
+    assert row["low"] < 1.0 < row["high"]
+    assert row["taught_by"] == 0

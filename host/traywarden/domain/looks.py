@@ -19,7 +19,7 @@ FAILING = 0.05
 """Chance that nothing comes up for reasons that have nothing to do with temperature (no source)."""
 GERMINATION_SEEDS = 10.0
 """How many seeds' worth a label's germination counts (no source)."""
-_GERMINATIONS = 12
+_GERMINATIONS = 24
 
 
 @dataclass(frozen=True, slots=True)

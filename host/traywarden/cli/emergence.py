@@ -173,6 +173,8 @@ def _picture(tray: TrayEmergence, now: datetime) -> None:
     """Two lines over the days from sowing: where the bands of first and half emergence lie, and now."""
     assert tray.sown is not None
     rows = [("first", tray.first), ("half", tray.half)]
+    if not any(band for _, band in rows):
+        return
     ends = [b.high or b.expected for _, b in rows if b is not None]
     last = max([now, *(end for end in ends if end is not None)])
     cells = CELLS if console.width >= WIDE else NARROW_CELLS
@@ -211,9 +213,15 @@ def _day(at: datetime, now: datetime) -> str:
 def _band(band: Between | None, now: datetime) -> str:
     if band is None or band.expected is None:
         return "" if band is None else "not foreseen"
-    low = f"{band.low.day} {band.low:%b}" if band.low else "?"
-    high = f"{band.high.day} {band.high:%b}" if band.high else "?"
+    low, high = (_short(end, band.expected) for end in (band.low, band.high))
     return f"{_day(band.expected, now)} ({low}–{high})"
+
+
+def _short(at: datetime | None, beside: datetime) -> str:
+    """“22”, or “2 Dec” in another month."""
+    if at is None:
+        return "?"
+    return f"{at.day}" if (at.year, at.month) == (beside.year, beside.month) else f"{at.day} {at:%b}"
 
 
 def _print_learned(answer: LearnedAnswer) -> None:

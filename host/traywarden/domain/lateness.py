@@ -133,8 +133,10 @@ def _cold(temp_c: FloatArray, slow: SlowHours, low_c: float | None) -> Cause:
     chilled_h = int((temp_c < CHILLED_BELOW_C).sum()) if low_c >= WARM_SEASON_FROM_C else 0
     says = (
         f"{slow.cold_h:.0f} of {known} h below its minimum of {low_c:.1f} °C, together "
-        f"{slow.cold_c_h:.0f} degree-hours; {slow.cold_days} days lost"
+        f"{slow.cold_c_h:.0f} degree-hours"
     )
+    if slow.cold_days:
+        says += f"; {slow.cold_days} day{'s' * (slow.cold_days != 1)} lost"
     if chilled_h:
         says += f"; {chilled_h} h below {CHILLED_BELOW_C:.0f} °C, which hurts seed of warm-season crops"
     verdict = _verdict(share, COLD_LIKELY, COLD_POSSIBLE)

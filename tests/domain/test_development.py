@@ -173,7 +173,7 @@ def test_heat_sums_seen_in_a_source() -> None:
 
 
 @pytest.mark.data
-def test_published_heat_sums_of_others_differ_up_to_two_fold_from_the_table() -> None:
+def test_published_heat_sums_of_others_differ_up_to_three_fold_from_the_table() -> None:
     """Not a pass mark: what the docs say of how far publications differ is what is measured here."""
     ratios = [own / told for what, told, own, _ in figures.published_sums() if "germination" not in what]
     assert min(ratios) == pytest.approx(0.33, abs=0.02)

@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterable
 
 import _pytest.outcomes
 
-from tests.figures import comparison, dry_downs, emergence, quality, wettings
+from tests.figures import batches, comparison, dry_downs, emergence, quality, wettings
 
 SUBJECTS: dict[str, Callable[[], Iterable[str]]] = {
     "wettings": wettings.lines,
@@ -13,6 +13,7 @@ SUBJECTS: dict[str, Callable[[], Iterable[str]]] = {
     "compare": comparison.lines,
     "quality": quality.lines,
     "emergence": emergence.lines,
+    "batches": batches.lines,
 }
 
 

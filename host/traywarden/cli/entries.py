@@ -114,17 +114,20 @@ def moved(
 def emerged(
     tray: str = TRAY,
     count: int | None = typer.Option(None, "--count", "-n", min=0, help="Seedlings up so far, in all."),
+    filled: int | None = typer.Option(None, "--filled", min=0, help="Cells with at least one seedling."),
     note: str = NOTE_OPTION,
     at: str = AT_OPTION,
     as_json: bool = JSON_OPTION,
 ) -> None:
-    """Seedlings are up: count them again on later days, always all of them.
+    """Seedlings are up: count them again on later days, always all of them. None yet is a count too.
 
-    Example: `traywarden emerged A1 --count 31`
+    Example: `traywarden emerged A1 --count 31 --filled 27`
     """
     with bench() as b:
         says = "seen to be up" if count is None else f"seen to have {count} seedlings up"
-        _for_trays(b, [tray], Kind.EMERGED, {"count": count}, note, at, as_json, says)
+        says += "" if filled is None else f" in {filled} cells"
+        data = {"count": count, "filled_cells": filled}
+        _for_trays(b, [tray], Kind.EMERGED, data, note, at, as_json, says)
 
 
 def potted_up(

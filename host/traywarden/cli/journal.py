@@ -75,6 +75,9 @@ def journal_correct(
     learn: bool | None = typer.Option(
         None, "--learn/--leave-out", help="Whether a sowing or an emergence teaches how fast seed comes up."
     ),
+    filled: int | None = typer.Option(None, min=0, help="The filled cells it was."),
+    seeds: int | None = typer.Option(None, help="The seeds laid out it was."),
+    sprouted: int | None = typer.Option(None, min=0, help="The seeds sprouted it was."),
     note: str | None = typer.Option(None, help="The note it should have."),
     as_json: bool = JSON_OPTION,
 ) -> None:
@@ -92,6 +95,9 @@ def journal_correct(
         "litres": litres,
         "mm": mm,
         "grams": grams,
+        "filled_cells": filled,
+        "seeds": seeds,
+        "sprouted": sprouted,
         "how": None if below is None else "below" if below else "above",
         "learn": learn,
     }

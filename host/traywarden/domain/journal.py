@@ -25,6 +25,8 @@ class Kind(StrEnum):
     HEAD_PLACED = "head placed"  # a head was pushed into a tray, or an air sensor hung in a place
     HEAD_TAKEN_OUT = "head taken out"
     CALIBRATED = "calibrated"
+    TESTED = "tested"  # seeds of a lot were laid out to sprout and counted
+    PACKED = "packed"  # a lot was packed or harvested
     UNDONE = "undone"
 
 
@@ -33,9 +35,11 @@ class Entry:
     """One journal entry. Which ids are set depends on the kind; `data` holds the rest.
 
     data keys by kind: SOWED crop, cells, seeds_per_cell, depth_mm; WATERED how ("above", "below"),
-    litres; EMERGED count; both SOWED and EMERGED learn (false: it teaches nothing); POTTED_UP / PLANTED_OUT
-    count; CALIBRATED points, pairs of volts and m³/m³ (for head_id, or for every head in mix_id); RAINED mm;
-    WEIGHED grams, and volts where it was the pot of a head (head_id) that is being calibrated.
+    litres; EMERGED count (all up so far), filled_cells (those with at least one seedling); both SOWED and
+    EMERGED learn (false: it teaches nothing); POTTED_UP / PLANTED_OUT count; CALIBRATED points, pairs of volts
+    and m³/m³ (for head_id, or for every head in mix_id); RAINED mm; WEIGHED grams, and volts where it was the
+    pot of a head (head_id) that is being calibrated; TESTED seeds, sprouted, days, replicates, pairs of
+    sprouted and seeds (for lot_id); PACKED nothing (for lot_id).
     """
 
     entry_id: int

@@ -19,11 +19,12 @@ VOLTS = (-0.5, 6.0)
 NUMBERS: Mapping[Kind, Mapping[str, tuple[float, float]]] = {
     Kind.SOWED: {"cells": (1, 100_000), "seeds_per_cell": (1, 10_000), "depth_mm": (0, 500)},
     Kind.WATERED: {"litres": (0.001, 10_000)},
-    Kind.EMERGED: {"count": (0, 1_000_000)},
+    Kind.EMERGED: {"count": (0, 1_000_000), "filled_cells": (0, 100_000)},
     Kind.POTTED_UP: {"count": (1, 1_000_000)},
     Kind.PLANTED_OUT: {"count": (1, 1_000_000)},
     Kind.RAINED: {"mm": (0.01, 2_000)},
     Kind.WEIGHED: {"grams": (1, 1_000_000), "volts": VOLTS},
+    Kind.TESTED: {"seeds": (1, 100_000), "sprouted": (0, 100_000), "days": (0, 365)},
 }
 LEAST_SPAN_V = 0.05
 """Volts that must lie between the driest and the wettest point of a calibration (no source)."""
@@ -148,6 +149,8 @@ def _check(tx: Tx, draft: Draft, facts: Facts) -> None:
         _check_head(draft, head, tray, place, facts)
     elif draft.kind is Kind.CALIBRATED:
         _check_calibration(draft.data)
+    elif draft.kind is Kind.TESTED:
+        _check_test(draft.data)
 
 
 def _check_numbers(draft: Draft) -> None:
@@ -166,10 +169,34 @@ def _check_sowing(draft: Draft, tray: Tray, facts: Facts) -> None:
             f'traywarden sowed "{tray.name}" --crop … --at …'
         )
     count, seeds = draft.data.get("count"), seeds_sown(sowing, tray)
+    _check_filled(draft.data, sowing.data.get("cells") or tray.cells, tray)
     if count is not None and seeds is not None and count > seeds:
         raise UsageError(
             f"Only {seeds} seeds were sown in tray “{tray.name}” (entry {sowing.entry_id}); "
             f"{count:g} plants cannot be. Correct that entry or the count."
+        )
+
+
+def _check_filled(data: Mapping[str, Any], cells: float | None, tray: Tray) -> None:
+    filled, count = data.get("filled_cells"), data.get("count")
+    if filled is None:
+        return
+    if cells is not None and filled > cells:
+        raise UsageError(f"Tray “{tray.name}” was sown in {cells:g} cells; {filled:g} cannot be filled.")
+    if count is not None and filled > count:
+        raise UsageError(f"{count:g} seedlings cannot fill {filled:g} cells; check both numbers.")
+
+
+def _check_test(data: Mapping[str, Any]) -> None:
+    seeds, sprouted = data.get("seeds"), data.get("sprouted")
+    if seeds is None or sprouted is None:
+        raise UsageError("A germination test needs how many seeds were laid out and how many sprouted.")
+    if sprouted > seeds:
+        raise UsageError(f"Of {seeds:g} seeds, {sprouted:g} cannot have sprouted; check both numbers.")
+    parts = data.get("replicates")
+    if parts and (sum(k for k, _ in parts), sum(n for _, n in parts)) != (sprouted, seeds):
+        raise UsageError(
+            "The replicates do not add up to the whole test; take the entry back and write the test again."
         )
 
 

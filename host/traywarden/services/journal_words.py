@@ -156,13 +156,24 @@ def _noted(entry: Entry, names: Names, display: Display) -> str:
 
 
 def _emerged(entry: Entry, names: Names, display: Display) -> str:
-    count = entry.data.get("count")
+    count, filled = entry.data.get("count"), entry.data.get("filled_cells")
     up = "seedlings up" if count is None else f"{count:g} seedling{'' if count == 1 else 's'} up"
+    if filled is not None:
+        up += f", {filled:g} cell{'' if filled == 1 else 's'} filled"
     return up + _left_out(entry)
 
 
 def _left_out(entry: Entry) -> str:
     return ", left out of learning" if entry.data.get("learn") is False else ""
+
+
+def _tested(entry: Entry, names: Names, display: Display) -> str:
+    data = entry.data
+    parts = data.get("replicates") or ()
+    each = f" ({', '.join(f'{k:g}/{n:g}' for k, n in parts)})" if len(parts) > 1 else ""
+    days = f" in {data['days']:g} days" if data.get("days") is not None else ""
+    seeds, sprouted = data.get("seeds", 0), data.get("sprouted", 0)
+    return f"lot {names.lots.get(entry.lot_id or -1)}: {sprouted:g} of {seeds:g} sprouted{days}{each}"
 
 
 TRAY_FIRST = (Kind.SOWED, Kind.EMERGED, Kind.WATERED, Kind.MOVED, Kind.FILLED, Kind.WEIGHED, Kind.NOTED)
@@ -179,5 +190,7 @@ WORDS: Mapping[Kind, Callable[[Entry, Names, Display], str]] = {
     Kind.VENTED: lambda e, n, d: f"vented {n.places.get(e.place_id or -1)}",
     Kind.WEIGHED: _weighed,
     Kind.NOTED: _noted,
+    Kind.TESTED: _tested,
+    Kind.PACKED: lambda e, n, d: f"lot {n.lots.get(e.lot_id or -1)}: packed or harvested",
     Kind.UNDONE: lambda e, n, d: f"entry {e.replaces} taken back",
 }

@@ -1,0 +1,101 @@
+"""Counts in the journal become seedlings that came up between two visits."""
+
+import math
+from typing import Any
+
+import pytest
+
+from traywarden.domain.batches import DAY_MS, Batch, NewlyUp, batch_of, batches_of_tray
+from traywarden.domain.journal import Entry, Facts, Kind
+
+SOWN_MS = 1_000 * DAY_MS
+
+
+def entry(number: int, day: float, kind: Kind = Kind.EMERGED, **data: Any) -> Entry:
+    return Entry(number, round(SOWN_MS + day * DAY_MS), 0, kind, tray_id=1, data=data)
+
+
+SOWING = entry(1, 0, Kind.SOWED, crop="tomato", cells=20, seeds_per_cell=2)
+
+
+def batch(*entries: Entry, sown: int | None = 40, until_d: float = 60.0) -> Batch:
+    facts = Facts([SOWING, *entries])
+    return batch_of(facts, SOWING, sown, round(SOWN_MS + until_d * DAY_MS))
+
+
+def days(counts: tuple[NewlyUp, ...]) -> list[tuple[float, float, int]]:
+    return [((c.from_ms - SOWN_MS) / DAY_MS, (c.to_ms - SOWN_MS) / DAY_MS, c.newly_up) for c in counts]
+
+
+def test_each_count_of_all_up_so_far_brings_what_is_new_since_the_last() -> None:
+    found = batch(entry(2, 5, count=0), entry(3, 7, count=12), entry(4, 10, count=30), entry(5, 14, count=30))
+    assert days(found.counts) == [(0, 5, 0), (5, 7, 12), (7, 10, 18), (10, 14, 0)]
+    assert (found.up, found.watched_d, found.still_rising) == (30, 14, False)
+    assert found.seen_ms == SOWN_MS + 7 * DAY_MS
+
+
+def test_a_lower_count_brings_nothing_new_and_is_told() -> None:
+    found = batch(entry(2, 7, count=31), entry(3, 9, count=28), entry(4, 12, count=33))
+    assert days(found.counts) == [(0, 7, 31), (7, 9, 0), (9, 12, 2)]
+    assert found.fell == ((SOWN_MS + 9 * DAY_MS, 28, 31),)
+    assert found.still_rising
+
+
+def test_a_sighting_without_a_count_dates_the_first_but_is_no_count() -> None:
+    found = batch(entry(2, 6), entry(3, 9, count=20))
+    assert found.seen_ms == SOWN_MS + 6 * DAY_MS
+    assert days(found.counts) == [(0, 9, 20)]
+
+
+def test_the_latest_of_two_counts_at_one_instant_holds() -> None:
+    assert days(batch(entry(2, 6, count=3), entry(3, 6, count=5)).counts) == [(0, 6, 5)]
+
+
+def test_what_is_sown_or_planted_out_later_ends_the_batch() -> None:
+    anew = entry(4, 30, Kind.SOWED, crop="tomato")
+    found = batch(entry(2, 8, count=10), entry(3, 10, count=20), anew, entry(5, 40, count=9))
+    assert (found.up, found.ended_ms, found.still_rising) == (20, anew.at_ms, False)
+    out = batch(entry(2, 8, count=10), entry(3, 20, Kind.PLANTED_OUT, count=9), until_d=15)
+    assert out.ended_ms is None  # not yet, as of day 15
+
+
+def test_an_undone_or_corrected_count_is_as_if_it_had_been_written_so() -> None:
+    wrong = entry(2, 8, count=39)
+    right = Entry(3, wrong.at_ms, 0, Kind.EMERGED, tray_id=1, data={"count": 19}, replaces=2)
+    assert batch(wrong, right).up == 19
+
+
+def test_counts_after_the_instant_asked_about_are_not_known_yet() -> None:
+    assert batch(entry(2, 8, count=10), entry(3, 20, count=30), until_d=12).up == 10
+
+
+def test_more_than_were_sown_cannot_be_a_share_of_them() -> None:
+    found = batch(entry(2, 8, count=41))
+    assert (found.sown, found.more_than_sown) == (None, True)
+
+
+def test_the_newest_count_of_filled_cells_is_kept() -> None:
+    assert (
+        batch(entry(2, 8, count=10, filled_cells=9), entry(3, 9, count=30, filled_cells=17)).filled_cells
+        == 17
+    )
+
+
+def test_spans_and_steps_are_in_days_since_sowing() -> None:
+    found = batch(entry(2, 5, count=0), entry(3, 7, count=12), entry(4, 10, count=30))
+    spans = found.between()
+    assert (spans.from_d.tolist(), spans.to_d.tolist(), spans.count.tolist()) == ([5, 7], [7, 10], [12, 18])
+    metrics = found.metrics()
+    assert metrics is not None
+    assert metrics.germination_pct == 75
+    assert metrics.t50_farooq_d == pytest.approx(7.5)
+    assert found.within(8.0).up == 12
+    assert batch().metrics() is None
+    assert math.isclose(found.days(SOWN_MS + DAY_MS // 2), 0.5)
+
+
+def test_the_sowings_of_a_tray_are_listed_up_to_an_instant() -> None:
+    anew = entry(4, 30, Kind.SOWED, crop="tomato")
+    facts = Facts([SOWING, anew])
+    assert batches_of_tray(facts, 1, anew.at_ms - 1) == [SOWING]
+    assert batches_of_tray(facts, 1, anew.at_ms) == [SOWING, anew]

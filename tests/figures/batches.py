@@ -1,0 +1,100 @@
+"""How often the comparison of two batches is right, on invented seedlings whose truth is known."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+
+from traywarden.domain.batch_comparison import BatchComparison, Verdict, compare_batches
+from traywarden.domain.batches import DAY_MS, Batch, NewlyUp
+from traywarden.domain.journal import Entry, Kind
+
+RUNS = 150
+SOWN = 72
+SPREAD = 0.2  # standard deviation of the logarithm of the time to come up
+SEED = 11
+
+
+@dataclass(frozen=True)
+class Invented:
+    """Two trays of seeds; visits every so many days, from days of their own where `apart`."""
+
+    step_d: float
+    later_d: float = 0.0
+    germination_a: float = 0.8
+    germination_b: float = 0.8
+    apart: bool = False
+    other_step_d: float | None = None
+    sown: int = SOWN
+
+
+@dataclass(frozen=True)
+class Rates:
+    numbers: float
+    times: float
+    held: float
+    numbers_held: float
+    right: float
+
+
+def batch(
+    rng: np.random.Generator, germination: float, middle_d: float, visits_d: Sequence[float], sown: int
+) -> Batch:
+    up_d = np.exp(rng.normal(np.log(middle_d), SPREAD, rng.binomial(sown, germination)))
+    ends_d = [0.0, *visits_d]
+    new = [int(((start < up_d) & (up_d <= end)).sum()) for start, end in pairwise(ends_d)]
+    counts = [
+        NewlyUp(round(start * DAY_MS), round(end * DAY_MS), n)
+        for (start, end), n in zip(pairwise(ends_d), new, strict=True)
+    ]
+    return Batch(Entry(1, 0, 0, Kind.SOWED), sown, tuple(counts))
+
+
+def one(rng: np.random.Generator, case: Invented) -> BatchComparison:
+    middle_d = rng.uniform(7.0, 12.0)
+    first_d = 2 + rng.random() * case.step_d
+    second_d = 2 + rng.random() * case.step_d if case.apart else first_d
+    a = batch(rng, case.germination_a, middle_d, np.arange(first_d, 45, case.step_d).tolist(), case.sown)
+    visits_d = np.arange(second_d, 45, case.other_step_d or case.step_d).tolist()
+    b = batch(rng, case.germination_b, middle_d + case.later_d, visits_d, case.sown)
+    return compare_batches(a, b)
+
+
+def rates(case: Invented, runs: int = RUNS, seed: int = SEED) -> Rates:
+    """Parts of the runs in which a difference of numbers or of times was called, and the truth was held."""
+    rng = np.random.default_rng(seed)
+    found = [one(rng, case) for _ in range(runs)]
+    timing = [f.timing for f in found]
+    numbers = [f.numbers for f in found if f.numbers is not None]
+    truth = case.germination_a - case.germination_b
+    return Rates(
+        sum(n.difference.p_value < 0.05 for n in numbers) / runs,
+        sum(t.log_rank is not None and t.log_rank.p_value < 0.05 for t in timing) / runs,
+        sum(
+            t.low_d is not None and t.high_d is not None and t.low_d <= case.later_d <= t.high_d
+            for t in timing
+        )
+        / runs,
+        sum(n.difference.low <= truth <= n.difference.high for n in numbers) / runs,
+        sum(t.verdict is Verdict.A for t in timing) / runs,
+    )
+
+
+CASES = {
+    "alike, counted daily": Invented(1.0),
+    "alike, every third day, on days of their own": Invented(3.0, apart=True),
+    "alike, one daily, the other every fourth day": Invented(1.0, apart=True, other_step_d=4.0),
+    "2 days later, every second day": Invented(2.0, later_d=2.0),
+    "2 days later and 60 % for 80 %, every third day": Invented(3.0, later_d=2.0, germination_b=0.6),
+}
+
+
+def lines() -> Iterator[str]:
+    yield f"Two batches of {SOWN} seeds, {RUNS} times each, times spread by a factor of e^{SPREAD:g}:"
+    for k, (name, case) in enumerate(CASES.items()):
+        found = rates(case, seed=SEED + k)
+        yield (
+            f"  {name}: numbers called different {found.numbers:.0%}, times {found.times:.0%}; "
+            f"the 95 % intervals held the truth in {found.numbers_held:.0%} and {found.held:.0%}"
+        )

@@ -2,8 +2,9 @@
 
 import pytest
 from scipy import stats
+from statsmodels.stats.multitest import multipletests
 
-from traywarden.domain.group_difference import group_difference
+from traywarden.domain.group_difference import group_difference, holm
 
 
 @pytest.mark.parametrize(
@@ -35,3 +36,9 @@ def test_trays_all_alike_have_no_scatter_to_measure_by() -> None:
     found = group_difference([0.9, 0.9], [0.6, 0.6])
     assert found is not None
     assert (found.low, found.reason) == (None, "no scatter between trays")
+
+
+@pytest.mark.parametrize("p_values", [[0.01, 0.04, 0.03], [0.2], [], [0.5, 0.5, 0.001, 0.9]])
+def test_several_comparisons_are_made_stricter_as_holm_does(p_values: list[float]) -> None:
+    theirs = multipletests(p_values, method="holm")[1].tolist() if p_values else []
+    assert holm(p_values) == pytest.approx(theirs)

@@ -2,9 +2,33 @@
 
 import typer
 
-from traywarden.cli import compare, degree_days, doctor, dry_down, emergence, quality, today, waterings
+from traywarden.cli import (
+    batch,
+    batches,
+    compare,
+    degree_days,
+    doctor,
+    dry_down,
+    emergence,
+    quality,
+    today,
+    waterings,
+)
+
+QUESTIONS = (
+    today,
+    emergence,
+    degree_days,
+    waterings,
+    dry_down,
+    compare,
+    batch,
+    batches,
+    quality,
+    doctor,
+)
 
 
 def register(app: typer.Typer) -> None:
-    for question in (today, emergence, degree_days, waterings, dry_down, compare, quality, doctor):
+    for question in QUESTIONS:
         question.register(app)

@@ -6,7 +6,7 @@ from enum import StrEnum
 import numpy as np
 from scipy import special
 
-from traywarden.domain.batches import Batch
+from traywarden.domain.batches import RISING, Batch
 from traywarden.domain.germination_metrics import Floats
 from traywarden.domain.interval_censored import LogRank, log_rank
 from traywarden.domain.proportions import LEVEL, Difference, difference
@@ -111,7 +111,7 @@ def compare_batches(a: Batch, b: Batch) -> BatchComparison:
         numbers = _numbers(a_cut, a.sown, b_cut, b.sown)
     else:
         reason = "how many seeds were sown is not known of " + ("both" if not (a.sown or b.sown) else "one")
-    rising = any(x.counts and x.counts[-1].newly_up > 0 for x in (a_cut, b_cut))
+    rising = any(x.counts and x.counts[-1].newly_up > RISING * x.up for x in (a_cut, b_cut))
     return BatchComparison(common_d, numbers, _timing(a_cut, b_cut), rising, reason)
 
 

@@ -10,6 +10,8 @@ from traywarden.domain.interval_censored import Between, between
 from traywarden.domain.journal import Entry, Facts, Kind
 
 DAY_MS = 86_400_000
+RISING = 0.05
+"""A batch whose last count brought more than this part of all its seedlings is still rising (no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,8 +52,8 @@ class Batch:
 
     @property
     def still_rising(self) -> bool:
-        """Whether the last count still brought new seedlings, and nothing has ended the batch."""
-        return bool(self.counts) and self.counts[-1].newly_up > 0 and self.ended_ms is None
+        """Whether the last count brought more than a twentieth of all, and nothing has ended the batch."""
+        return bool(self.counts) and self.ended_ms is None and self.counts[-1].newly_up > RISING * self.up
 
     def days(self, at_ms: int) -> float:
         return (at_ms - self.sowing.at_ms) / DAY_MS

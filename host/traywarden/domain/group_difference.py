@@ -25,6 +25,33 @@ class GroupDifference:
     reason: str = ""
 
 
+def holm(p_values: Sequence[float]) -> list[float]:
+    """P values of several comparisons, made larger so that all together err only as often as one.
+
+    Parameters
+    ----------
+    p_values : each 0 … 1
+
+    Returns
+    -------
+    list of float, in the same order
+
+    References
+    ----------
+    Holm 1979, Scand. J. Stat. 6:65.
+
+    Examples
+    --------
+    >>> holm([0.01, 0.04, 0.03])
+    [0.03, 0.06, 0.06]
+    """
+    adjusted, highest = [0.0] * len(p_values), 0.0
+    for rank, which in enumerate(sorted(range(len(p_values)), key=lambda k: p_values[k])):
+        highest = max(highest, min(1.0, (len(p_values) - rank) * p_values[which]))
+        adjusted[which] = highest
+    return adjusted
+
+
 def group_difference(
     values: Sequence[float], other_values: Sequence[float], level: float = LEVEL
 ) -> GroupDifference | None:

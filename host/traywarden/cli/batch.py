@@ -1,0 +1,157 @@
+"""`traywarden batch`: how a batch came up, and one against another."""
+
+import typer
+
+from traywarden.cli import completion
+from traywarden.cli.asking import PANEL, asking
+from traywarden.cli.context import JSON_OPTION, emit
+from traywarden.cli.tables import print_table, say
+from traywarden.services.questions.batch import BatchAnswer, BatchCard, CountRow, ask_batch
+
+BAR = 24
+
+
+def register(app: typer.Typer) -> None:
+    app.command("batch", rich_help_panel=PANEL)(batch)
+
+
+def batch(
+    tray: str = typer.Argument(
+        ..., help="The tray, or TRAY@DAY for what stood in it that day.", autocompletion=completion.trays
+    ),
+    other: str = typer.Argument("", help="Another to hold it against.", autocompletion=completion.trays),
+    as_json: bool = JSON_OPTION,
+) -> None:
+    """How a batch came up: how many, how soon, how evenly; and whether another truly did better.
+
+    It is made of the counts that `emerged` writes down, of all seedlings up so far. Every published figure of
+    the batch is in the JSON.
+
+    Example: `traywarden batch A1`, or `traywarden batch A1 B1`, or `traywarden batch A1 A1@2026-03-20`
+    """
+    with asking() as on:
+        answer = ask_batch(on, tray, other)
+    emit(answer, _print, as_json=as_json)
+
+
+def _print(answer: BatchAnswer) -> None:
+    first, second = answer.first, answer.second
+    if second is None:
+        say(first.sentence)
+        _print_one(first)
+        return
+    for sentence in answer.sentences:
+        say(sentence)
+    say("")
+    for each in (first, second):
+        say(each.sentence)
+    _print_two(first, second)
+    _print_figures([first, second])
+    for each in (first, second):
+        for remark in each.remarks:
+            say(f"{each.name}: {remark}.")
+    comparison = answer.comparison
+    if comparison is not None:
+        upto = f"Compared up to {comparison.common_d:.0f} days after sowing, to which both were counted"
+        say(upto + ("; one of them was still coming up then." if comparison.rising else "."))
+    if answer.differed:
+        say(f"What else was not the same: {'; '.join(answer.differed)}.")
+    say(
+        "Seeds of one tray share its luck: this is about these two trays, "
+        "not yet about what made them differ."
+    )
+
+
+def _print_one(card: BatchCard) -> None:
+    where = ", ".join(
+        part for part in (card.crop, card.lot and f"lot {card.lot}", card.mix, card.place) if part
+    )
+    say(f"{where}; sown {card.sown_at:%Y-%m-%d %H:%M}.")
+    say("")
+    whole = card.seeds_sown or card.up
+    print_table(
+        ("day", "counted", "new", "up", "", "%"),
+        [
+            (
+                f"{row.day:.1f}",
+                f"{row.at:%d %b %H:%M}",
+                f"{row.newly_up}",
+                f"{row.up}",
+                bar(row.up / whole if whole else 0.0),
+                "" if row.up_pct is None else f"{row.up_pct:.0f}",
+            )
+            for row in card.counts
+        ],
+        right=("day", "new", "up", "%"),
+    )
+    if card.half_from is not None and card.half_to is not None:
+        say(
+            f"Half of those up: between {card.half_from:%d %b %H:%M} and {card.half_to:%d %b %H:%M}, "
+            "as that is when somebody looked."
+        )
+    say("")
+    _print_figures([card])
+    for remark in card.remarks:
+        say(f"{remark[:1].upper()}{remark[1:]}.")
+
+
+def _print_two(a: BatchCard, b: BatchCard) -> None:
+    """Both curves on one scale, a line for each day that either was counted."""
+    say("")
+    days = sorted({round(row.day) for card in (a, b) for row in card.counts})
+    print_table(
+        ("day", a.name, "", b.name, ""),
+        [(f"{day}", *_cell(a, day), *_cell(b, day)) for day in days],
+        right=("day",),
+    )
+
+
+def _cell(card: BatchCard, day: int) -> tuple[str, str]:
+    """The bar of the last count up to a day, and what is up; empty where it was not counted that day."""
+    on_day = [row for row in card.counts if round(row.day) == day]
+    if not on_day:
+        return "", ""
+    row: CountRow = on_day[-1]
+    whole = card.seeds_sown or card.up
+    return bar(row.up / whole if whole else 0.0), f"{row.up}" + (
+        "" if row.up_pct is None else f" ({row.up_pct:.0f} %)"
+    )
+
+
+def bar(share: float, cells: int = BAR) -> str:
+    """A part of a whole as a bar, to an eighth of a cell.
+
+    >>> bar(0.5, 4), bar(0.03, 4), bar(1.0, 4)
+    ('██··', '▏···', '████')
+    """
+    eighths = round(min(max(share, 0.0), 1.0) * cells * 8)
+    full, rest = divmod(eighths, 8)
+    text = "█" * full + (" ▏▎▍▌▋▊▉"[rest] if rest else "")
+    return text.ljust(cells, "·")
+
+
+def _print_figures(cards: list[BatchCard]) -> None:
+    def line(name: str, unit: str, values: list[float | None], digits: int = 1) -> tuple[str, ...]:
+        return (name, *("–" if v is None else f"{v:.{digits}f}{unit}" for v in values))
+
+    known = [card.metrics for card in cards if card.metrics is not None]
+    rows = [
+        line("first seen up", " days", [m.first_d for m in known]),
+        line("half of those up (Coolbear)", " days", [m.t50_coolbear_d for m in known]),
+        line("half of those up (Farooq)", " days", [m.t50_farooq_d for m in known]),
+        line("half of those sown", " days", [m.t50_of_sown_d for m in known]),
+        line("mean time", " days", [m.mean_d for m in known]),
+        line(
+            "standard deviation",
+            " days",
+            [None if m.variance_d2 is None else m.variance_d2**0.5 for m in known],
+        ),
+        line(
+            "from 10 to 90 % of those up",
+            " days",
+            [None if m.t10_d is None or m.t90_d is None else m.t90_d - m.t10_d for m in known],
+        ),
+        line("synchrony (1: all at one count)", "", [m.synchrony_index for m in known], 2),
+    ]
+    headings = ("", *(card.name for card in cards)) if len(cards) > 1 else ("", "")
+    print_table(headings, rows)

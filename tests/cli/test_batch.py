@@ -1,0 +1,63 @@
+"""Batches by command."""
+
+from tests.cli.conftest import CommandLine
+
+
+def counted(garden: CommandLine) -> CommandLine:
+    garden.ok(
+        "tray", "add", "B1", "--mix", "Seed mix", "--place", "Bench", "--cells", "72", "--at", "10 days ago"
+    )
+    for tray, counts in {"A1": (0, 30, 60, 61, 61), "B1": (0, 8, 35, 44, 44)}.items():
+        garden.ok("sowed", tray, "--crop", "lettuce", "--seeds-per-cell", "1", "--at", "9 days ago")
+        for days, count in zip((6, 4, 2, 1, 0), counts, strict=True):
+            garden.ok(
+                "emerged", tray, "--count", str(count), "--filled", str(count), "--at", f"{days} days ago"
+            )
+    return garden
+
+
+def test_one_batch_shows_its_curve_and_its_figures(garden: CommandLine) -> None:
+    words = counted(garden).ok("batch", "A1")
+    assert words.startswith("A1: 61 of 72 seeds came up, 85 % (75 to 91 %).")
+    assert "Lettuce, Seed mix, South frame; sown 2026-06-01 15:00." in words
+    assert "████████████████████▍···" in words
+    assert "half of those up (Coolbear)" in words
+
+
+def test_two_batches_are_put_side_by_side(garden: CommandLine) -> None:
+    words = counted(garden).ok("batch", "A1", "B1")
+    assert words.startswith("More of A1 came up than of B1: 61 of 72 against 44 of 72")
+    assert "place: South frame against Bench" in words
+    assert "about these two trays" in words
+
+
+def test_all_of_it_is_in_the_json(garden: CommandLine) -> None:
+    answer = counted(garden).json("batch", "A1", "B1")
+    assert answer["first"]["metrics"]["uncertainty_bits"] > 0
+    assert answer["comparison"]["timing"]["log_rank"]["p_value"] < 0.05
+    assert answer["second"]["filled_cells"] == 44
+
+
+def test_batches_lists_them_and_holds_groups_against_each_other(garden: CommandLine) -> None:
+    words = counted(garden).ok("batches", "--by", "place")
+    assert "Bench against South frame: 24 of 100 seeds fewer (1 against 1 tray: one tray on a side" in words
+    assert "B1" in words
+    (pair,) = garden.json("batches", "--by", "place")["pairs"]
+    assert pair["pct"]["p_value"] is None
+
+
+def test_cells_filled_must_fit_the_seedlings_and_the_tray(garden: CommandLine) -> None:
+    counted(garden)
+    assert "cannot fill 70 cells" in garden.refused("emerged", "A1", "--count", "62", "--filled", "70")
+    assert "72 cells; 80 cannot" in garden.refused("emerged", "A1", "--filled", "80")
+
+
+def test_a_count_is_corrected_with_its_cells(garden: CommandLine) -> None:
+    counted(garden)
+    entry = garden.json("journal", "list", "--tray", "A1")[-1]["entry"]
+    assert "61 seedlings up, 59 cells filled" in garden.ok("journal", "correct", str(entry), "--filled", "59")
+
+
+def test_nothing_counted_is_one_helpful_sentence(garden: CommandLine) -> None:
+    assert "Nothing was sown in tray “A1”" in garden.refused("batch", "A1", code=9)
+    assert "traywarden emerged TRAY --count 0" in garden.refused("batches", code=9)

@@ -74,11 +74,19 @@ def test_more_than_were_sown_cannot_be_a_share_of_them() -> None:
     assert (found.sown, found.more_than_sown) == (None, True)
 
 
-def test_the_newest_count_of_filled_cells_is_kept() -> None:
-    assert (
-        batch(entry(2, 8, count=10, filled_cells=9), entry(3, 9, count=30, filled_cells=17)).filled_cells
-        == 17
+def test_the_newest_count_of_filled_cells_is_kept_with_its_seedlings() -> None:
+    found = batch(
+        entry(2, 8, count=10, filled_cells=9), entry(3, 9, count=30, filled_cells=17), entry(4, 11, count=31)
     )
+    assert found.filled == (17, 30)
+
+
+def test_a_batch_is_complete_once_a_count_brings_hardly_any_or_late() -> None:
+    assert not batch(entry(2, 8, count=20)).complete
+    assert batch(entry(2, 8, count=20), entry(3, 11, count=21)).complete
+    assert not batch(entry(2, 8, count=0)).complete
+    assert batch(entry(2, 22, count=0)).complete
+    assert not batch().complete
 
 
 def test_spans_and_steps_are_in_days_since_sowing() -> None:

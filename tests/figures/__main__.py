@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterable
 
 import _pytest.outcomes
 
-from tests.figures import batches, comparison, dry_downs, emergence, quality, wettings
+from tests.figures import batches, comparison, dry_downs, emergence, quality, sowing, wettings
 
 SUBJECTS: dict[str, Callable[[], Iterable[str]]] = {
     "wettings": wettings.lines,
@@ -14,6 +14,7 @@ SUBJECTS: dict[str, Callable[[], Iterable[str]]] = {
     "quality": quality.lines,
     "emergence": emergence.lines,
     "batches": batches.lines,
+    "sowing": sowing.lines,
 }
 
 

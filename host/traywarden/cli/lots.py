@@ -2,7 +2,7 @@
 
 import typer
 
-from traywarden.cli import completion
+from traywarden.cli import completion, lot_tests
 from traywarden.cli.context import JSON_OPTION, bench, emit
 from traywarden.cli.tables import print_table, say
 from traywarden.domain.garden import Lot
@@ -14,6 +14,7 @@ lot_app = typer.Typer(no_args_is_help=True, help="Lots: packets or harvests of s
 
 
 def register(app: typer.Typer) -> None:
+    lot_tests.register(lot_app)
     app.add_typer(lot_app, name="lot", rich_help_panel="Set up")
 
 

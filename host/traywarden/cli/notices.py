@@ -130,7 +130,7 @@ def _print_link(b: Bench, link: Link) -> None:
 
 
 @dataclass(frozen=True, slots=True)
-class Tested:
+class OwnTest:
     channel: str
     delivered: bool
     reason: str
@@ -159,7 +159,7 @@ def notices_test(
         raise typer.Exit(ChannelError.exit_code)
 
 
-def _tested(channel: Channel) -> Tested:
+def _tested(channel: Channel) -> OwnTest:
     message = Message(
         f"test-{context.now_ms()}",
         "info",
@@ -169,11 +169,11 @@ def _tested(channel: Channel) -> Tested:
     try:
         channel.send(message)
     except ChannelError as error:
-        return Tested(channel.name, False, str(error))
-    return Tested(channel.name, True, "")
+        return OwnTest(channel.name, False, str(error))
+    return OwnTest(channel.name, True, "")
 
 
-def _print_tested(results: list[Tested]) -> None:
+def _print_tested(results: list[OwnTest]) -> None:
     for result in results:
         mark, style = ("✓", "green") if result.delivered else ("✗", "bold red")
         console.print(f"{mark} {result.channel}", style=style, end="", markup=False)

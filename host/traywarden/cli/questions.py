@@ -11,6 +11,7 @@ from traywarden.cli import (
     dry_down,
     emergence,
     quality,
+    seeds,
     today,
     waterings,
 )
@@ -18,6 +19,7 @@ from traywarden.cli import (
 QUESTIONS = (
     today,
     emergence,
+    seeds,
     degree_days,
     waterings,
     dry_down,

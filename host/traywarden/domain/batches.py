@@ -10,6 +10,8 @@ from traywarden.domain.interval_censored import Between, between
 from traywarden.domain.journal import Entry, Facts, Kind
 
 DAY_MS = 86_400_000
+COMPLETE_D = 21.0
+"""Age at which a batch is taken to have come up as far as it ever will (common practice, no source)."""
 RISING = 0.05
 """A batch whose last count brought more than this part of all its seedlings is still rising (no source)."""
 
@@ -27,9 +29,9 @@ class NewlyUp:
 class Batch:
     """One sowing with its counts, oldest first. `sown`: seeds, None where that is not known.
 
-    `seen_ms` is when some were first written down as up, counted or not. `filled_cells` is the newest count
-    of cells with at least one seedling. `fell` holds the counts lower than one before: when, how many, after
-    how many. `ended_ms` is when the tray was sown anew or planted out.
+    `seen_ms` is when some were first written down as up, counted or not. `filled` is the newest count of
+    cells with at least one seedling, and of the seedlings in them. `fell` holds the counts lower than one
+    before: when, how many, after how many. `ended_ms` is when the tray was sown anew or planted out.
     """
 
     sowing: Entry
@@ -37,7 +39,7 @@ class Batch:
     counts: tuple[NewlyUp, ...] = ()
     seen_ms: int | None = None
     ended_ms: int | None = None
-    filled_cells: int | None = None
+    filled: tuple[int, int] | None = None
     fell: tuple[tuple[int, int, int], ...] = ()
     more_than_sown: bool = False
 
@@ -54,6 +56,14 @@ class Batch:
     def still_rising(self) -> bool:
         """Whether the last count brought more than a twentieth of all, and nothing has ended the batch."""
         return bool(self.counts) and self.ended_ms is None and self.counts[-1].newly_up > RISING * self.up
+
+    @property
+    def complete(self) -> bool:
+        """Whether its number can stand for what comes up: the last count brought hardly any, or was late."""
+        if not self.counts or self.watched_d is None:
+            return False
+        settled = self.up > 0 and self.counts[-1].newly_up <= RISING * self.up
+        return settled or self.watched_d >= COMPLETE_D
 
     def days(self, at_ms: int) -> float:
         return (at_ms - self.sowing.at_ms) / DAY_MS
@@ -107,10 +117,14 @@ def batch_of(facts: Facts, sowing: Entry, sown: int | None, until_ms: int) -> Ba
         counts,
         next((e.at_ms for e in seen if e.data.get("count") != 0), None),
         ended_ms,
-        next((int(e.data["filled_cells"]) for e in reversed(seen) if "filled_cells" in e.data), None),
+        next((_filled(e) for e in reversed(seen) if {"filled_cells", "count"} <= e.data.keys()), None),
         fell,
         too_many,
     )
+
+
+def _filled(entry: Entry) -> tuple[int, int]:
+    return int(entry.data["filled_cells"]), int(entry.data["count"])
 
 
 def batches_of_tray(facts: Facts, tray_id: int, until_ms: int) -> list[Entry]:

@@ -17,8 +17,8 @@ NOT_UP = "NG"
 @cache
 def load_crops() -> dict[str, Crop]:
     """Every crop by its key, each value with its source."""
-    sources = {row["id"]: row for row in _rows("sources.csv")}
-    crops = [_crop(row, sources) for row in _rows("crops.csv")]
+    sources = {row["id"]: row for row in packaged_rows("sources.csv")}
+    crops = [_crop(row, sources) for row in packaged_rows("crops.csv")]
     return {crop.key: crop for crop in crops}
 
 
@@ -35,17 +35,17 @@ class SeedOf:
 @cache
 def load_heat_sums() -> dict[str, HeatSum]:
     """Published base temperatures and heat sums by crop; citations are in sources.csv."""
-    sources = {row["id"]: row["short"] for row in _rows("sources.csv")}
+    sources = {row["id"]: row["short"] for row in packaged_rows("sources.csv")}
     return {
         row["key"]: HeatSum(float(row["base_c"]), float(row["sum_c_days"]), sources[row["source"]])
-        for row in _rows("heat_sums.csv")
+        for row in packaged_rows("heat_sums.csv")
     }
 
 
 @cache
 def load_seed() -> dict[str, SeedOf]:
     """What is published of seed, by crop."""
-    sources = {row["id"]: row["short"] for row in _rows("sources.csv")} | {"": ""}
+    sources = {row["id"]: row["short"] for row in packaged_rows("sources.csv")} | {"": ""}
     return {
         row["key"]: SeedOf(
             _number(row["life_years"]),
@@ -53,7 +53,7 @@ def load_seed() -> dict[str, SeedOf]:
             _number(row["standard_pct"]),
             sources[row["standard_source"]],
         )
-        for row in _rows("seed_lots.csv")
+        for row in packaged_rows("seed_lots.csv")
     }
 
 
@@ -96,7 +96,8 @@ def _singular(word: str) -> str:
     return word
 
 
-def _rows(name: str) -> list[dict[str, str]]:
+def packaged_rows(name: str) -> list[dict[str, str]]:
+    """The rows of a table in the crops folder of the package."""
     try:
         text = (files("traywarden") / "crops" / name).read_text(encoding="utf-8")
     except OSError as error:

@@ -124,7 +124,7 @@ def card(ground: Ground, known: KnownBatch, name: str) -> BatchCard:
         ground.at(batch.sowing.at_ms),
         sown,
         batch.up,
-        batch.filled_cells,
+        batch.filled[0] if batch.filled else None,
         batch.still_rising,
         share,
         jeffreys(batch.up, sown) if sown and batch.counts else None,

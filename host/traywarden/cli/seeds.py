@@ -1,0 +1,185 @@
+"""`traywarden seeds`: how many seeds in each cell."""
+
+import typer
+
+from traywarden.cli import completion
+from traywarden.cli.asking import PANEL, asking
+from traywarden.cli.context import JSON_OPTION, emit
+from traywarden.cli.lots import fraction_from_text
+from traywarden.cli.tables import print_table, say
+from traywarden.domain.emergence_forecast import Middle
+from traywarden.domain.sowing_plan import THIN_S, SowingRow
+from traywarden.domain.units import c_from_f
+from traywarden.errors import UsageError
+from traywarden.services.questions.seed_words import chance
+from traywarden.services.questions.seeds import SeedsAnswer, SeedsAsked, ask_seeds
+
+
+def register(app: typer.Typer) -> None:
+    app.command("seeds", rich_help_panel=PANEL)(seeds)
+
+
+def seeds(
+    what: str = typer.Argument(..., help="A lot, or a crop.", autocompletion=completion.lots),
+    plants: int | None = typer.Option(None, "--plants", "-n", help="Plants wanted."),
+    cells: int | None = typer.Option(None, "--cells", help="Cells to be sown."),
+    tray: str = typer.Option(
+        "",
+        "--tray",
+        "-t",
+        help="Or the tray: its cells, and where it stands.",
+        autocompletion=completion.trays,
+    ),
+    place: str = typer.Option(
+        "",
+        "--place",
+        "-p",
+        help="Where it will stand: a place, or a kind such as “cold frame”.",
+        autocompletion=completion.places,
+    ),
+    fill: str = typer.Option("95%", "--fill", help="Cells wanted with at least one seedling, on average."),
+    sure: str = typer.Option("90%", "--sure", help="How sure the plants wanted should be."),
+    temp: float | None = typer.Option(
+        None, "--temp", help="Temperature of the mix they will have, in the degrees you display."
+    ),
+    seed_price: float | None = typer.Option(
+        None, help="What one seed costs; default by the lot's price and number."
+    ),
+    cell_price: float | None = typer.Option(
+        None, help="What one cell costs you, filled with mix; not reckoned in unless given."
+    ),
+    hour_price: float | None = typer.Option(
+        None, help="What an hour of yours is worth; not reckoned in unless given."
+    ),
+    thin_seconds: float = typer.Option(
+        THIN_S, help="To snip one seedling too many (common practice, no source)."
+    ),
+    as_json: bool = JSON_OPTION,
+) -> None:
+    """How many seeds to sow in each cell, so that the plants wanted come of it; and what that costs.
+
+    From what the packet, your own tests (`lot test`), the age of the seed (`lot packed`) and what came up in
+    your own trays say of the lot and of the place, with how sure that is.
+
+    Example: `traywarden seeds "Roma 2025" --plants 60 --cells 72 --place frame`, or
+    `traywarden seeds tomato --tray A1 --cell-price 0.1 --hour-price 15`
+    """
+    wanted, certain = fraction_from_text(fill), fraction_from_text(sure)
+    if wanted is None or certain is None:
+        raise UsageError("A part is needed for --fill and --sure; write it like 95%.")
+    with asking() as on:
+        temp_c = c_from_f(temp) if temp is not None and on.display.temperature == "F" else temp
+        answer = ask_seeds(
+            on,
+            SeedsAsked(
+                what,
+                plants,
+                cells,
+                tray,
+                place,
+                wanted,
+                certain,
+                temp_c,
+                seed_price,
+                cell_price,
+                hour_price,
+                thin_seconds,
+            ),
+        )
+    emit(answer, lambda a: _print(a, certain), as_json=as_json)
+
+
+def _print(answer: SeedsAnswer, certain: float) -> None:
+    say(answer.sentence)
+    say("")
+    rows = answer.plan.rows
+    print_table(
+        (
+            "seeds a cell",
+            "cells filled",
+            "of 100",
+            f"{answer.plants or ''} or more",
+            "cells for them",
+            "seeds",
+            "to thin",
+            "price",
+            "a plant",
+            "",
+        ),
+        [
+            (
+                f"{row.per_cell}",
+                f"{row.filled:.0f} ({row.filled_low}–{row.filled_high})",
+                f"{row.fill_share * 100:.0f}",
+                "" if row.wanted_chance is None else chance(row.wanted_chance),
+                "" if answer.plants is None else f"{row.cells_needed or '–'}",
+                f"{row.seeds}",
+                f"{row.thinned:.0f}",
+                "" if row.price is None else f"{row.price:.2f}",
+                "" if row.plant_price is None else f"{row.plant_price:.3f}",
+                "◀" if row.per_cell == answer.chosen else "",
+            )
+            for row in rows
+        ],
+        right=("seeds a cell", "of 100", "cells for them", "seeds", "to thin", "price", "a plant"),
+    )
+    last = rows[-1].per_cell
+    for row in rows[1:]:
+        if row.pays_from_price is not None and row.per_cell <= max(answer.chosen + 1, 2):
+            say(_pays(row, rows[row.per_cell - 2]))
+    if answer.plan.cheapest is not None and answer.plan.cheapest != answer.chosen and last > 1:
+        say(f"The cheapest plants come of {answer.plan.cheapest} a cell.")
+    say("\nWhy:")
+    _print_why(answer)
+    for remark in answer.remarks:
+        say(f"{remark[:1].upper()}{remark[1:]}.")
+    if answer.plants is not None:
+        say(f"Cells for them: how many cells give {answer.plants} plants {certain * 100:.0f} times in 100.")
+
+
+def _pays(row: SowingRow, before: SowingRow) -> str:
+    more = (row.fill_share - before.fill_share) * 100
+    return (
+        f"Seed {row.per_cell} in each cell fills {more:.0f} more of 100 cells; "
+        f"with thinning it pays where an empty cell costs you more than {row.pays_from_price:.2f}."
+    )
+
+
+def _print_why(answer: SeedsAnswer) -> None:
+    seed, place, up = answer.germination, answer.place_share, answer.comes_up
+    for told in answer.evidence:
+        when = f" ({told.at:%Y-%m-%d})" if told.at else ""
+        say(f"  {told.says}{when}" + (f": {told.source}." if told.source else "."))
+    trays = sum(p.trays for p in answer.places)
+    by = f", by {trays} tray{'' if trays == 1 else 's'} of other seed" if trays else ""
+    say(f"  All that together: {_share(seed)} of the seeds can sprout.")
+    say(f"  Of those that can, {_share(place)} come up in {answer.place}{by}.")
+    if answer.warmth_share is not None:
+        say(f"  At that temperature {answer.warmth_share * 100:.0f} of 100 that would at the best one.")
+    say(f"  So that {_share(up)} of the seeds sown come up.")
+    if answer.filled_trays:
+        say(
+            f"  Seeds of one cell share its luck by {answer.clustering:.2f} (0: not at all, 1: wholly), "
+            f"by {answer.filled_trays} tray{'' if answer.filled_trays == 1 else 's'} "
+            "whose filled cells were counted."
+        )
+    if answer.places:
+        say("")
+        print_table(
+            ("kind of place", "", "trays", "of 100 good seeds came up", "the next tray"),
+            [
+                (
+                    p.kind,
+                    "under cover" if p.covered else "open",
+                    f"{p.trays}",
+                    _share(Middle(p.share, p.low, p.high)),
+                    f"{p.next_low * 100:.0f}–{p.next_high * 100:.0f}",
+                )
+                for p in answer.places
+            ],
+            right=("trays",),
+        )
+
+
+def _share(part: Middle) -> str:
+    return f"{part.mean_share * 100:.0f} of 100 ({part.low_share * 100:.0f}–{part.high_share * 100:.0f})"

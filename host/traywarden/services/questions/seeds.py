@@ -1,0 +1,271 @@
+"""How many seeds to sow in each cell, and what it takes to have so many plants."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from traywarden.domain.cell_fill import CLUSTERING, clustering_chances
+from traywarden.domain.emergence_forecast import LEVEL, EmergenceForecast, Middle, emergence_forecast
+from traywarden.domain.garden import Lot, PlaceKind
+from traywarden.domain.lot_germination import interval_of
+from traywarden.domain.place_emergence import SHARE, PlaceEmergence, place_emergence
+from traywarden.domain.sowing_plan import CERTAIN, FILL, THIN_S, Costs, SowingPlan, sowing_plan
+from traywarden.errors import UnknownNameError, UsageError
+from traywarden.services.lots import Told, lot_knowledge, seeds_left
+from traywarden.services.questions.ground import DAY_MS, Ground
+from traywarden.services.questions.seed_words import ANY, own_words, seeds_remarks, seeds_sentence
+from traywarden.services.sowing_record import sowing_record
+from traywarden.store import crops as crop_store
+from traywarden.store import garden as garden_store
+from traywarden.store.seed_facts import load_seed_facts
+
+MOST_CELLS = 5000
+WARM_DAYS = 3
+WORTH_SAYING = 0.9
+"""Share of the best germination below which the temperature of the mix is spoken of (no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class SeedsAsked:
+    """A lot or a crop, and what is wanted of it. Prices in the grower's own money; None: not known."""
+
+    what: str
+    plants: int | None = None
+    cells: int | None = None
+    tray: str = ""
+    place: str = ""
+    fill: float = FILL
+    certain: float = CERTAIN
+    soil_temp_c: float | None = None
+    seed_price: float | None = None
+    cell_price: float | None = None
+    hour_price: float | None = None
+    thin_s: float = THIN_S
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceRow:
+    """A kind of place: part of the seeds able to sprout that came up in its trays; `next_…`: in the next."""
+
+    kind: str
+    covered: bool
+    trays: int
+    share: float
+    low: float
+    high: float
+    next_low: float
+    next_high: float
+
+
+@dataclass(frozen=True, slots=True)
+class SeedsAnswer:
+    """`comes_up` is `germination` × `place_share` × `warmth_share`; parts of 1, with 80 % intervals."""
+
+    garden: str
+    crop: str
+    lot: str | None
+    place: str
+    cells: int
+    plants: int | None
+    chosen: int
+    sentence: str
+    plan: SowingPlan
+    germination: Middle
+    place_share: Middle
+    comes_up: Middle
+    evidence: tuple[Told, ...]
+    places: tuple[PlaceRow, ...]
+    clustering: float
+    filled_trays: int
+    warmth_share: float | None
+    seeds_left: int | None
+    seed_price: float | None
+    remarks: tuple[str, ...]
+
+
+def ask_seeds(ground: Ground, asked: SeedsAsked) -> SeedsAnswer:
+    """Seeds in each cell for a wanted fill, and seeds, cells and money for so many plants.
+
+    Raises UnknownNameError (no such lot or crop, tray or place), UsageError (a number that cannot be).
+    """
+    _check(asked)
+    lot, key = _what(ground, asked.what)
+    crop = crop_store.load_crops()[key].name if key in crop_store.load_crops() else key
+    cells = _cells(ground, asked)
+    where, kind, covered = _place(ground, asked)
+    known = lot_knowledge(ground, lot, key, ground.now_ms)
+    record = sowing_record(ground, lot)
+    kinds = {str(k): k.covered for k in PlaceKind} | {ANY: False, kind: covered}
+    place = place_emergence(record.others, kinds)
+    forecast = emergence_forecast(known.germination, place, kind, covered, record.own)
+    warmth = None
+    if asked.soil_temp_c is not None:
+        warmth = _warmth(key, asked.soil_temp_c, crop, ground)
+        forecast = scaled(forecast, warmth)
+    clustering = clustering_chances(record.filled)
+    price = asked.seed_price
+    if price is None and lot is not None and lot.price is not None and lot.seeds:
+        price = lot.price / lot.seeds
+    plan = sowing_plan(
+        forecast,
+        clustering,
+        cells,
+        plants=asked.plants,
+        fill_share=asked.fill,
+        certain_share=asked.certain,
+        costs=Costs(price, asked.cell_price, asked.hour_price, asked.thin_s),
+    )
+    chosen = (plan.for_plants if asked.plants else plan.for_fill) or plan.for_fill or plan.levels_off
+    row = next(r for r in plan.rows if r.per_cell == chosen)
+    left = seeds_left(ground, lot) if lot else None
+    remarks = [
+        *known.remarks,
+        *seeds_remarks(row, plan, forecast.place, asked.fill, left, price, record),
+        *_warm_now(ground, asked, key, crop),
+    ]
+    return SeedsAnswer(
+        ground.garden.name,
+        crop,
+        lot.name if lot else None,
+        where,
+        cells,
+        asked.plants,
+        chosen,
+        seeds_sentence(f"“{lot.name}”" if lot else crop, where, cells, asked.plants, row),
+        plan,
+        forecast.germination,
+        forecast.place,
+        forecast.comes_up,
+        (*known.told, *own_words(ground, record)),
+        tuple(_place_rows(place, {tray.kind for tray in record.others})),
+        float(clustering @ CLUSTERING),
+        len(record.filled),
+        warmth,
+        left,
+        price,
+        tuple(remarks),
+    )
+
+
+def scaled(forecast: EmergenceForecast, share: float) -> EmergenceForecast:
+    """The same forecast where only that part of what would come up does."""
+    comes_up = Middle(
+        *(
+            part * share
+            for part in (
+                forecast.comes_up.mean_share,
+                forecast.comes_up.low_share,
+                forecast.comes_up.high_share,
+            )
+        )
+    )
+    return replace(forecast, values=forecast.values * share, comes_up=comes_up)
+
+
+def _check(asked: SeedsAsked) -> None:
+    if asked.plants is not None and not 1 <= asked.plants <= MOST_CELLS:
+        raise UsageError(f"{asked.plants} plants cannot be asked for; give 1 to {MOST_CELLS}.")
+    if asked.cells is not None and not 1 <= asked.cells <= MOST_CELLS:
+        raise UsageError(f"{asked.cells} cells cannot be sown; give 1 to {MOST_CELLS}.")
+    for name, share in (("fill", asked.fill), ("sure", asked.certain)):
+        if not 0 < share < 1:
+            raise UsageError(f"A part of {share:g} for --{name} cannot be; write it like 95%.")
+    for name, price in (("seed", asked.seed_price), ("cell", asked.cell_price), ("hour", asked.hour_price)):
+        if price is not None and not price >= 0:
+            raise UsageError(f"A price of {price:g} for a {name} cannot be; give 0 or more.")
+    if not 0 <= asked.thin_s <= 3600:
+        raise UsageError(f"{asked.thin_s:g} seconds to thin a seedling cannot be; give 0 to 3600.")
+
+
+def _what(ground: Ground, what: str) -> tuple[Lot | None, str]:
+    """The lot of that name, else the crop."""
+    try:
+        lot = garden_store.lot_named(ground.tx, what)
+    except UnknownNameError as no_lot:
+        try:
+            return None, crop_store.crop_named(what).key
+        except UnknownNameError as no_crop:
+            names = [*no_lot.known, *no_crop.known]
+            raise UnknownNameError("lot or crop", what, names) from no_crop
+    return lot, lot.crop
+
+
+def _cells(ground: Ground, asked: SeedsAsked) -> int:
+    if asked.cells is not None:
+        return asked.cells
+    if asked.tray:
+        cells = garden_store.tray_named(ground.tx, asked.tray).cells
+        if cells:
+            return cells
+        raise UsageError(f"How many cells tray “{asked.tray}” has is not written down; add --cells 72.")
+    if asked.plants is not None:
+        return asked.plants
+    raise UsageError("Say how many cells are sown: --cells 72, or --tray with the name of a tray.")
+
+
+def _place(ground: Ground, asked: SeedsAsked) -> tuple[str, str, bool]:
+    """Words for where it will stand, the kind of place, and whether that is under cover."""
+    if asked.place:
+        kinds = {str(kind): kind for kind in PlaceKind}
+        named = {place.name for place in ground.places.values()}
+        if asked.place not in named and asked.place.lower() in kinds:
+            kind = kinds[asked.place.lower()]
+            return str(kind), str(kind), kind.covered
+        place = garden_store.place_named(ground.tx, asked.place)
+        return f"“{place.name}”", str(place.kind), place.covered
+    if asked.tray:
+        tray = garden_store.tray_named(ground.tx, asked.tray)
+        stands = ground.place_of(tray.tray_id, ground.now_ms)
+        if stands is not None:
+            return f"“{stands.name}”", str(stands.kind), stands.covered
+    return ANY, ANY, False
+
+
+def _warmth(key: str, soil_temp_c: float, crop: str, ground: Ground) -> float:
+    facts = load_seed_facts().get(key)
+    share = facts.normal_share(soil_temp_c) if facts else None
+    if share is None:
+        raise UsageError(
+            f"How many seedlings of {crop} come up at {ground.display.temp(soil_temp_c)} is not published; "
+            "leave --temp out."
+        )
+    return share
+
+
+def _warm_now(ground: Ground, asked: SeedsAsked, key: str, crop: str) -> list[str]:
+    """A remark where the mix of the place named has lately been too cold or too warm for the seed."""
+    facts = load_seed_facts().get(key)
+    if (
+        asked.soil_temp_c is not None
+        or facts is None
+        or not asked.place
+        or asked.place.lower() in list(PlaceKind)
+    ):
+        return []
+    place = garden_store.place_named(ground.tx, asked.place)
+    start_ms = ground.now_ms - WARM_DAYS * DAY_MS
+    heads = ground.place_hourly(place.place_id, "soil", start_ms, ground.now_ms + 1)
+    means = [float(np.nanmean(h.soil_temp_c)) for h in heads if np.isfinite(h.soil_temp_c).any()]
+    if not means:
+        return []
+    mean_c = sum(means) / len(means)
+    share = facts.normal_share(mean_c)
+    if share is None or share >= WORTH_SAYING:
+        return []
+    verified = "" if facts.normal_verified == "yes" else ", not verified"
+    return [
+        f"the mix in {place.name} was at {ground.display.temp(mean_c)} over the last {WARM_DAYS} days, "
+        f"where only {share * 100:.0f} of 100 seeds of {crop} come up that do at their best temperature "
+        f"({facts.normal_source}{verified}); with --temp that is reckoned in"
+    ]
+
+
+def _place_rows(place: PlaceEmergence, kinds: set[str]) -> Iterable[PlaceRow]:
+    """Kinds of place that trays were counted in."""
+    for kind in PlaceKind:
+        if str(kind) not in kinds:
+            continue
+        share, low, high = place.kind_share(str(kind), LEVEL)
+        upcoming = interval_of(SHARE, place.next_tray(str(kind), kind.covered), LEVEL)
+        yield PlaceRow(str(kind), kind.covered, place.trays[str(kind)], share, low, high, *upcoming)

@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.figures.batches import CASES, Rates, rates
+from tests.figures.batches import CASES, Rates, rates, recorded
 from traywarden.domain.batch_comparison import Verdict, compare_batches
 from traywarden.domain.batches import DAY_MS, Batch, NewlyUp
 from traywarden.domain.journal import Entry, Kind
@@ -115,3 +115,22 @@ def test_a_real_difference_is_found_and_the_interval_holds_it(measured: dict[str
         assert found.numbers_held >= 0.87, name
         if not name.startswith("alike"):
             assert found.right >= 0.8, name
+
+
+@pytest.mark.data
+def test_recorded_dishes_with_warmer_days_came_up_better_or_sooner() -> None:
+    """`python -m tests.figures batches` prints the same."""
+    found = compare_batches(recorded(25.0), recorded(20.0))
+    assert found.numbers is not None
+    assert (found.numbers.a_up, found.numbers.a_sown, found.numbers.b_up, found.numbers.b_sown) == (
+        30,
+        50,
+        13,
+        40,
+    )
+    assert found.numbers.verdict is Verdict.A
+    assert found.timing.verdict is Verdict.UNKNOWN
+    hot = compare_batches(recorded(30.0), recorded(25.0))
+    assert hot.numbers is not None
+    assert (hot.numbers.verdict, hot.timing.verdict) == (Verdict.UNKNOWN, Verdict.A)
+    assert hot.timing.sooner_d == pytest.approx(2.67, abs=0.01)

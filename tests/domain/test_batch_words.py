@@ -3,6 +3,7 @@
 import pytest
 
 from tests.domain.test_batch_comparison import batch
+from tests.figures.batches import recorded
 from traywarden.domain.batch_comparison import compare_batches
 from traywarden.domain.batch_words import batch_sentence, chance_words, comparison_sentences
 from traywarden.domain.batches import Batch
@@ -70,3 +71,12 @@ def test_one_batch_in_a_sentence() -> None:
 )
 def test_chances_are_put_as_times_in_ten_or_one_in_so_many(p_value: float, words: str) -> None:
     assert chance_words(p_value) == words
+
+
+@pytest.mark.data
+def test_sooner_on_the_whole_but_not_by_a_known_number_of_days_is_said_so() -> None:
+    words = said(recorded(30.0), recorded(25.0))
+    assert (
+        "frame came up sooner on the whole than bench, which is unlikely to be chance (1 time in 3" in words
+    )
+    assert "half of it was up about 2.7 days sooner (−" in words

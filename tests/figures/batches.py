@@ -1,12 +1,15 @@
-"""How often the comparison of two batches is right, on invented seedlings whose truth is known."""
+"""How often the comparison of two batches is right, on invented seedlings; what it says of recorded ones."""
 
+import csv
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 
+from tests.shared_data import shared_file
 from traywarden.domain.batch_comparison import BatchComparison, Verdict, compare_batches
+from traywarden.domain.batch_words import comparison_sentences
 from traywarden.domain.batches import DAY_MS, Batch, NewlyUp
 from traywarden.domain.journal import Entry, Kind
 
@@ -81,6 +84,22 @@ def rates(case: Invented, runs: int = RUNS, seed: int = SEED) -> Rates:
     )
 
 
+def recorded(day_c: float) -> Batch:
+    """The recorded dishes whose days were within 1 °C of that, as one batch."""
+    up: dict[int, int] = {}
+    seeds: dict[str, int] = {}
+    with shared_file("germination_thermogradient.csv").open(encoding="utf-8", newline="") as lines:
+        for row in csv.DictReader(lines):
+            if abs(float(row["day_temp"]) - day_c) <= 1.0:
+                up[int(row["day"])] = up.get(int(row["day"]), 0) + int(row["c_germinated"])
+                seeds[row["cell_x"] + row["cell_y"]] = int(row["initial_n"])
+    counts, highest = [], 0
+    for before, day in pairwise(sorted(up)):
+        counts.append(NewlyUp(before * DAY_MS, day * DAY_MS, max(0, up[day] - highest)))
+        highest = max(highest, up[day])
+    return Batch(Entry(1, 0, 0, Kind.SOWED), sum(seeds.values()), tuple(counts))
+
+
 CASES = {
     "alike, counted daily": Invented(1.0),
     "alike, every third day, on days of their own": Invented(3.0, apart=True),
@@ -91,10 +110,15 @@ CASES = {
 
 
 def lines() -> Iterator[str]:
+    for warm_c, cool_c in ((25.0, 20.0), (30.0, 25.0)):
+        yield f"Recorded dishes, days at {warm_c:g} °C against {cool_c:g} °C:"
+        found = compare_batches(recorded(warm_c), recorded(cool_c))
+        for sentence in comparison_sentences(found, f"{warm_c:g} °C", f"{cool_c:g} °C"):
+            yield f"  {sentence}"
     yield f"Two batches of {SOWN} seeds, {RUNS} times each, times spread by a factor of e^{SPREAD:g}:"
     for k, (name, case) in enumerate(CASES.items()):
-        found = rates(case, seed=SEED + k)
+        rate = rates(case, seed=SEED + k)
         yield (
-            f"  {name}: numbers called different {found.numbers:.0%}, times {found.times:.0%}; "
-            f"the 95 % intervals held the truth in {found.numbers_held:.0%} and {found.held:.0%}"
+            f"  {name}: numbers called different {rate.numbers:.0%}, times {rate.times:.0%}; "
+            f"the 95 % intervals held the truth in {rate.numbers_held:.0%} and {rate.held:.0%}"
         )

@@ -52,6 +52,7 @@ def count_chances(forecast: EmergenceForecast, sown: int) -> np.ndarray:
     return np.asarray(forecast.chances @ stats.binom.pmf(k[None, :], sown, forecast.values[:, None]))
 
 
+@cache
 def left_out() -> Held:
     """Each dish forecast from the 35 others, of which it is of one lot that nothing else is known of."""
     record = dishes()

@@ -92,6 +92,13 @@ def _timing(found: Timing, a: str, b: str) -> str:
         sooner, later = (a, b) if found.verdict is Verdict.A else (b, a)
         sign = 1 if found.verdict is Verdict.A else -1
         low_d, high_d = sorted((sign * found.low_d, sign * found.high_d))
+        if low_d < 0:
+            ends = _minus(f"{low_d:+.1f} to {high_d:+.1f}")
+            return (
+                f"{sooner} came up sooner on the whole than {later}, "
+                f"which is unlikely to be chance ({chance}); by how much is not clear: half of it was up "
+                f"about {days_words(abs(found.sooner_d))} sooner ({ends} days)."
+            )
         return (
             f"{sooner} came up about {days_words(abs(found.sooner_d))} sooner than {later} "
             f"({low_d:.1f} to {high_d:.1f}); that is unlikely to be chance ({chance})."

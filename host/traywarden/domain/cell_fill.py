@@ -13,6 +13,8 @@ CLUSTERING: Floats = np.array(
     [0.0, 0.005, 0.01, 0.02, 0.03, 0.045, 0.06, 0.08, 0.1, 0.13, 0.16, 0.2, 0.25, 0.3, 0.4, 0.5]
 )
 """Correlations between the seeds of one cell that are told apart."""
+MOST_UP = 3000
+"""Trays with more seedlings than this take too long to weigh, and are left out."""
 MEAN_CLUSTERING = 0.05
 """What is thought of them before any cells are counted: exponential, this the mean (no source)."""
 
@@ -80,7 +82,7 @@ def clustering_chances(trays: Sequence[FilledTray]) -> Floats:
     """
     logs = -CLUSTERING / MEAN_CLUSTERING
     for tray in trays:
-        if tray.per_cell > 1 and 0 < tray.up < tray.cells * tray.per_cell:
+        if tray.per_cell > 1 and 0 < tray.up < min(tray.cells * tray.per_cell, MOST_UP):
             logs = logs + np.array([_log_chance(tray, float(rho)) for rho in CLUSTERING])
     width = np.gradient(CLUSTERING)
     chances = np.exp(logs - logs.max()) * width

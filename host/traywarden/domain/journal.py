@@ -36,10 +36,10 @@ class Entry:
 
     data keys by kind: SOWED crop, cells, seeds_per_cell, depth_mm; WATERED how ("above", "below"),
     litres; EMERGED count (all up so far), filled_cells (those with at least one seedling); both SOWED and
-    EMERGED learn (false: it teaches nothing); POTTED_UP / PLANTED_OUT count; CALIBRATED points, pairs of volts
-    and m³/m³ (for head_id, or for every head in mix_id); RAINED mm; WEIGHED grams, and volts where it was the
-    pot of a head (head_id) that is being calibrated; TESTED seeds, sprouted, days, replicates, pairs of
-    sprouted and seeds (for lot_id); PACKED nothing (for lot_id).
+    EMERGED learn (false: it teaches nothing); POTTED_UP / PLANTED_OUT count; CALIBRATED points, pairs of
+    volts and m³/m³ (for head_id, or for every head in mix_id); RAINED mm; WEIGHED grams, and volts where it
+    was the pot of a head (head_id) that is being calibrated; TESTED seeds, sprouted, days, replicates, pairs
+    of sprouted and seeds (for lot_id); PACKED nothing (for lot_id).
     """
 
     entry_id: int

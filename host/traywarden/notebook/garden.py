@@ -11,8 +11,10 @@ from traywarden.domain.flags import names as flag_names
 from traywarden.domain.series import SERIES_COLUMNS, HeadSeries
 from traywarden.errors import UsageError
 from traywarden.notebook.asking import Moment, rows
+from traywarden.notebook.batches import Batches
 from traywarden.notebook.emergence import Emergence
 from traywarden.notebook.quality import Quality
+from traywarden.notebook.sowing import Sowing
 from traywarden.services.questions.compare import CompareAsked, ask_compare
 from traywarden.services.questions.degree_days import DegreeDaysAsked, ask_degree_days
 from traywarden.services.questions.dry_down import ask_dry_down
@@ -33,7 +35,7 @@ def open_garden(home: str | Path | None = None, *, now: Moment | None = None) ->
     return NotebookGarden(Path(home).expanduser() if home is not None else default_home(), now)
 
 
-class NotebookGarden(Emergence, Quality):
+class NotebookGarden(Emergence, Quality, Batches, Sowing):
     """An opened garden. Close it, or use it in a `with` block. Every table is in the garden's time zone."""
 
     def __init__(self, home: Path, now: Moment | None = None) -> None:

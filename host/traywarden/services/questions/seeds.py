@@ -7,7 +7,7 @@ import numpy as np
 
 from traywarden.domain.cell_fill import CLUSTERING, clustering_chances
 from traywarden.domain.emergence_forecast import LEVEL, EmergenceForecast, Middle, emergence_forecast
-from traywarden.domain.garden import Lot, PlaceKind
+from traywarden.domain.garden import Lot, Place, PlaceKind
 from traywarden.domain.lot_germination import interval_of
 from traywarden.domain.place_emergence import SHARE, PlaceEmergence, place_emergence
 from traywarden.domain.sowing_plan import CERTAIN, FILL, THIN_S, Costs, SowingPlan, sowing_plan
@@ -207,12 +207,10 @@ def _cells(ground: Ground, asked: SeedsAsked) -> int:
 def _place(ground: Ground, asked: SeedsAsked) -> tuple[str, str, bool]:
     """Words for where it will stand, the kind of place, and whether that is under cover."""
     if asked.place:
-        kinds = {str(kind): kind for kind in PlaceKind}
-        named = {place.name for place in ground.places.values()}
-        if asked.place not in named and asked.place.lower() in kinds:
-            kind = kinds[asked.place.lower()]
+        place = _named_place(ground, asked.place)
+        if place is None:
+            kind = PlaceKind(asked.place.lower())
             return str(kind), str(kind), kind.covered
-        place = garden_store.place_named(ground.tx, asked.place)
         return f"“{place.name}”", str(place.kind), place.covered
     if asked.tray:
         tray = garden_store.tray_named(ground.tx, asked.tray)
@@ -220,6 +218,14 @@ def _place(ground: Ground, asked: SeedsAsked) -> tuple[str, str, bool]:
         if stands is not None:
             return f"“{stands.name}”", str(stands.kind), stands.covered
     return ANY, ANY, False
+
+
+def _named_place(ground: Ground, words: str) -> Place | None:
+    """The place of that name; None where it is only a kind of place that is named."""
+    names = {place.name for place in ground.places.values()}
+    if words not in names and words.lower() in list(PlaceKind):
+        return None
+    return garden_store.place_named(ground.tx, words)
 
 
 def _warmth(key: str, soil_temp_c: float, crop: str, ground: Ground) -> float:
@@ -236,14 +242,9 @@ def _warmth(key: str, soil_temp_c: float, crop: str, ground: Ground) -> float:
 def _warm_now(ground: Ground, asked: SeedsAsked, key: str, crop: str) -> list[str]:
     """A remark where the mix of the place named has lately been too cold or too warm for the seed."""
     facts = load_seed_facts().get(key)
-    if (
-        asked.soil_temp_c is not None
-        or facts is None
-        or not asked.place
-        or asked.place.lower() in list(PlaceKind)
-    ):
+    place = _named_place(ground, asked.place) if asked.place else None
+    if asked.soil_temp_c is not None or facts is None or place is None:
         return []
-    place = garden_store.place_named(ground.tx, asked.place)
     start_ms = ground.now_ms - WARM_DAYS * DAY_MS
     heads = ground.place_hourly(place.place_id, "soil", start_ms, ground.now_ms + 1)
     means = [float(np.nanmean(h.soil_temp_c)) for h in heads if np.isfinite(h.soil_temp_c).any()]

@@ -1,0 +1,32 @@
+"""How many seeds to sow, as a table."""
+
+from dataclasses import asdict
+from typing import Any
+
+import pandas as pd
+
+from traywarden.notebook.asking import Asking, rows
+from traywarden.services.questions.seeds import SeedsAsked, ask_seeds
+
+
+class Sowing(Asking):
+    """Part of a notebook's garden."""
+
+    def seeds(self, what: str, **asked: Any) -> pd.DataFrame:
+        """A lot or a crop: index `per_cell`; seeds, fill_share, filled, wanted_chance, cells_needed, price …
+
+        Asked for with plants, cells, tray, place, fill, certain, soil_temp_c, seed_price, cell_price,
+        hour_price, thin_s. `attrs`: `sentence`, `chosen`, `germination`, `place_share`, `comes_up` …
+        """
+        with self._ground() as on:
+            answer = ask_seeds(on, SeedsAsked(what, **asked))
+        table = rows(answer.plan.rows).set_index("per_cell")
+        table.attrs.update(
+            sentence=answer.sentence,
+            chosen=answer.chosen,
+            germination=asdict(answer.germination),
+            place_share=asdict(answer.place_share),
+            comes_up=asdict(answer.comes_up),
+            evidence=[told.says for told in answer.evidence],
+        )
+        return table

@@ -1,0 +1,88 @@
+"""Seeds per cell, and what is learnt of a lot, by command."""
+
+import pytest
+
+from tests.cli.conftest import CommandLine
+
+
+@pytest.fixture
+def seeded(garden: CommandLine) -> CommandLine:
+    garden.ok(
+        "lot", "add", "Roma", "--crop", "tomato", "--germination", "85%", "--seeds", "200", "--price", "6"
+    )
+    return garden
+
+
+def test_the_answer_comes_first_then_the_table_then_why(seeded: CommandLine) -> None:
+    words = seeded.ok(
+        "seeds", "Roma", "--plants", "60", "--tray", "A1", "--cell-price", "0.1", "--hour-price", "15"
+    )
+    assert words.startswith("Sow ")
+    assert "60 or more" in words
+    assert "◀" in words
+    assert "pays where an empty cell costs you more than" in words
+    assert "85 % by the packet, worth 200 seeds of your own: Louisiana Adm. Code" in words
+    assert "common practice, without a source" in words
+    assert "60 plants 90 times in 100" in words
+
+
+def test_all_of_it_is_in_the_json(seeded: CommandLine) -> None:
+    answer = seeded.json(
+        "seeds", "Roma", "--cells", "72", "--place", "South frame", "--fill", "90%", "--temp", "25"
+    )
+    assert answer["plan"]["for_fill"] == 3
+    assert answer["warmth_share"] == pytest.approx(97 / 98)
+    assert answer["seed_price"] == 0.03
+    assert len(answer["plan"]["rows"]) >= 2
+
+
+def test_a_test_is_written_down_shown_and_taken_back(seeded: CommandLine) -> None:
+    words = seeded.ok("lot", "test", "Roma", "--seeds", "50", "--sprouted", "20", "--days", "9")
+    assert "Of lot “Roma”, 20 of 50 seeds sprouted (40%)." in words
+    shown = seeded.ok("lot", "show", "Roma")
+    assert "20 of 50 sprouted in your test (2026-06-10)." in shown
+    assert "150 of 200 seeds are left" in shown
+    entry = seeded.json("journal", "list")[-1]
+    assert entry["says"] == "lot Roma: 20 of 50 sprouted in 9 days"
+    assert "30 of 50" in seeded.ok("journal", "correct", str(entry["entry"]), "--sprouted", "30")
+    seeded.ok("journal", "undo", str(entry["entry"] + 1))
+    assert "20 of 50" in seeded.ok("lot", "show", "Roma")
+
+
+def test_replicates_too_far_apart_ask_for_another_test(seeded: CommandLine) -> None:
+    words = seeded.ok("lot", "test", "Roma", "--replicates", "90/100, 88/100 70/100 91/100")
+    assert "differ by 21 of 100, and only 14 is tolerated (7 CFR 201.55): test again." in words
+    assert "it counts for less" in seeded.ok("lot", "show", "Roma")
+    even = seeded.ok("lot", "test", "Roma", "--replicates", "22/25 23/25 21/25 24/25")
+    assert "test again" not in even
+    assert "lot Roma: 90 of 100 sprouted (22/25, 23/25, 21/25, 24/25)" in seeded.ok("journal", "list")
+
+
+def test_age_is_kept_in_the_journal(seeded: CommandLine) -> None:
+    assert "was packed on 2022-11-01" in seeded.ok("lot", "packed", "Roma", "--at", "2022-11-01")
+    fresh = seeded.json("lot", "show", "Roma")
+    assert "3.6 years old" in seeded.ok("lot", "show", "Roma")
+    assert fresh["germination"] < 0.80
+    assert "packed or harvested" in seeded.ok("journal", "list")
+
+
+@pytest.mark.parametrize(
+    ("words", "says"),
+    [
+        (("lot", "test", "Roma"), "how many were laid out"),
+        (("lot", "test", "Roma", "--seeds", "5", "--sprouted", "6"), "6 cannot have sprouted"),
+        (("lot", "test", "Roma", "--replicates", "5/4"), "A replicate “5/4” cannot be"),
+        (("lot", "test", "Roma", "--replicates", "4/5", "--seeds", "5"), "not both"),
+        (("seeds", "Roma"), "Say how many cells"),
+        (("seeds", "Roma", "--cells", "72", "--fill", ""), "write it like 95%"),
+        (("seeds", "Rema", "--cells", "72"), "did you mean “Roma”"),
+    ],
+)
+def test_what_cannot_be_is_one_sentence(seeded: CommandLine, words: tuple[str, ...], says: str) -> None:
+    assert says in seeded.refused(*words)
+
+
+def test_a_test_in_replicates_cannot_be_corrected_to_another_sum(seeded: CommandLine) -> None:
+    seeded.ok("lot", "test", "Roma", "--replicates", "22/25 23/25")
+    entry = seeded.json("journal", "list")[-1]["entry"]
+    assert "replicates do not add up" in seeded.refused("journal", "correct", str(entry), "--sprouted", "44")

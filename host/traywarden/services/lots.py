@@ -51,7 +51,7 @@ def lot_knowledge(ground: Ground, lot: Lot | None, crop_key: str, at_ms: int) ->
     """What is known at `at_ms` of a lot; entries written for later instants are not used."""
     facts = load_seed_facts().get(crop_key)
     entries = [] if lot is None else _of_lot(ground, lot, at_ms)
-    packed = next((e for e in reversed(entries) if e.kind is Kind.PACKED), None)
+    packed = _packed(entries)
     years = 0.0 if packed is None else (at_ms - packed.at_ms) / YEAR_MS
     evidence: list[Evidence] = []
     told: list[Told] = []
@@ -127,6 +127,12 @@ def replicate_check(entry: Entry) -> ReplicateCheck | None:
     )
 
 
+def age_years(ground: Ground, lot: Lot, at_ms: int) -> float | None:
+    """Years since the lot was packed or harvested; None where that is not written down."""
+    packed = _packed(_of_lot(ground, lot, at_ms))
+    return None if packed is None else (at_ms - packed.at_ms) / YEAR_MS
+
+
 def seeds_left(ground: Ground, lot: Lot) -> int | None:
     """Seeds of the lot not yet sown or tested, by the journal; None where its number is not known."""
     if lot.seeds is None:
@@ -140,6 +146,10 @@ def seeds_left(ground: Ground, lot: Lot) -> int | None:
             elif entry.kind is Kind.TESTED:
                 used += int(entry.data.get("seeds", 0))
     return max(0, lot.seeds - used)
+
+
+def _packed(entries: list[Entry]) -> Entry | None:
+    return next((e for e in reversed(entries) if e.kind is Kind.PACKED), None)
 
 
 def _of_lot(ground: Ground, lot: Lot, at_ms: int) -> list[Entry]:

@@ -12,6 +12,7 @@ from traywarden.domain.lateness import Cause, SeedLot, Verdict, causes, likelies
 from traywarden.domain.looks import log_likelihood
 from traywarden.domain.progress import Progress
 from traywarden.domain.recent_days import HOUR_S, Temperatures
+from traywarden.services.lots import age_years
 from traywarden.services.questions.emergence_answer import (
     COMING_UP,
     LATE,
@@ -170,7 +171,7 @@ class _Asked:
             hours.soil_temp_c[since],
             progress.slow,
             hours.moisture_m3_m3[since],
-            _seed_lot(sowing),
+            _seed_lot(self._ground, sowing),
             low_c=self._curve.low_c,
             high_c=self._curve.high_c,
             dry_line_m3_m3=mix.dry_line_m3_m3 if mix else None,
@@ -252,7 +253,7 @@ class _Asked:
         return Between(low, mid, high)
 
 
-def _seed_lot(sowing: Sowing) -> SeedLot | None:
+def _seed_lot(ground: Ground, sowing: Sowing) -> SeedLot | None:
     if sowing.lot is None:
         return None
     published = load_seed().get(sowing.lot.crop)
@@ -261,7 +262,7 @@ def _seed_lot(sowing: Sowing) -> SeedLot | None:
         sowing.lot.germination,
         published.standard_pct / 100 if published and published.standard_pct else None,
         published.standard_source if published else "",
-        None,
+        age_years(ground, sowing.lot, sowing.entry.at_ms),
         published.life_years if published else None,
         published.life_source if published else "",
     )

@@ -61,3 +61,38 @@ def test_a_count_is_corrected_with_its_cells(garden: CommandLine) -> None:
 def test_nothing_counted_is_one_helpful_sentence(garden: CommandLine) -> None:
     assert "Nothing was sown in tray “A1”" in garden.refused("batch", "A1", code=9)
     assert "traywarden emerged TRAY --count 0" in garden.refused("batches", code=9)
+
+
+def test_trays_of_two_places_are_compared_tray_by_tray(garden: CommandLine) -> None:
+    counted(garden)
+    for tray, place, counts in (("A2", "South frame", (0, 66, 66)), ("B2", "Bench", (0, 40, 40))):
+        garden.ok(
+            "tray", "add", tray, "--mix", "Seed mix", "--place", place, "--cells", "72", "--at", "10 days ago"
+        )
+        garden.ok("sowed", tray, "--crop", "lettuce", "--seeds-per-cell", "1", "--at", "9 days ago")
+        for days, count in zip((6, 2, 1), counts, strict=True):
+            garden.ok("emerged", tray, "--count", str(count), "--at", f"{days} days ago")
+    garden.ok("sowed", "A2", "--crop", "tomato", "--seeds-per-cell", "1", "--at", "5 h ago")
+    garden.ok("emerged", "A2", "--count", "0")
+    words = garden.ok("batches", "--by", "place", "--crop", "lettuce")
+    assert "Bench against South frame: 30 of 100 seeds fewer (" in words
+    assert "2 against 2 trays; " in words
+    assert "chance" in words
+    everything = garden.ok("batches", "--by", "place")
+    assert "Several crops are mixed here" in everything
+
+
+def test_two_batches_that_cannot_be_told_apart_say_so(garden: CommandLine) -> None:
+    garden.ok(
+        "tray", "add", "B1", "--mix", "Seed mix", "--place", "Bench", "--cells", "72", "--at", "10 days ago"
+    )
+    for tray, counts in {"A1": (0, 9), "B1": (2, 7)}.items():
+        garden.ok(
+            "sowed", tray, "--crop", "lettuce", "--cells", "10", "--seeds-per-cell", "1", "--at", "9 days ago"
+        )
+        for days, count in zip((5, 2), counts, strict=True):
+            garden.ok("emerged", tray, "--count", str(count), "--at", f"{days} days ago")
+    words = garden.ok("batch", "A1", "B1")
+    assert "Whether more of A1 or of B1 came up cannot be told: 9 of 10 against 7 of 10" in words
+    assert "was still coming up then" in words
+    assert "B1: the last count still brought new seedlings" in words.replace("The", "the")

@@ -86,3 +86,29 @@ def test_a_test_in_replicates_cannot_be_corrected_to_another_sum(seeded: Command
     seeded.ok("lot", "test", "Roma", "--replicates", "22/25 23/25")
     entry = seeded.json("journal", "list")[-1]["entry"]
     assert "replicates do not add up" in seeded.refused("journal", "correct", str(entry), "--sprouted", "44")
+
+
+def test_more_plants_than_cells_say_how_many_cells_they_need(seeded: CommandLine) -> None:
+    words = seeded.ok("seeds", "Roma", "--plants", "100", "--cells", "72")
+    assert "100 plants need" in words
+    assert "cells at 4 seeds each." in words
+
+
+def test_the_gardens_own_trays_are_shown_by_kind_of_place(seeded: CommandLine) -> None:
+    seeded.ok("sowed", "A1", "--crop", "lettuce", "--seeds-per-cell", "2", "--at", "9 days ago")
+    for days, count, filled in ((5, 0, 0), (3, 120, 66), (1, 122, 67)):
+        seeded.ok("emerged", "A1", "--count", str(count), "--filled", str(filled), "--at", f"{days} days ago")
+    words = seeded.ok("seeds", "Roma", "--cells", "72", "--place", "South frame", "--temp", "30")
+    assert "by 1 tray of other seed" in words
+    assert "Seeds of one cell share its luck by" in words
+    assert "cold frame" in words
+    assert "At that temperature 85 of 100" in words  # 83 against 98 normal seedlings
+    mine = seeded.ok("seeds", "lettuce", "--cells", "72", "--place", "South frame")
+    assert "by 1 tray of other seed" in mine
+
+
+def test_temperatures_are_in_the_degrees_that_are_displayed(seeded: CommandLine) -> None:
+    (seeded.home / "settings.toml").write_text('[display]\ntemperature = "F"\n', encoding="utf-8")
+    hot = seeded.json("seeds", "lettuce", "--cells", "40", "--temp", "86")
+    assert hot["warmth_share"] == pytest.approx(12 / 99)
+    assert "122.0 °F is not published" in seeded.refused("seeds", "lettuce", "--cells", "40", "--temp", "122")

@@ -2,13 +2,12 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from traywarden.domain.exponential import Exponential, Loss, fit_exponential
-from traywarden.domain.waterings import frozen_mask
+from traywarden.domain.stretches import END_OF_READINGS, stretches
 from traywarden.domain.wetting import DAY_S, HOUR_S, Wetting
 
 Floats = NDArray[np.float64]
@@ -66,7 +65,7 @@ class DryDown:
     mid_m3_m3: float | None
     r2: float | None
     reason: str
-    ended_by: str = "end of readings"
+    ended_by: str = END_OF_READINGS
 
     @property
     def span_s(self) -> float:
@@ -85,7 +84,7 @@ def fit_dry_down(
     residual_m3_m3: float | None = None,
     container_capacity_m3_m3: float | None = None,
     mid_m3_m3: float | None = None,
-    ended_by: str = "end of readings",
+    ended_by: str = END_OF_READINGS,
     params: DryDownParams = DEFAULT_PARAMS,
 ) -> DryDown:
     """Fit an exponential approach to a residual to one dry-down.
@@ -201,8 +200,7 @@ def dry_downs(
 
     Notes
     -----
-    A stretch begins `drain_s` after a wetting's peak (or with the first trusted reading) and ends with the
-    last reading before the next onset, before frost, or before a gap longer than `longest_gap_s`.
+    The stretches are those of `stretches`.
 
     Raises
     ------
@@ -221,50 +219,21 @@ def dry_downs(
     (120, 'end of readings')
     """
     times, moisture = np.asarray(time_s, dtype=np.float64), np.asarray(moisture_m3_m3, dtype=np.float64)
-    if times.shape != moisture.shape or times.ndim != 1:
-        raise ValueError("time and moisture must be one-dimensional and equally long")
-    warm = np.full(times.size, True) if soil_temp_c is None else ~frozen_mask(times, soil_temp_c)
-    # A reading belongs to a stretch by how many wettings have peaked and begun before it.
-    onsets = np.array(sorted(w.onset_s for w in wettings))
-    drained = np.array(sorted(w.peak_s for w in wettings)) + params.drain_s
-    begun = np.searchsorted(onsets, times, side="left")
-    over = np.searchsorted(drained, times, side="right")
-    use = np.isfinite(moisture) & warm & (begun == over)
-    kept = np.flatnonzero(use)
-    if kept.size == 0:
-        return []
-    frost = np.cumsum(~warm)[kept]
-    apart = (
-        (np.diff(begun[kept]) != 0) | (np.diff(frost) != 0) | (np.diff(times[kept]) > params.longest_gap_s)
+    found = stretches(
+        times, moisture, wettings, soil_temp_c, drain_s=params.drain_s, longest_gap_s=params.longest_gap_s
     )
-    edges = np.concatenate(([0], np.flatnonzero(apart) + 1, [kept.size]))
-    found = []
-    for first, last in pairwise(edges.tolist()):
-        part = kept[first:last]
-        found.append(
-            fit_dry_down(
-                times[part],
-                moisture[part],
-                residual_m3_m3=residual_m3_m3,
-                container_capacity_m3_m3=container_capacity_m3_m3,
-                mid_m3_m3=mid_m3_m3,
-                ended_by=_ended_by(kept, last, begun, warm),
-                params=params,
-            )
+    return [
+        fit_dry_down(
+            times[stretch.readings],
+            moisture[stretch.readings],
+            residual_m3_m3=residual_m3_m3,
+            container_capacity_m3_m3=container_capacity_m3_m3,
+            mid_m3_m3=mid_m3_m3,
+            ended_by=stretch.ended_by,
+            params=params,
         )
-    return found
-
-
-def _ended_by(kept: NDArray[np.int64], last: int, begun: NDArray[np.int64], warm: NDArray[np.bool_]) -> str:
-    """What came right after the stretch whose end is `kept[last - 1]`."""
-    at = kept[last - 1]
-    if not warm[at : (kept[last] if last < kept.size else warm.size)].all():
-        return "frost"
-    if np.any(begun[at:] > begun[at]):
-        if last == kept.size or begun[kept[last]] > begun[at]:
-            return "wetting"
-        return "gap"
-    return "end of readings" if last == kept.size else "gap"
+        for stretch in found
+    ]
 
 
 def _too_short(times: Floats, moisture: Floats, params: DryDownParams) -> str:

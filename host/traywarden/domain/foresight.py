@@ -208,7 +208,7 @@ def foresight(
     >>> even = Drying(hours * 3600, moist, np.full(72, 20.0), np.ones(72), np.ones((72, 24)))
     >>> now = foresight(even)  # 0.188 at the middle of hour 71; 0.135 is reached 28.5 h after its end
     >>> round(float(now.remaining_h([71], [0.135])[0]), 1)
-    28.7
+    28.9
     """
     asked_s = float(drying.hour_s[-1]) + 3600.0 if now_s is None else now_s
     begun_s = float(drying.hour_s[0])

@@ -154,7 +154,7 @@ def cases_before(
     >>> hours = np.arange(200.0)
     >>> even = Drying(hours * 3600, 0.40 - hours / 2000, hours * 0, np.ones(200), np.ones((200, 24)))
     >>> cases_before(even, 24.0).foreseen_h.round().tolist()  # five hours of readings are too few to tell
-    [25.0, 25.0, 25.0, 25.0, 25.0, 24.0, nan]
+    [25.0, 25.0, 25.0, 25.0, 24.0, 24.0, nan]
     """
     levels, reached_h = levels_reached(drying, width)
     asked_h = reached_h - before_h

@@ -11,13 +11,14 @@ from traywarden.domain.garden import PlaceKind, Tray
 from traywarden.domain.moisture import fraction
 from traywarden.domain.rules import Answer, Facts, Rule, Verdict
 from traywarden.domain.units import span_words
+from traywarden.services.drying_now import DryingNow, first_to_dry
 from traywarden.services.judging import CLOCK_AHEAD_MS, Judge, gone_blind
 from traywarden.services.knowledge import Knowledge
 from traywarden.services.questions.ground import DAY_MS, Ground
-from traywarden.services.questions.soon import ANY_TIME, SOON_S, Soon, seconds_to_dry, when_words
+from traywarden.services.questions.soon import ANY_TIME, SOON_S, Soon, when_words
 from traywarden.services.questions.waterings import TrayWettings, tray_waterings
+from traywarden.services.wettings import LEAD_MS, event_ms, known_from
 from traywarden.services.wettings import LOOK_BACK_MS as LOOK_BACK_WATERING_MS
-from traywarden.services.wettings import event_ms, known_from
 from traywarden.store import episodes as episode_store
 from traywarden.store.crops import load_crops
 
@@ -110,8 +111,12 @@ def ask_today(ground: Ground) -> TodayAnswer:
     ground.chosen_trays("")
     ground.need_readings()
     judge, knowledge = Judge(ground.settings), Knowledge(ground.tx, load_crops())
-    water = tray_waterings(ground, ground.now_ms - LOOK_BACK_WATERING_MS, ground.now_ms + 1)
-    seen = [_Tray(ground, judge, knowledge, tray, water[tray.tray_id]) for tray in ground.trays.values()]
+    start_ms = ground.now_ms - LOOK_BACK_WATERING_MS
+    water = tray_waterings(ground, start_ms, ground.now_ms + 1)
+    drying = DryingNow(ground, water, start_ms - LEAD_MS)
+    seen = [
+        _Tray(ground, judge, knowledge, tray, water[tray.tray_id], drying) for tray in ground.trays.values()
+    ]
     needs = sorted((need for tray in seen for need in tray.needs), key=_urgency)
     soon = sorted((s for tray in seen for s in tray.soon), key=lambda s: s.by)
     blind = tuple(b for tray in seen for b in tray.blind)
@@ -135,7 +140,13 @@ class _Tray:
     """One tray with every rule's state now."""
 
     def __init__(
-        self, ground: Ground, judge: Judge, knowledge: Knowledge, tray: Tray, water: TrayWettings
+        self,
+        ground: Ground,
+        judge: Judge,
+        knowledge: Knowledge,
+        tray: Tray,
+        water: TrayWettings,
+        drying: DryingNow,
     ) -> None:
         self._ground, self._judge, self._tray, self._water = ground, judge, tray, water
         place = ground.place_of(tray.tray_id, ground.now_ms)
@@ -161,7 +172,7 @@ class _Tray:
             self._ask(rule, evidence)
         self.now = self._glance()
         if not any(need.rule == "dry" and not need.easing for need in self.needs):
-            self.soon += self._drying()
+            self.soon += self._drying(drying)
 
     def _ask(self, rule: Rule, evidence: Sequence[Evidence]) -> None:
         kept = next(
@@ -271,16 +282,15 @@ class _Tray:
             self._answers,
         )
 
-    def _drying(self) -> list[Soon]:
+    def _drying(self, drying: DryingNow) -> list[Soon]:
         """When the tray will need water, if within a day."""
         mix = self._ground.mix_of(self._tray.tray_id, self._ground.now_ms)
         if mix is None or self.now.moisture_m3_m3 is None or (self._last and self._last.planted_out):
             return []
-        heads = list(zip(self._water.series, self._water.by_head, strict=True))
-        now_s, blind_after_s = self._ground.now_ms / 1000, self._judge.blind_after_ms / 1000
-        in_s = seconds_to_dry(heads, mix, now_s, blind_after_s)
-        if in_s is None or in_s > SOON_S:
+        first = first_to_dry(drying.outlooks(self._tray.tray_id, with_interval=False))
+        if first is None or first.outlook.in_h is None or first.outlook.in_h * 3600 > SOON_S:
             return []
+        in_s = first.outlook.in_h * 3600
         when = when_words(self._ground.now_ms, in_s, self._ground.zone)
         line = f"its dry line of {self.now.dry_line_pct:.0f} %"
         if when != ANY_TIME:

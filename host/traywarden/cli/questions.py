@@ -3,6 +3,7 @@
 import typer
 
 from traywarden.cli import (
+    backtest,
     batch,
     batches,
     compare,
@@ -10,6 +11,7 @@ from traywarden.cli import (
     doctor,
     dry_down,
     emergence,
+    outlook,
     quality,
     seeds,
     today,
@@ -18,6 +20,7 @@ from traywarden.cli import (
 
 QUESTIONS = (
     today,
+    outlook,
     emergence,
     seeds,
     degree_days,
@@ -26,6 +29,7 @@ QUESTIONS = (
     compare,
     batch,
     batches,
+    backtest,
     quality,
     doctor,
 )

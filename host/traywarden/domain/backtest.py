@@ -64,12 +64,12 @@ class Backtest:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Judged:
-    """Cases with their intervals; `dry_down` numbers them, `lasted_h` is from its start to the crossing."""
+    """The cases of one dry-down with their intervals; `lasted_h` is from its start to the crossing."""
 
+    name: str
     cases: Cases
     low_h: Floats
     high_h: Floats
-    dry_down: Floats
     lasted_h: Floats
 
 
@@ -111,7 +111,7 @@ def judged(histories: Sequence[History], since_s: float, width: int) -> tuple[li
     learning = Learning()
     waiting: list[tuple[float, int, Spread]] = []
     rolling, before = [], []
-    for number, (start_s, n, k) in enumerate(order):
+    for start_s, n, k in order:
         for end_s, whose, learnt in sorted((w for w in waiting if w[0] <= start_s), key=lambda w: w[0]):
             learning.add(end_s, whose, learnt)
         waiting = [w for w in waiting if w[0] > start_s]
@@ -120,8 +120,8 @@ def judged(histories: Sequence[History], since_s: float, width: int) -> tuple[li
         if start_s >= since_s:
             spread = learning.at(start_s, n)
             day = cases_before(drying, DAY_BEFORE_H, kept[n][:k], mates, width)
-            rolling.append(_judged(cases, spread, number, start_s))
-            before.append(_judged(day, spread, number, start_s))
+            rolling.append(_judged(histories[n].name, cases, spread, start_s))
+            before.append(_judged(histories[n].name, day, spread, start_s))
         waiting.append((kept[n][k].end_s, n, learnt_from(cases)))
     return rolling, before
 
@@ -138,12 +138,12 @@ def _mates(histories: Sequence[History], kept: Sequence[Sequence[Remembered]], n
     ]
 
 
-def _judged(cases: Cases, spread: Spread, number: int, start_s: float) -> Judged:
+def _judged(name: str, cases: Cases, spread: Spread, start_s: float) -> Judged:
     low, high = np.full(cases.size, np.nan), np.full(cases.size, np.nan)
     answered = np.isfinite(cases.foreseen_h)
     low[answered], high[answered] = spread.interval_h(cases.foreseen_h[answered])
     lasted = (cases.asked_s - start_s) / 3600 + cases.true_h
-    return Judged(cases, low, high, np.full(cases.size, float(number)), lasted)
+    return Judged(name, cases, low, high, lasted)
 
 
 def score(judged: Sequence[Judged]) -> Score:
@@ -155,9 +155,8 @@ def score(judged: Sequence[Judged]) -> Score:
         return np.concatenate([getattr(j.cases, name) for j in judged])
 
     foreseen, true = every("foreseen_h"), every("true_h")
-    low, high, number, lasted = (
-        np.concatenate([getattr(j, name) for j in judged])
-        for name in ("low_h", "high_h", "dry_down", "lasted_h")
+    low, high, lasted = (
+        np.concatenate([getattr(j, name) for j in judged]) for name in ("low_h", "high_h", "lasted_h")
     )
     ok = np.isfinite(foreseen)
     if not ok.any():
@@ -172,7 +171,7 @@ def score(judged: Sequence[Judged]) -> Score:
     return Score(
         cases=int(ok.sum()),
         unanswered=int((~ok).sum()),
-        dry_downs=int(np.unique(number[ok]).size),
+        dry_downs=sum(bool(np.isfinite(j.cases.foreseen_h).any()) for j in judged),
         coverage=float(((low <= true) & (true <= high))[ok].mean()),
         sooner=float((true < low)[ok].mean()),
         later=float((true > high)[ok].mean()),

@@ -8,6 +8,7 @@ from traywarden.domain.dry_outlook import AirAhead, DryOutlook, dry_outlook
 from traywarden.domain.foresight import Remembered, foresight, remember
 from traywarden.domain.garden import Place
 from traywarden.domain.outlook_cases import rolling_cases
+from traywarden.domain.series import HeadSeries
 from traywarden.domain.spread import Learning, Spread
 from traywarden.services.dryings import HeadDryings, head_dryings
 from traywarden.services.place_demand import PlaceDemand, TrayDemand
@@ -46,6 +47,7 @@ class DryingNow:
         self._demand = PlaceDemand(ground, start_ms, ground.now_ms)
         self._heads: dict[int, list[HeadDryings]] = {}
         self._remembered: dict[int, list[list[Remembered]]] = {}
+        self._told_of: dict[int, AirAhead | None] = {}
         self._learning: Learning | None = None
 
     def heads(self, tray_id: int) -> list[HeadDryings]:
@@ -62,6 +64,14 @@ class DryingNow:
     def demand(self, tray_id: int) -> TrayDemand:
         return self._demand.of_tray(tray_id, self._water[tray_id].series)
 
+    def series(self, tray_id: int) -> tuple[HeadSeries, ...]:
+        return self._water[tray_id].series
+
+    def forecast_source(self, tray_id: int) -> str:
+        """Whose forecast tells of the air where the tray stands; empty where none does."""
+        told = self._told(tray_id)
+        return "" if told is None else told.source
+
     def outlooks(self, tray_id: int, *, with_interval: bool) -> list[HeadOutlook]:
         """The outlook of every head in a tray now, in the order of the heads; the tray must have a mix."""
         mix = self._ground.mix_of(tray_id, self._ground.now_ms)
@@ -76,16 +86,23 @@ class DryingNow:
         if head.present is None:
             return DryOutlook(reason=head.reason)
         found = foresight(head.present, self._past(tray_id)[number], self._mates(tray_id), now_s)
-        place = self._ground.place_of(tray_id, self._ground.now_ms)
-        told = self._forecast(self._ground, place) if place is not None else None
         after_s = float(head.present.hour_s[-1]) + 3600.0
-        forecast = self._demand.forecast(self.demand(tray_id), told, after_s)
+        forecast = self._demand.forecast(self.demand(tray_id), self._told(tray_id), after_s)
         spread = self._spread(tray_id, number) if with_interval else None
         outlook = dry_outlook(found, line_m3_m3, now_s, spread, forecast)
         if head.newest_m3_m3 is not None and head.newest_m3_m3 < line_m3_m3:
             there = 0.0 if with_interval else None
             return replace(outlook, in_h=0.0, low_h=there, high_h=there, reason="", path=())
         return outlook
+
+    def _told(self, tray_id: int) -> AirAhead | None:
+        """The forecast for the place where a tray stands, asked for once."""
+        place = self._ground.place_of(tray_id, self._ground.now_ms)
+        if place is None:
+            return None
+        if place.place_id not in self._told_of:
+            self._told_of[place.place_id] = self._forecast(self._ground, place)
+        return self._told_of[place.place_id]
 
     def _past(self, tray_id: int) -> list[list[Remembered]]:
         if tray_id not in self._remembered:

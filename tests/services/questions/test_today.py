@@ -73,7 +73,7 @@ def test_too_cold_names_the_crop_its_minimum_and_the_source(little: LittleGarden
 
 
 def test_trays_that_reach_the_dry_line_within_a_day_are_told_by_when(little: LittleGarden) -> None:
-    """Within 15 % of the time left: these trays dry by the clock alone, and towards 0.15, which no one told."""
+    """Within 15 % of the time left: they dry by the clock alone, and towards 0.15, which no one told."""
     with grounded(little.store) as ground:
         soon = {s.tray: s for s in ask_today(ground).soon}
     assert set(soon) == {"lettuce", "peppers"}

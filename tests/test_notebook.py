@@ -159,3 +159,22 @@ def test_learned_factors_are_a_table_by_crop_and_lot(garden: NotebookGarden) -> 
     assert row["before"] == row["factor"] == 1.0
     assert row["low"] < 1.0 < row["high"]
     assert row["taught_by"] == 0
+
+
+def test_the_outlook_is_a_table_by_tray_with_times_in_the_gardens_zone(garden: NotebookGarden) -> None:
+    table = garden.outlook()
+    assert list(table.index) == ["tomatoes", "peppers", "lettuce"]
+    assert table["state"].tolist() == ["dry", "dries", "dries"]
+    for name in ("by", "earliest", "latest"):
+        assert str(table[name].dt.tz) == "Europe/Lisbon"
+    path = garden.outlook("lettuce").attrs["path"]
+    assert path["at"].is_monotonic_increasing
+    assert (path["earliest"] <= path["latest"]).all()
+
+
+def test_the_back_test_is_a_table_with_all_trays_first(garden: NotebookGarden) -> None:
+    table = garden.backtest(days=30)
+    assert table.index[0] == "all trays"
+    assert table.loc["all trays", "dry_downs"] == 8
+    assert table.attrs["sentence"].startswith("In 8 dry-downs")
+    assert table.attrs["day_before"].loc["peppers", "cases"] > 0

@@ -129,6 +129,8 @@ def test_compare_says_it_in_one_sentence_and_draws_it(little: CommandLine, tmp_p
         ("degree-days", "lettuce"),
         ("degree-days", "--place", "cold frame", "--air", "--crop", "pepper", "--from", "7 days ago"),
         ("dry-down", "--mix", "peat mix"),
+        ("outlook", "peppers"),
+        ("backtest", "--days", "10"),
         ("compare", "cold frame", "open bench", "--from", "2026-03-03", "--to", "2026-03-09"),
     ],
 )
@@ -156,6 +158,8 @@ def test_wrong_words_get_one_sentence(little: CommandLine) -> None:
         ("waterings",),
         ("degree-days", "A1", "--base", "5"),
         ("dry-down",),
+        ("outlook", "A1"),
+        ("backtest",),
         ("compare", "South frame", "Bench"),
     ],
 )
@@ -163,13 +167,13 @@ def test_a_garden_without_readings_is_told_how_to_begin(garden: CommandLine, wor
     assert "traywarden run" in garden.refused(*words, code=9)
 
 
-@pytest.mark.parametrize("words", [("today",), ("waterings",), ("dry-down",)])
+@pytest.mark.parametrize("words", [("today",), ("outlook",), ("waterings",), ("dry-down",), ("backtest",)])
 def test_no_garden_yet_says_how_to_make_one(run: CommandLine, words: tuple[str, ...]) -> None:
     assert "traywarden garden set" in run.refused(*words)
 
 
 def test_help_of_every_question_carries_an_example(run: CommandLine) -> None:
-    for word in ("today", "degree-days", "waterings", "dry-down", "compare", "doctor"):
+    for word in ("today", "outlook", "degree-days", "waterings", "dry-down", "compare", "backtest", "doctor"):
         out = run.ok(word, "--help")
         assert "Example" in out, word
         assert f"traywarden {word}" in out, word

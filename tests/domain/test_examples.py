@@ -30,6 +30,15 @@ def test_the_examples_in_docstrings_run_as_shown(name: str) -> None:
         "alignment",
         "daylight",
         "bootstrap",
+        "demand",
+        "drying",
+        "drying_speed",
+        "usual_drying",
+        "foresight",
+        "spread",
+        "outlook_cases",
+        "dry_outlook",
+        "stretches",
     ],
 )
 def test_modules_that_compute_have_examples(name: str) -> None:

@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterable
 
 import _pytest.outcomes
 
-from tests.figures import batches, comparison, dry_downs, emergence, quality, sowing, wettings
+from tests.figures import batches, comparison, dry_downs, emergence, outlook, quality, sowing, wettings
 
 SUBJECTS: dict[str, Callable[[], Iterable[str]]] = {
     "wettings": wettings.lines,
@@ -15,6 +15,7 @@ SUBJECTS: dict[str, Callable[[], Iterable[str]]] = {
     "emergence": emergence.lines,
     "batches": batches.lines,
     "sowing": sowing.lines,
+    "outlook": outlook.lines,
 }
 
 

@@ -1,7 +1,6 @@
 """`traywarden backtest`: how good the outlook was in this garden."""
 
 import math
-from dataclasses import dataclass
 
 import typer
 
@@ -11,13 +10,6 @@ from traywarden.cli.context import JSON_OPTION, emit
 from traywarden.cli.tables import print_table, say
 from traywarden.domain.backtest import Score
 from traywarden.services.questions.backtest import BacktestAnswer, ask_backtest
-
-
-@dataclass(frozen=True, slots=True)
-class Backtest:
-    """What the command answers, by subject."""
-
-    trays: BacktestAnswer
 
 
 def register(app: typer.Typer) -> None:
@@ -38,12 +30,8 @@ def backtest(
     Example: `traywarden backtest --days 60`
     """
     with asking() as on:
-        answer = Backtest(ask_backtest(on, tray, days))
-    emit(answer, _print, as_json=as_json)
-
-
-def _print(answer: Backtest) -> None:
-    print_trays(answer.trays)
+        answer = ask_backtest(on, tray, days)
+    emit(answer, print_trays, as_json=as_json)
 
 
 def print_trays(answer: BacktestAnswer) -> None:

@@ -1,7 +1,6 @@
 """`traywarden outlook`: when each tray will be at its dry line."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
@@ -15,13 +14,6 @@ from traywarden.domain.units import span_words
 from traywarden.links.pictures import check_name, draw
 from traywarden.services.questions.outlook import DRIES, DRY, OutlookAnswer, TrayOutlook, ask_outlook
 from traywarden.services.questions.outlook_picture import outlook_picture
-
-
-@dataclass(frozen=True, slots=True)
-class Outlook:
-    """What the command answers, by subject."""
-
-    trays: OutlookAnswer
 
 
 def register(app: typer.Typer) -> None:
@@ -48,14 +40,14 @@ def outlook(
         if not tray:
             raise typer.BadParameter("Name the tray to draw, as in: traywarden outlook A1 --picture a1.svg")
     with asking() as on:
-        answer = Outlook(ask_outlook(on, tray))
+        answer = ask_outlook(on, tray)
     if picture is not None:
-        draw(outlook_picture(answer.trays), picture)
+        draw(outlook_picture(answer), picture)
     emit(answer, lambda a: _print(a, picture), as_json=as_json)
 
 
-def _print(answer: Outlook, picture: Path | None) -> None:
-    print_trays(answer.trays)
+def _print(answer: OutlookAnswer, picture: Path | None) -> None:
+    print_trays(answer)
     if picture is not None:
         say(f"Drawn into {picture}.")
 
@@ -117,8 +109,8 @@ def _print_told(told: Sequence[TrayOutlook], now: datetime) -> None:
         named = ", ".join(tray.tray for tray in told if tray.remark == remark)
         say(f"{named}: {remark}.")
     say(
-        "In eight cases of ten it is dry between the earliest and the latest time. Moisture and dry line in % "
-        "of container capacity."
+        "In eight cases of ten it is dry between the earliest and the latest time. Moisture and dry line in "
+        "% of container capacity."
     )
 
 

@@ -164,6 +164,9 @@ def dry_outlook(
         return replace(plain, reason=f"not within {days:.0f} days, if it goes on like this")
     if spread is None:
         return replace(plain, in_h=float(hours[-1]))
+    # Of a young dry-down the first steps may be unknown where earlier ones began lower.
+    known = np.isfinite(hours)
+    steps, hours = steps[known], hours[known]
     low, high = spread.interval_h(hours)
     path = [
         PathPoint(round(float(m), 4), *(round(float(v), 2) for v in row))

@@ -16,8 +16,8 @@ Bools = NDArray[np.bool_]
 HALF = 2.0
 """So many earlier dry-downs weigh as much as the present one (no source)."""
 GROWN_H = 12.0
-"""… once the present one is so old: less than half a day shows the daily swing, not drying (no source)."""
-LEAST_COUNT = 0.5
+"""… once so many usual hours of it were measured: less shows the daily swing, not drying (no source)."""
+LEAST_COUNT = 0.4
 """A younger dry-down is foreseen only where at least this many earlier ones speak for the way to go."""
 LEAST_NEED_H = 0.25
 REMEMBERED_S = 60 * 86400.0
@@ -72,11 +72,11 @@ def remember(drying: Drying) -> Remembered:
     --------
     >>> hours = np.arange(200.0)
     >>> even = Drying(hours * 3600, 0.5 - hours / 500, hours, np.full(200, 2.0), np.ones((200, 24)))
-    >>> int(np.isfinite(remember(even).plain_h).sum())  # of the levels from 0.12 to 0.47
-    35
+    >>> int(np.isfinite(remember(even).plain_h).sum())  # of the levels from 0.11 to 0.49
+    39
     """
     demand_h, plain_h = crossings_h(drying, LEVELS_M3_M3)
-    level = smoothed(filled(drying.moisture_m3_m3), around_h(drying.hours))
+    level = smoothed(filled(drying.moisture_m3_m3), around_h(drying))
     return Remembered(
         float(drying.hour_s[0]),
         float(drying.hour_s[-1]) + 3600.0,
@@ -131,6 +131,12 @@ class Foresight:
     speed: DryingSpeed
     usual: UsualDrying | None
 
+    @property
+    def _clock_h(self) -> Floats:
+        """Usual hours that were measured up to each hour."""
+        known = np.isfinite(self.drying.moisture_m3_m3)
+        return np.cumsum(np.where(known, self.drying.pace(self.share), 0.0))
+
     def need_h(self, hour: ArrayLike, level_m3_m3: ArrayLike) -> tuple[Floats, Floats]:
         """From the middle of an hour on: usual hours down to a level, and how many earlier dry-downs say so.
 
@@ -145,11 +151,11 @@ class Foresight:
         count, usual = np.zeros(at.size), own
         if self.usual is not None:
             usual, count = self.usual.between(high, low)
-        old = np.isfinite(self.drying.moisture_m3_m3).cumsum()[at] / GROWN_H
+        old = self._clock_h[at] / GROWN_H
         weight = count / (count + HALF * np.minimum(old, 1.0))
         with np.errstate(invalid="ignore"):
             own, usual = (np.log(np.maximum(v, LEAST_NEED_H)) for v in (own, usual))
-        need = np.where(now > target, np.exp((1 - weight) * own + weight * usual), 0.0)
+            need = np.where(now > target, np.exp((1 - weight) * own + weight * usual), 0.0)
         unknown = (target <= left) | ((old < 1) & (count < LEAST_COUNT) & (now > target))
         return np.where(unknown, np.nan, need), count
 

@@ -132,27 +132,24 @@ class Learning:
     """Spreads of dry-downs as they end, fading with age: whose they are, and what of them holds for whom."""
 
     def __init__(self) -> None:
-        self._all = NOTHING_LEARNT
-        self._own: dict[int, Spread] = {}
-        self._at_s = -np.inf
+        self._all = NOTHING_LEARNT, 0.0
+        self._own: dict[int, tuple[Spread, float]] = {}
 
     def add(self, end_s: float, whose: int, learnt: Spread) -> None:
         """A dry-down of `whose` has ended; in the order in which they end."""
-        self._fade(end_s)
-        self._all += learnt
-        self._own[whose] = self._own.get(whose, NOTHING_LEARNT) + learnt
+        self._all = _faded(self._all, end_s) + learnt, end_s
+        self._own[whose] = _faded(self._own.get(whose, (NOTHING_LEARNT, end_s)), end_s) + learnt, end_s
 
     def at(self, now_s: float, whose: int) -> Spread:
         """What holds for `whose` now: its own in full, others for a quarter."""
-        self._fade(now_s)
-        own = self._own.get(whose, NOTHING_LEARNT)
-        return own.times(1 - OTHERS_COUNT) + self._all.times(OTHERS_COUNT)
+        own = _faded(self._own.get(whose, (NOTHING_LEARNT, now_s)), now_s)
+        return own.times(1 - OTHERS_COUNT) + _faded(self._all, now_s).times(OTHERS_COUNT)
 
-    def _fade(self, now_s: float) -> None:
-        left = 0.5 ** ((now_s - self._at_s) / HALVES_S) if np.isfinite(self._at_s) else 1.0
-        self._all = self._all.times(left)
-        self._own = {whose: spread.times(left) for whose, spread in self._own.items()}
-        self._at_s = now_s
+
+def _faded(known: tuple[Spread, float], now_s: float) -> Spread:
+    """What is left of a spread by now."""
+    spread, at_s = known
+    return spread.times(0.5 ** ((now_s - at_s) / HALVES_S))
 
 
 def _quantile(cdf: Floats, share: float) -> Floats:

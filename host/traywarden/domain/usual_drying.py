@@ -17,13 +17,37 @@ LEAST_H = 0.5
 """No step counts as faster than this many usual hours: a passage is known to the hour, no better."""
 
 
-def around_h(hours: int) -> int:
-    """Over how many hours a dry-down of so many is smoothed: an eighth, from 3 hours to a day (no source).
+def around_h(drying: Drying) -> int:
+    """Over how many hours a dry-down is smoothed: as long as it took, on average, to fall by one step.
 
-    >>> around_h(30), around_h(96), around_h(1000)
-    (3, 12, 24)
+    Parameters
+    ----------
+    drying : Drying
+
+    Returns
+    -------
+    int, from 3 to 24 [h]
+
+    Notes
+    -----
+    A tray that loses 0.05 m³/m³ a day is smoothed over 5 hours, so that day and night stay apart; open ground
+    that loses 0.01 over a whole day, so that neither a sensor's steps nor its daily swing count as crossings.
+
+    References
+    ----------
+    The rule is this project’s own.
+
+    Examples
+    --------
+    >>> hours = np.arange(96.0)
+    >>> around_h(Drying(hours * 3600, 0.5 - 0.05 * hours / 24, hours, hours, np.ones((96, 24))))
+    5
     """
-    return int(np.clip(hours // 8, 3, DAY_H))
+    moisture = filled(drying.moisture_m3_m3)
+    if moisture.size < 3:
+        return 3
+    fall = moisture[:3].mean() - moisture[-3:].mean()
+    return int(np.clip(round(STEP_M3_M3 * moisture.size / max(fall, 1e-9)), 3, DAY_H))
 
 
 def crossings_h(drying: Drying, levels_m3_m3: ArrayLike, width: int = 0) -> tuple[Floats, Floats]:
@@ -58,7 +82,7 @@ def crossings_h(drying: Drying, levels_m3_m3: ArrayLike, width: int = 0) -> tupl
     """
     levels = np.asarray(levels_m3_m3, dtype=np.float64)
     demand, plain = np.full(levels.size, np.nan), np.full(levels.size, np.nan)
-    low = np.minimum.accumulate(smoothed(filled(drying.moisture_m3_m3), width or around_h(drying.hours)))
+    low = np.minimum.accumulate(smoothed(filled(drying.moisture_m3_m3), width or around_h(drying)))
     if low.size < 2:
         return demand, plain
     inside = (levels < low[0]) & (levels >= low[-1])

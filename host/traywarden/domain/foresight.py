@@ -28,7 +28,8 @@ FIRST_SHARE, SHARE_FALL = 0.5, 0.05
 LEAST_REMEMBERED = 3
 """… and the last three however old they are: better an old one than none (no source)."""
 MATES_COUNT = 1.0
-"""All earlier dry-downs of other trays of the same mix together count like so many of its own (no source)."""
+"""While it has fewer than three of its own, all earlier dry-downs of other trays of its mix together count
+like so many of them (no source)."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -218,7 +219,8 @@ def foresight(
     """
     asked_s = float(drying.hour_s[-1]) + 3600.0 if now_s is None else now_s
     begun_s = float(drying.hour_s[0])
-    mine, theirs = (_remembered(each, begun_s, asked_s) for each in (own, mates))
+    mine = _remembered(own, begun_s, asked_s)
+    theirs = _remembered(mates, begun_s, asked_s) if len(mine) < LEAST_REMEMBERED else []
     sums = np.sum([r.swing_sums for r in mine], axis=0) if mine else None
     shares = [1.0] * len(mine) + [min(MATES_COUNT / 2, MATES_COUNT / max(len(theirs), 1))] * len(theirs)
     share = demand_share(mine or theirs)

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 
 from traywarden.domain.backtest import learnt_from
 from traywarden.domain.dry_outlook import AirAhead, DryOutlook, dry_outlook
-from traywarden.domain.foresight import Remembered, foresight, remember
+from traywarden.domain.foresight import LEAST_REMEMBERED, Remembered, foresight, remember
 from traywarden.domain.garden import Place
 from traywarden.domain.outlook_cases import rolling_cases
 from traywarden.domain.series import HeadSeries
@@ -45,6 +45,7 @@ class DryingNow:
     ) -> None:
         self._ground, self._water, self._forecast = ground, water, forecast
         self._demand = PlaceDemand(ground, start_ms, ground.now_ms)
+        self._mixes = {t: ground.facts.mix_of_tray(t, ground.now_ms) for t in water}
         self._heads: dict[int, list[HeadDryings]] = {}
         self._remembered: dict[int, list[list[Remembered]]] = {}
         self._told_of: dict[int, AirAhead | None] = {}
@@ -85,7 +86,9 @@ class DryingNow:
         head, now_s = self.heads(tray_id)[number], self._ground.now_ms / 1000
         if head.present is None:
             return DryOutlook(reason=head.reason)
-        found = foresight(head.present, self._past(tray_id)[number], self._mates(tray_id), now_s)
+        past = self._past(tray_id)[number]
+        mates = self._mates(tray_id) if len(past) < LEAST_REMEMBERED else []
+        found = foresight(head.present, past, mates, now_s)
         after_s = float(head.present.hour_s[-1]) + 3600.0
         forecast = self._demand.forecast(self.demand(tray_id), self._told(tray_id), after_s)
         spread = self._spread(tray_id, number) if with_interval else None
@@ -111,14 +114,11 @@ class DryingNow:
 
     def _mates(self, tray_id: int) -> list[Remembered]:
         """Earlier dry-downs of other trays that hold the same mix now."""
-        now_ms = self._ground.now_ms
-        mix_id = self._ground.facts.mix_of_tray(tray_id, now_ms)
-        others = [
-            t
-            for t in self._water
-            if t != tray_id and mix_id is not None and self._ground.facts.mix_of_tray(t, now_ms) == mix_id
+        mix_id = self._mixes.get(tray_id)
+        same = [
+            t for t, held in self._mixes.items() if t != tray_id and mix_id is not None and held == mix_id
         ]
-        return [r for other in others for mine in self._past(other) for r in mine]
+        return [r for other in same for mine in self._past(other) for r in mine]
 
     def _spread(self, tray_id: int, number: int) -> Spread:
         """How far off outlooks in this garden were, learnt from every dry-down that is over."""

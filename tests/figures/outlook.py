@@ -7,6 +7,7 @@ known by then. Dry-downs of the season in question are judged; all before them a
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cache
+from unittest.mock import patch
 
 import numpy as np
 import pandas as pd
@@ -16,7 +17,8 @@ from tests.shared_data import shared_file
 from traywarden.demo import plan
 from traywarden.demo.gardener import Gardener
 from traywarden.demo.simulation import Simulation
-from traywarden.domain.backtest import Backtest, History, Judged, Score, backtest, judged
+from traywarden.domain import drying_speed, foresight, spread
+from traywarden.domain.backtest import Backtest, History, Judged, Score, backtest, judged, score
 from traywarden.domain.demand import reference_demand_mm
 from traywarden.domain.drying import DAY_H, Drying, expected_demand, filled, relative_demand, smoothed
 from traywarden.domain.hourly import hourly
@@ -34,7 +36,7 @@ swing is as large as a day's fall there, and the Bondville sensor reads in steps
 SUMMER = pd.Timestamp("1998-06-01 06:00")  # UTC: midnight there
 BONDVILLE_DEG, FORD_DEG = (40.0, -88.3), (33.7, -115.1)
 """Latitude and longitude to a tenth of a degree, Illinois and California [from memory]."""
-SEED, DAYS, END_S = 7, 28, 1_760_000_400
+SEED, DAYS, LONG_DAYS, END_S = 7, 28, 70, 1_760_000_400
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,9 +138,9 @@ def _in_hindsight(each: Judged, by_start: dict[float, Drying]) -> Iterator[float
 
 
 @cache
-def simulated() -> tuple[list[History], dict[str, tuple[Floats, Floats]]]:
-    """Four weeks of the demo's trays as their probes saw them, and their true water by the step."""
-    play = Simulation(END_S, DAYS, SEED)
+def simulated(days: int = DAYS) -> tuple[list[History], dict[str, tuple[Floats, Floats]]]:
+    """Some weeks of the demo's trays as their probes saw them, and their true water by the step."""
+    play = Simulation(END_S, days, SEED)
     gardener = Gardener(play.moulds, play.steps)
     rows: dict[str, list[tuple[float, float, float, float, float]]] = {tray.name: [] for tray in plan.TRAYS}
     water: dict[str, list[float]] = {tray.name: [] for tray in plan.TRAYS}
@@ -172,6 +174,36 @@ def of_simulated() -> Backtest:
     return backtest(simulated()[0])
 
 
+def narrowing() -> Iterator[tuple[int, int, Score]]:
+    """Ten weeks of the same trays: the score of dry-downs that began in each span of days."""
+    rolling, _ = judged(simulated(LONG_DAYS)[0], -np.inf, 0)
+    for first, last in ((0, 14), (14, 28), (28, 49), (49, LONG_DAYS)):
+        began = [(float(j.cases.asked_s[0] - END_S) / 86400 + LONG_DAYS, j) for j in rolling if j.cases.size]
+        yield first, last, score([j for at_d, j in began if first <= at_d < last])
+
+
+TURNED = (
+    (drying_speed, "MEMORY_H"),
+    (drying_speed, "NOISE_M3_M3"),
+    (foresight, "HALF"),
+    (foresight, "REMEMBERED_S"),
+    (spread, "DEFAULT_COUNT"),
+    (spread, "HALVES_S"),
+    (spread, "OFFSET_H"),
+    (spread, "LIKENESS"),
+)
+
+
+def turned() -> Iterator[tuple[str, float, Score, Score]]:
+    """Both fields' scores with one constant of the outlook at half or twice its value."""
+    for module, name in TURNED:
+        for times in (0.5, 2.0):
+            with patch.object(module, name, getattr(module, name) * times):
+                one = backtest([bondville()], SUMMER.timestamp(), WHOLE_DAY_H).rolling
+                other = backtest([ford_dry_lake()], width=WHOLE_DAY_H).rolling
+            yield name, times, one, other
+
+
 def lines() -> Iterator[str]:
     yield "Levels: every 0.01 m³/m³ at x.xx5 in the upper four fifths of each dry-down that fell by 0.03."
     yield "Learnt from earlier dry-downs alone, first by default."
@@ -185,6 +217,15 @@ def lines() -> Iterator[str]:
     yield f"    with the coming day's weather known: off by {_percent(known.median_error)}"
     yield from _told("Ford Dry Lake 2015, 4 inch (four dry-downs)", of_ford_dry_lake("4"), ford_dry_lake("4"))
     yield from _told(f"Simulated trays, {DAYS} days (recovery, not realism)", of_simulated())
+    yield f"  the same trays for {LONG_DAYS} days: the interval held in dry-downs that began on days"
+    for first, last, found in narrowing():
+        held, width = _percent(found.coverage), _percent(found.width)
+        yield f"    {first} to {last}: {held} ({found.dry_downs} dry-downs), width {width}"
+    yield "One constant at half or twice its value: median error and how often the interval held,"
+    yield "  Bondville | Ford Dry Lake, every six hours"
+    for name, times, one, other in turned():
+        both = " | ".join(f"{_percent(s.median_error)}, {_percent(s.coverage)}" for s in (one, other))
+        yield f"    {name} × {times:g}: {both}"
 
 
 def _told(
@@ -202,14 +243,14 @@ def _told(
         )
 
 
-def _words(score: Score) -> str:
+def _words(found: Score) -> str:
     return (
-        f"{score.dry_downs} dry-downs, {score.cases} cases ({score.unanswered} without an outlook); "
-        f"80 % interval held {_percent(score.coverage)} (sooner {_percent(score.sooner)}, later "
-        f"{_percent(score.later)}), median error {_percent(score.median_error)} of the time left, bias "
-        f"{_percent(score.bias)}; same rate as the last day {_percent(score.same_rate_error)}, ×"
-        f"{score.same_rate_ratio or 0:.2f}; as long as last time {_percent(score.last_time_error)}, ×"
-        f"{score.last_time_ratio or 0:.2f}; pinball {score.pinball or 0:.3f}"
+        f"{found.dry_downs} dry-downs, {found.cases} cases ({found.unanswered} without an outlook); "
+        f"80 % interval held {_percent(found.coverage)} (sooner {_percent(found.sooner)}, later "
+        f"{_percent(found.later)}), median error {_percent(found.median_error)} of the time left, bias "
+        f"{_percent(found.bias)}; same rate as the last day {_percent(found.same_rate_error)}, ×"
+        f"{found.same_rate_ratio or 0:.2f}; as long as last time {_percent(found.last_time_error)}, ×"
+        f"{found.last_time_ratio or 0:.2f}; pinball {found.pinball or 0:.3f}"
     )
 
 

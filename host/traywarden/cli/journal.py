@@ -78,6 +78,7 @@ def journal_correct(
     filled: int | None = typer.Option(None, min=0, help="The filled cells it was."),
     seeds: int | None = typer.Option(None, help="The seeds laid out it was."),
     sprouted: int | None = typer.Option(None, min=0, help="The seeds sprouted it was."),
+    end: str = typer.Option("", help="The end of the tray or base it was."),
     note: str | None = typer.Option(None, help="The note it should have."),
     as_json: bool = JSON_OPTION,
 ) -> None:
@@ -100,6 +101,7 @@ def journal_correct(
         "sprouted": sprouted,
         "how": None if below is None else "below" if below else "above",
         "learn": learn,
+        "end": end.strip() or None,
     }
     data = {name: value for name, value in given.items() if value is not None}
     with bench() as b:

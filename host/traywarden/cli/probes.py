@@ -89,6 +89,7 @@ def probe_place(
         help="Or the place, for a sensor hung in the air.",
         autocompletion=completion.places,
     ),
+    end: str = typer.Option("", help="Which end of the tray: north, left …; tells who stays drier."),
     note: str = typer.Option("", help="Anything to remember."),
     at: str = AT_OPTION,
     as_json: bool = JSON_OPTION,
@@ -109,11 +110,13 @@ def probe_place(
                 head_id=known.head_id,
                 tray_id=into.tray_id if into else None,
                 place_id=hung.place_id if hung else None,
+                data={"end": end.strip() or None},
                 note=note,
             )
             entry = put(tx, draft, b.now_ms)
             homeless = into is not None and journal_store.facts(tx).place_of_tray(into.tray_id, when) is None
-        where = f"is in tray “{into.name}”" if into else f"hangs in “{hung.name}”" if hung else ""
+        at_end = f" ({end.strip()} end)" if end.strip() else ""
+        where = f"is in tray “{into.name}”{at_end}" if into else f"hangs in “{hung.name}”" if hung else ""
         says = f"Head {known.label} {where} since {at_words(b, when)}."
         if homeless and into is not None:
             # Else readings from before the tray's first place count for no place and no mix, in silence.

@@ -8,6 +8,7 @@ from traywarden.cli.moments import at_ms, at_words
 from traywarden.cli.tables import grouped, print_table, say
 from traywarden.cli.written import answer
 from traywarden.domain.journal import Kind
+from traywarden.errors import UsageError
 from traywarden.services.journal import Draft, put
 from traywarden.services.tray_card import TrayCard, tray_card, tray_cards
 from traywarden.store import garden as store
@@ -76,6 +77,60 @@ def tray_refill(
             entry = put(tx, draft, b.now_ms)
         says = f"Tray “{tray.name}” is filled with “{of.name}” since {at_words(b, when)}."
         answer(b, says, [entry], as_json=as_json)
+
+
+@tray_app.command("base")
+def tray_base(
+    names: list[str] = typer.Argument(
+        ..., help="The trays that share it, from one end to the other.", autocompletion=completion.trays
+    ),
+    base: str = typer.Option("", "--name", help="What you call the base; default the trays' names."),
+    ends: str = typer.Option("", "--ends", help="Which ends they run between, such as “west, east”."),
+    alone: bool = typer.Option(False, "--alone", help="They share none any more."),
+    note: str = typer.Option("", help="Anything to remember."),
+    at: str = AT_OPTION,
+    as_json: bool = JSON_OPTION,
+) -> None:
+    """Trays stand together in one base tray, and are watered from below together.
+
+    Holds until they are moved to another place, as a base stands level or not where it stands.
+
+    Example: `traywarden tray base A1 A2 --ends "west, east"`
+    """
+    between = [part.strip() for part in ends.split(",")] if ends.strip() else ["", ""]
+    if len(between) != 2:
+        raise UsageError(f"The ends “{ends}” cannot be read; write two, such as --ends “west, east”.")
+    with bench() as b:
+        when = at_ms(b, at, quiet=as_json)
+        with b.store.write() as tx:
+            trays = list({t.tray_id: t for t in (store.tray_named(tx, name) for name in names)}.values())
+            if len(trays) < 2 and not alone:
+                raise UsageError("A base is shared by two trays or more; name them all, or add --alone.")
+            called = store.clean_name("base", base or " + ".join(tray.name for tray in trays))
+            shared = {} if alone else {"base": called}
+            entries = [
+                put(
+                    tx,
+                    Draft(
+                        Kind.ON_BASE,
+                        when,
+                        tray_id=tray.tray_id,
+                        data=shared | _place_on_base(n, len(trays), between) if shared else {},
+                        note=note,
+                    ),
+                    b.now_ms,
+                )
+                for n, tray in enumerate(trays)
+            ]
+        who = ", ".join(f"“{tray.name}”" for tray in trays)
+        does = "stand alone" if alone else f"stand on base “{called}”"
+        answer(b, f"Trays {who} {does} since {at_words(b, when)}.", entries, as_json=as_json)
+
+
+def _place_on_base(row: int, number: int, between: list[str]) -> dict[str, object]:
+    """The first tray is at the first end, the last at the other; those between are at none."""
+    end = between[0] if row == 0 else between[1] if row == number - 1 else ""
+    return {"row": row, "end": end or None}
 
 
 @tray_app.command("list")

@@ -24,6 +24,7 @@ class Kind(StrEnum):
     FILLED = "filled"  # a tray was filled with a mix
     HEAD_PLACED = "head placed"  # a head was pushed into a tray, or an air sensor hung in a place
     HEAD_TAKEN_OUT = "head taken out"
+    ON_BASE = "on base"  # trays stand together in one base tray, and are watered from below together
     CALIBRATED = "calibrated"
     TESTED = "tested"  # seeds of a lot were laid out to sprout and counted
     PACKED = "packed"  # a lot was packed or harvested
@@ -39,7 +40,9 @@ class Entry:
     EMERGED learn (false: it teaches nothing); POTTED_UP / PLANTED_OUT count; CALIBRATED points, pairs of
     volts and m³/m³ (for head_id, or for every head in mix_id); RAINED mm; WEIGHED grams, and volts where it
     was the pot of a head (head_id) that is being calibrated; TESTED seeds, sprouted, days, replicates, pairs
-    of sprouted and seeds (for lot_id); PACKED nothing (for lot_id).
+    of sprouted and seeds (for lot_id); PACKED nothing (for lot_id); HEAD_PLACED end
+    (which end of the tray: “north”, “left”); ON_BASE base (its name; none: the tray stands alone), row
+    (0, 1 … from one end), end.
     """
 
     entry_id: int

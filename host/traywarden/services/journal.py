@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from typing import Any
 
+from traywarden.domain.bases import base_of_tray
 from traywarden.domain.garden import Head, Place, Tray
 from traywarden.domain.journal import Entry, Facts, Kind, calibration_points, replacements, standing
 from traywarden.errors import UsageError
@@ -81,7 +82,13 @@ def correct(tx: Tx, entry_id: int, now_ms: int, data: Mapping[str, Any], **chang
         )
     allowed = (
         *NUMBERS.get(old.kind, {}),
-        *{Kind.SOWED: ("crop", "learn"), Kind.EMERGED: ("learn",), Kind.WATERED: ("how",)}.get(old.kind, ()),
+        *{
+            Kind.SOWED: ("crop", "learn"),
+            Kind.EMERGED: ("learn",),
+            Kind.WATERED: ("how",),
+            Kind.HEAD_PLACED: ("end",),
+            Kind.ON_BASE: ("end",),
+        }.get(old.kind, ()),
     )
     strange = [name for name in data if name not in allowed]
     subjects = [name for name, value in changes.items() if name.endswith("_id") and value is not None]
@@ -145,6 +152,8 @@ def _check(tx: Tx, draft: Draft, facts: Facts) -> None:
     elif tray and place and draft.kind is Kind.MOVED:
         if facts.place_of_tray(tray.tray_id, draft.at_ms) == place.place_id:
             raise UsageError(f"Tray “{tray.name}” already stands in “{place.name}” at that time.")
+    elif tray and draft.kind is Kind.ON_BASE:
+        _check_base(draft, tray, facts)
     elif head and draft.kind in (Kind.HEAD_PLACED, Kind.HEAD_TAKEN_OUT):
         _check_head(draft, head, tray, place, facts)
     elif draft.kind is Kind.CALIBRATED:
@@ -221,6 +230,15 @@ def _check_head(draft: Draft, head: Head, tray: Tray | None, place: Place | None
         raise UsageError(f"Head {head.label} is already in tray “{tray.name}” at that time.")
     elif place and any(stay.subject == head.head_id for stay in hung):
         raise UsageError(f"Head {head.label} already hangs in “{place.name}” at that time.")
+
+
+def _check_base(draft: Draft, tray: Tray, facts: Facts) -> None:
+    now = base_of_tray(facts, tray.tray_id, draft.at_ms)
+    base = draft.data.get("base")
+    if base is None and now is None:
+        raise UsageError(f"Tray “{tray.name}” stands alone already at that time.")
+    if now is not None and base == now.base and draft.data.get("end", "") == now.end:
+        raise UsageError(f"Tray “{tray.name}” stands on base “{base}” already at that time.")
 
 
 def _check_calibration(data: Mapping[str, Any]) -> None:

@@ -132,7 +132,15 @@ def _watered(entry: Entry, names: Names, display: Display) -> str:
 def _head_placed(entry: Entry, names: Names, display: Display) -> str:
     tray = names.trays.get(entry.tray_id or -1)
     where = f"tray {tray}" if tray else names.places.get(entry.place_id or -1)
-    return f"head {names.heads.get(entry.head_id or -1)} placed in {where}"
+    end = f" ({entry.data['end']} end)" if entry.data.get("end") else ""
+    return f"head {names.heads.get(entry.head_id or -1)} placed in {where}{end}"
+
+
+def _on_base(entry: Entry, names: Names, display: Display) -> str:
+    base, end = entry.data.get("base"), entry.data.get("end")
+    return (
+        (f"stands on base {base}" + (f" ({end} end)" if end else "")) if base else "stands on no shared base"
+    )
 
 
 def _calibrated(entry: Entry, names: Names, display: Display) -> str:
@@ -176,7 +184,16 @@ def _tested(entry: Entry, names: Names, display: Display) -> str:
     return f"lot {names.lots.get(entry.lot_id or -1)}: {sprouted:g} of {seeds:g} sprouted{days}{each}"
 
 
-TRAY_FIRST = (Kind.SOWED, Kind.EMERGED, Kind.WATERED, Kind.MOVED, Kind.FILLED, Kind.WEIGHED, Kind.NOTED)
+TRAY_FIRST = (
+    Kind.SOWED,
+    Kind.EMERGED,
+    Kind.WATERED,
+    Kind.MOVED,
+    Kind.FILLED,
+    Kind.WEIGHED,
+    Kind.NOTED,
+    Kind.ON_BASE,
+)
 WORDS: Mapping[Kind, Callable[[Entry, Names, Display], str]] = {
     Kind.SOWED: _sowed,
     Kind.EMERGED: _emerged,
@@ -184,6 +201,7 @@ WORDS: Mapping[Kind, Callable[[Entry, Names, Display], str]] = {
     Kind.MOVED: lambda e, n, d: f"moved to {n.places.get(e.place_id or -1)}",
     Kind.FILLED: lambda e, n, d: f"filled with {n.mixes.get(e.mix_id or -1)}",
     Kind.HEAD_PLACED: _head_placed,
+    Kind.ON_BASE: _on_base,
     Kind.HEAD_TAKEN_OUT: lambda e, n, d: f"head {n.heads.get(e.head_id or -1)} taken out",
     Kind.CALIBRATED: _calibrated,
     Kind.RAINED: lambda e, n, d: f"rained {d.depth(e.data['mm'])}" if e.data.get("mm") else "rained",

@@ -24,7 +24,7 @@ class Record:
     rain_mm: Floats
 
 
-def _seconds(stamps: pd.DatetimeIndex, utc_offset_h: float = 0.0) -> Floats:
+def seconds(stamps: pd.DatetimeIndex, utc_offset_h: float = 0.0) -> Floats:
     return np.asarray((stamps - pd.Timestamp(0)).total_seconds(), dtype=np.float64) - utc_offset_h * 3600
 
 
@@ -35,7 +35,7 @@ def bondville(soil_temp: str = "soil_temp_2cm_c") -> Record:
     missing = table.isin([-6999.0])
     table = table.mask(missing)
     return Record(
-        time_s=_seconds(local, -6),
+        time_s=seconds(local, -6),
         local=local,
         moisture_m3_m3=table["soil_moisture_5cm_m3_m3"].to_numpy(np.float64),
         soil_temp_c=table[soil_temp].to_numpy(np.float64),
@@ -48,7 +48,7 @@ def ford_dry_lake() -> Record:
     table = pd.read_csv(shared_file("field_ford_dry_lake_2015.csv"))
     local = pd.DatetimeIndex(pd.to_datetime(table["Date"] + " " + table["Time"]))
     return Record(
-        time_s=_seconds(local, -8),
+        time_s=seconds(local, -8),
         local=local,
         moisture_m3_m3=table["SMS.I_2"].to_numpy(np.float64) / 100,
         soil_temp_c=table["STO.I_2"].to_numpy(np.float64),
@@ -67,7 +67,7 @@ def dry_season(*, passed_only: bool) -> dict[int, Record]:
     for plot, part in both.groupby("plot"):
         local = pd.DatetimeIndex(pd.to_datetime(part["start_utc"], utc=True)).tz_localize(None)
         records[int(str(plot))] = Record(
-            time_s=_seconds(local),
+            time_s=seconds(local),
             local=local,
             moisture_m3_m3=part["vwc_m3_m3"].to_numpy(np.float64),
             soil_temp_c=part["soil_temp_c"].to_numpy(np.float64),
@@ -85,5 +85,5 @@ def glasshouse() -> tuple[PlaceClimate, PlaceClimate]:
     ):
         table = pd.read_csv(shared_file(file))
         stamps = pd.DatetimeIndex(pd.to_datetime(table["Date"], format="%m/%d/%Y %H:%M"))
-        sides.append(PlaceClimate(name, _seconds(stamps), table[column].to_numpy(np.float64)))
+        sides.append(PlaceClimate(name, seconds(stamps), table[column].to_numpy(np.float64)))
     return sides[0], sides[1]

@@ -1,5 +1,6 @@
 """Display units. Inside, everything is °C, mm, litres; these turn a number into words at the edge."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 MM_PER_INCH = 25.4
@@ -51,3 +52,22 @@ def span_words(seconds: float) -> str:
     if hours:
         return f"{hours} h {minutes} min" if minutes else f"{hours} h"
     return f"{minutes} min"
+
+
+def clock_words(hour_h: float) -> str:
+    """An hour of the day as a clock shows it.
+
+    >>> clock_words(8.67), clock_words(23.999)
+    ('8:40', '23:59')
+    """
+    minutes = min(max(round(hour_h * 60), 0), 1439)
+    return f"{minutes // 60}:{minutes % 60:02d}"
+
+
+def list_words(parts: Sequence[str]) -> str:
+    """Several things in a row.
+
+    >>> list_words(["a", "b", "c"]), list_words(["a"]), list_words([])
+    ('a, b and c', 'a', '')
+    """
+    return " and ".join([*([", ".join(parts[:-1])] if len(parts) > 1 else []), *parts[-1:]])

@@ -5,7 +5,19 @@ from collections.abc import Callable, Iterable
 
 import _pytest.outcomes
 
-from tests.figures import batches, comparison, dry_downs, emergence, outlook, quality, sowing, wettings
+from tests.figures import (
+    batches,
+    comparison,
+    dry_downs,
+    emergence,
+    level,
+    lids,
+    outlook,
+    places,
+    quality,
+    sowing,
+    wettings,
+)
 
 SUBJECTS: dict[str, Callable[[], Iterable[str]]] = {
     "wettings": wettings.lines,
@@ -16,6 +28,9 @@ SUBJECTS: dict[str, Callable[[], Iterable[str]]] = {
     "batches": batches.lines,
     "sowing": sowing.lines,
     "outlook": outlook.lines,
+    "lids": lids.lines,
+    "level": level.lines,
+    "places": places.lines,
 }
 
 

@@ -194,6 +194,32 @@ TABLE: tuple[Setting, ...] = (
         _between(1, 86_400),
     ),
     Setting(
+        "frames.vent_above_c",
+        float,
+        27.0,
+        "°C",
+        "Air under a cover above this wants the cover opened (common practice; a general reference page, "
+        "not an extension service).",
+        _between(0, 60),
+    ),
+    Setting(
+        "frames.lid_falls_by",
+        float,
+        0.35,
+        "fraction",
+        "Part of its excess over the open air that a cold frame loses within ten minutes when its lid opens "
+        "(computed on a simple frame, no source).",
+        _between(0.01, 0.99),
+    ),
+    Setting(
+        "frames.vents_fall_by",
+        float,
+        0.06,
+        "fraction",
+        "The same for a greenhouse or other cover with vents (chosen on a recorded glasshouse).",
+        _between(0.01, 0.99),
+    ),
+    Setting(
         "dry.open_delay_s",
         float,
         1800.0,

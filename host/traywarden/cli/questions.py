@@ -11,7 +11,9 @@ from traywarden.cli import (
     doctor,
     dry_down,
     emergence,
+    level,
     outlook,
+    places,
     quality,
     seeds,
     today,
@@ -30,6 +32,8 @@ QUESTIONS = (
     batch,
     batches,
     backtest,
+    level,
+    places,
     quality,
     doctor,
 )

@@ -8,6 +8,7 @@ import pytest
 from tests.cli.conftest import CommandLine
 from tests.services.place_garden import NOW_MS, place_garden
 from traywarden.cli import context
+from traywarden.store import probes
 
 
 @pytest.fixture(scope="module")
@@ -92,6 +93,7 @@ def test_fahrenheit_is_given_out(made: CommandLine, monkeypatch: pytest.MonkeyPa
 @pytest.mark.parametrize(
     "words",
     [
+        ("places",),
         ("places", "compare"),
         ("places", "rank", "tomato", "--month", "4"),
         ("places", "hours"),
@@ -138,8 +140,6 @@ def test_trays_are_put_on_a_base_and_apart_again(garden: CommandLine) -> None:
 
 
 def test_the_end_a_head_is_at_is_written_down_and_can_be_corrected(garden: CommandLine) -> None:
-    from traywarden.store import probes
-
     store = garden.store()
     with store.write() as tx:
         probes.ensure_heads(tx, [("bench-1", 1)], 0)

@@ -35,10 +35,10 @@ def register(app: typer.Typer) -> None:
 
 
 @places_app.callback()
-def places(ctx: typer.Context) -> None:
+def places(ctx: typer.Context, as_json: bool = JSON_OPTION) -> None:
     """Questions about places; alone it compares all of them over the last thirty days."""
     if ctx.invoked_subcommand is None:
-        compare_all(start="", end="", against="", air=None, picture=None, as_json=False)
+        compare_all(start="", end="", against="", air=None, picture=None, as_json=as_json)
 
 
 @places_app.command("compare")

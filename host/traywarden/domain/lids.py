@@ -1,6 +1,5 @@
 """Lids and vents seen in the record: the air under a cover falls suddenly towards the air outside."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -200,23 +199,3 @@ class _Record:
             if self.excess[at] - part.min() >= params.recovered_part * lost:
                 return lowest + int(np.flatnonzero(part <= part.min() + NEAR_PART * lost)[-1])
         return None
-
-
-def open_at(openings: Sequence[Opening], start_s: float, end_s: float) -> list[Opening]:
-    """The openings that began within a span [s].
-
-    Parameters
-    ----------
-    openings : as `find_openings` gives them
-    start_s, end_s : float [s]
-
-    Returns
-    -------
-    list of Opening
-
-    Examples
-    --------
-    >>> open_at([], 0.0, 1.0)
-    []
-    """
-    return [o for o in openings if start_s <= o.opened_s <= end_s]

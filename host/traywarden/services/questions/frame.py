@@ -9,7 +9,7 @@ from traywarden.domain.alignment import interpolated
 from traywarden.domain.bootstrap import Interval
 from traywarden.domain.comparison import Comparison
 from traywarden.domain.days import day_start_ms
-from traywarden.domain.frames import HotSpell, OpenerWork, hot_spells, hours_above, opener_work
+from traywarden.domain.frames import OpenerWork, hot_spells, hours_above, opener_work
 from traywarden.domain.garden import Place, PlaceKind
 from traywarden.domain.journal import Entry, Kind
 from traywarden.domain.lids import LID, VENTS, LidParams, Opening, find_openings
@@ -291,8 +291,3 @@ def _remarks(ground: Ground, frame: Place, inside: PlaceClimate, outside: PlaceC
             "no record of a frame with known openings was found to check this on; a glasshouse was"
         )
     return tuple(remarks)
-
-
-def spell_times(ground: Ground, spell: HotSpell) -> tuple[datetime, datetime]:
-    """When a hot spell began and ended, in the garden's time."""
-    return ground.at(spell.start_s * 1000), ground.at(spell.end_s * 1000)

@@ -37,17 +37,16 @@ def place_record(
     last: date,
     *,
     spans_c: Mapping[str, Span] | None = None,
-    only: Sequence[Place] = (),
     prefer: str = "air",
 ) -> Record:
-    """Hours and days of every place with a reading in the span (or of those named).
+    """Hours and days of every place with a reading in the span.
 
     Without `measured` it is what two places or more have, `prefer` first. Raises UsageError for an unknown
     measure, ShortOfDataError where nothing was measured.
     """
     check_measured(measured)
     ground.need_readings()
-    wanted = list(only) or list(ground.places.values())
+    wanted = list(ground.places.values())
     order = (measured,) if measured else (prefer, *(m for m in MEASURES if m != prefer))
     found: dict[str, list[tuple[Place, PlaceHours]]] = {}
     for kind in order:

@@ -10,7 +10,7 @@ from traywarden.domain.days import local_date
 from traywarden.domain.exposure import Exposure, PlaceStretch, exposures
 from traywarden.domain.many_places import PlaceSummary, side_by_side
 from traywarden.domain.place_days import day_curve, same_days
-from traywarden.domain.units import Display, clock_words, list_words, span_words
+from traywarden.domain.units import Display, list_words, span_words
 from traywarden.services.questions.days import span_of
 from traywarden.services.questions.dry_down import ask_dry_down
 from traywarden.services.questions.ground import Ground
@@ -175,13 +175,3 @@ def _remarks(ground: Ground, record: Record, places: tuple[PlaceSummary, ...]) -
             "soil is that of the trays that stood there: a wetter or deeper tray warms later in any place"
         )
     return tuple(remarks)
-
-
-def half_warm_words(interval: Interval) -> str:
-    """A clock time and how sure it is: “8:40 (8:20 to 9:00)”."""
-    if interval.estimate is None:
-        return "–"
-    words = clock_words(interval.estimate)
-    if interval.low is None or interval.high is None:
-        return words
-    return f"{words} ({clock_words(interval.low)} to {clock_words(interval.high)})"

@@ -1,0 +1,303 @@
+"""What a tray's soil, or a place's air, makes of the air outside: learned from hours that have both."""
+
+from dataclasses import dataclass, field
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from traywarden.domain.first_order import bridged, first_order, hour_grid, unsettled
+from traywarden.domain.series import FloatArray, IntArray
+from traywarden.domain.sunshine import sun_shares
+from traywarden.errors import ShortOfDataError
+
+HOUR_S = 3600.0
+LEAST_H = 120
+"""Hours that both sides must have in common: five days (common practice, no source)."""
+LEAST_SWING_C = 3.0
+"""Least span of the air's values in that time; a flat line teaches nothing (common practice, no source)."""
+SLOW_H = 72.0
+"""The slow part: ground and walls remember days."""
+LAGS_H = tuple(float(h) for h in np.round(np.geomspace(0.25, 24.0, 24), 4))
+_FOLDS = 5
+_HUBER = 1.345  # 95 % efficiency at the normal distribution (Huber 1981)
+# What is believed of gain, slow gain, offset [°C] and sun of morning and afternoon [°C] before anything is
+# known: mean and spread. Wide, so that a fortnight of readings outweighs them; no source.
+_PRIOR = np.array([1.0, 0.0, 0.0, 0.0, 0.0])
+_PRIOR_SPREAD = np.array([0.4, 0.4, 5.0, 10.0, 10.0])
+_DEPENDENT_H = 24.0  # neighbouring hours err alike: a day of them weighs as one against what was believed
+
+
+@dataclass(frozen=True, slots=True)
+class LearnedLag:
+    """How a tray's soil, or a place's air, follows the air outside.
+
+    `gain` and `slow_gain` are parts of the air's change that come through within hours (`lag_h`) and within
+    days; `sun_morning_c` and `sun_afternoon_c` what an overhead sun of a clear morning or afternoon adds.
+    `spread_c` is the standard deviation of what is left unexplained, on days that the fit had not seen, and
+    `memory_h` how long such an error lasts; `bias_c` its mean. `hours` is how many hours taught it.
+    """
+
+    lag_h: float
+    gain: float
+    slow_gain: float
+    offset_c: float
+    sun_morning_c: float
+    sun_afternoon_c: float
+    spread_c: float
+    memory_h: float
+    bias_c: float
+    r2: float
+    hours: int
+    from_s: float
+    to_s: float
+    air_low_c: float
+    air_high_c: float
+    zone: ZoneInfo = field(repr=False)
+    latitude_deg: float | None = None
+    longitude_deg: float | None = None
+
+    def soil_from_air(self, time_s: ArrayLike, air_c: ArrayLike) -> FloatArray:
+        """Expected soil temperature for a run of outside air.
+
+        Parameters
+        ----------
+        time_s : array, shape (h,) [s] since 1970, ascending; starts of whole hours
+        air_c : array, shape (h,) or (n, h) [°C]; several runs at once as rows
+
+        Returns
+        -------
+        array, shaped as air_c [°C]
+
+        Notes
+        -----
+        Begin a few lags (`settles_h` hours) before the hours that matter: until then the answer leans on the
+        mean of the first day. Gaps up to three hours are bridged; within longer ones, and for three lags
+        after them, the answer is NaN.
+        """
+        air = np.asarray(air_c, dtype=np.float64)
+        at, grid_s = hour_grid(np.asarray(time_s, dtype=np.float64))
+        spread_out = np.full((*air.shape[:-1], grid_s.size), np.nan)
+        spread_out[..., at] = air
+        rows = np.atleast_2d(spread_out)
+        columns = _regressors(grid_s, rows, self.lag_h, self.zone, self.latitude_deg, self.longitude_deg)
+        coefficients = (
+            self.gain,
+            self.slow_gain,
+            self.offset_c,
+            self.sun_morning_c,
+            self.sun_afternoon_c,
+        )
+        found = np.tensordot(coefficients, np.stack(columns), axes=1)
+        found = np.where(unsettled(rows, self.lag_h), np.nan, found)
+        return np.asarray(found.reshape(spread_out.shape)[..., at], dtype=np.float64)
+
+    @property
+    def settles_h(self) -> float:
+        """Hours of air that must come before the answer can be relied on [h]."""
+        return max(3 * self.lag_h, SLOW_H if abs(self.slow_gain) > 0.1 else 0.0)
+
+    @property
+    def in_words(self) -> str:
+        """One sentence for a grower."""
+        sun = max(self.sun_morning_c, self.sun_afternoon_c)
+        when = "morning" if self.sun_morning_c > self.sun_afternoon_c else "afternoon"
+        lag = f"{self.lag_h:.1f} h" if self.lag_h < 10 else f"{self.lag_h:.0f} h"
+        parts = [f"follows the outside air after about {lag}, {self.gain + self.slow_gain:.0%} of its change"]
+        if sun > 0.5:
+            parts.append(f"up to {sun:.0f} °C more in a clear {when}'s sun")
+        return f"{'; '.join(parts)} (within ±{1.28 * self.spread_c:.1f} °C four times in five)"
+
+
+def learn_lag(
+    time_s: ArrayLike,
+    air_c: ArrayLike,
+    soil_c: ArrayLike,
+    zone: ZoneInfo,
+    latitude_deg: float | None = None,
+    longitude_deg: float | None = None,
+    *,
+    least_h: float = LEAST_H,
+) -> LearnedLag:
+    """Learn how soil (or a place's air) follows the air outside, from hours in which both are known.
+
+    Parameters
+    ----------
+    time_s : array, shape (n,) [s] since 1970, ascending; starts of whole hours (gaps may be left out)
+    air_c : array, shape (n,) [°C], hourly means outside; NaN where missing
+    soil_c : array, shape (n,) [°C], hourly means of what follows; NaN where missing
+    zone : ZoneInfo of the garden
+    latitude_deg, longitude_deg : float [°], optional; place the sun
+    least_h : float [h]; hours in common needed
+
+    Returns
+    -------
+    LearnedLag
+
+    Notes
+    -----
+    dS/dt = (W − S)/τ: a body of one heat capacity behind one resistance, drawn towards
+    W = offset + gain·air + sun(morning, afternoon), plus a slow part that follows the air over three days.
+    The filter is exact for air that runs in straight lines between hours. For each lag of a grid from a
+    quarter of an hour to a day the five coefficients come from Huber's robust regression, held lightly
+    towards “gain 1, nothing else” so that a few days do not run wild; the lag with the least robust loss
+    stands, refined by a parabola. `spread_c` comes from five folds of whole days, each foretold from the
+    others.
+    A season's growth, a moved tray or a lid change the relation: learn it anew from recent weeks for an
+    outlook. Beyond the air it was learned from (`air_low_c`, `air_high_c`) it is a guess.
+
+    Raises
+    ------
+    ShortOfDataError with the reason, where too few hours are known on both sides or the air hardly changed.
+
+    References
+    ----------
+    First-order thermal lag: Campbell & Norman 1998, An Introduction to Environmental Biophysics, ch. 2 and 8;
+    Huber 1981, Robust Statistics. Sun from the air's swing: see `sun_shares`.
+
+    Examples
+    --------
+    >>> hours = np.arange(24 * 14) * 3600.0
+    >>> air = 12 + 6 * np.sin(hours / 86400 * 2 * np.pi) + 3 * np.sin(hours / 86400 / 5 * 2 * np.pi)
+    >>> soil = 2 + first_order(air, 4.0)
+    >>> found = learn_lag(hours, air, soil, ZoneInfo("UTC"))
+    >>> round(found.lag_h, 1), round(found.spread_c, 1)
+    (4.0, 0.1)
+    """
+    at, grid_s = hour_grid(np.asarray(time_s, dtype=np.float64))
+    air, soil = (np.full(grid_s.size, np.nan) for _ in range(2))
+    air[at], soil[at] = np.asarray(air_c, dtype=np.float64), np.asarray(soil_c, dtype=np.float64)
+    _need_overlap(air, soil, least_h)
+    rows = air[None, :]
+    losses: list[float] = []
+    for lag_h in LAGS_H:
+        columns = _matrix(grid_s, rows, lag_h, zone, latitude_deg, longitude_deg)
+        used = np.isfinite(soil) & ~unsettled(rows, lag_h)[0]
+        losses.append(_fitted(columns[used], soil[used])[1])
+    lag_h = _least(np.array(losses))
+    columns = _matrix(grid_s, rows, lag_h, zone, latitude_deg, longitude_deg)
+    used = np.isfinite(soil) & ~unsettled(rows, lag_h)[0]
+    if used.sum() < least_h / 2:
+        raise ShortOfDataError(
+            f"The outside air has too many gaps: only {used.sum()} hours are left to learn from; "
+            f"{least_h / 2:.0f} are needed."
+        )
+    coefficients, _ = _fitted(columns[used], soil[used])
+    errors = _unseen_errors(columns[used], soil[used], (grid_s[used] // 86_400).astype(np.int64))
+    spread = float(np.sqrt(np.mean(np.clip(errors, *np.quantile(errors, [0.005, 0.995])) ** 2)))
+    left = soil[used] - columns[used] @ coefficients
+    total = float(np.mean((soil[used] - soil[used].mean()) ** 2))
+    gain, slow_gain, offset_c, morning_c, afternoon_c = (float(c) for c in coefficients)
+    return LearnedLag(
+        lag_h=lag_h,
+        gain=gain,
+        slow_gain=slow_gain,
+        offset_c=offset_c,
+        sun_morning_c=morning_c,
+        sun_afternoon_c=afternoon_c,
+        spread_c=max(spread, 0.05),
+        memory_h=_memory_h(np.where(used, soil - columns @ coefficients, np.nan)),
+        bias_c=float(errors.mean()),
+        r2=1.0 - float(np.mean(left**2)) / total if total > 0 else 0.0,
+        hours=int(used.sum()),
+        from_s=float(grid_s[used][0]),
+        to_s=float(grid_s[used][-1] + HOUR_S),
+        air_low_c=float(np.nanmin(air[used])),
+        air_high_c=float(np.nanmax(air[used])),
+        zone=zone,
+        latitude_deg=latitude_deg,
+        longitude_deg=longitude_deg,
+    )
+
+
+def _need_overlap(air: FloatArray, soil: FloatArray, least_h: float) -> None:
+    both = np.isfinite(air) & np.isfinite(soil)
+    if both.sum() < least_h:
+        days = both.sum() / 24
+        raise ShortOfDataError(
+            f"Both were measured together for only {days:.1f} days; {least_h / 24:.0f} are needed to learn "
+            "how one follows the other."
+        )
+    if np.ptp(air[both]) < LEAST_SWING_C:
+        raise ShortOfDataError(
+            f"The outside air changed by only {np.ptp(air[both]):.1f} °C while both were measured; "
+            f"{LEAST_SWING_C:g} °C are needed to learn how one follows the other."
+        )
+
+
+def _regressors(
+    grid_s: FloatArray,
+    rows: FloatArray,
+    lag_h: float,
+    zone: ZoneInfo,
+    latitude_deg: float | None,
+    longitude_deg: float | None,
+) -> tuple[FloatArray, ...]:
+    air = bridged(rows)
+    morning, afternoon = sun_shares(grid_s, air, zone, latitude_deg, longitude_deg)
+    return (
+        first_order(air, lag_h),
+        first_order(air, SLOW_H),
+        np.ones_like(air),
+        first_order(morning, lag_h),
+        first_order(afternoon, lag_h),
+    )
+
+
+def _matrix(
+    grid_s: FloatArray,
+    rows: FloatArray,
+    lag_h: float,
+    zone: ZoneInfo,
+    latitude_deg: float | None,
+    longitude_deg: float | None,
+) -> FloatArray:
+    found = _regressors(grid_s, rows, lag_h, zone, latitude_deg, longitude_deg)
+    return np.stack([column[0] for column in found], axis=1)
+
+
+def _fitted(columns: FloatArray, soil: FloatArray) -> tuple[FloatArray, float]:
+    """Coefficients, and the mean square of residuals cut at three robust deviations."""
+    weight = np.ones(soil.size)
+    coefficients, scale = _PRIOR, 1.0
+    for _ in range(4):
+        held = np.diag(_DEPENDENT_H * scale**2 / _PRIOR_SPREAD**2)
+        weighted = columns * weight[:, None]
+        coefficients = np.linalg.solve(columns.T @ weighted + held, weighted.T @ soil + held @ _PRIOR)
+        left = np.abs(soil - columns @ coefficients)
+        scale = max(1.4826 * float(np.median(left)), 1e-3)
+        weight = np.minimum(1.0, _HUBER * scale / np.maximum(left, 1e-9))
+    return coefficients, float(np.mean(np.minimum(left, 3 * scale) ** 2))
+
+
+def _least(losses: FloatArray) -> float:
+    """The lag with the least loss, between the grid's points by a parabola in log lag."""
+    k = int(losses.argmin())
+    logs = np.log(LAGS_H)
+    if 0 < k < len(LAGS_H) - 1:
+        before, here, after = losses[k - 1 : k + 2]
+        bend = before - 2 * here + after
+        if bend > 0:
+            step = logs[k + 1] - logs[k]
+            return float(np.exp(logs[k] + 0.5 * step * (before - after) / bend))
+    return float(LAGS_H[k])
+
+
+def _unseen_errors(columns: FloatArray, soil: FloatArray, days: IntArray) -> FloatArray:
+    """Errors on days that the fit had not seen: runs of days in turn are foretold from the others."""
+    distinct = np.unique(days)
+    folds = np.searchsorted(distinct, days) * _FOLDS // max(distinct.size, 1)
+    errors = np.empty(soil.size)
+    for fold in np.unique(folds):
+        out = folds == fold
+        coefficients, _ = _fitted(columns[~out], soil[~out])
+        errors[out] = soil[out] - columns[out] @ coefficients
+    return errors
+
+
+def _memory_h(left: FloatArray) -> float:
+    both = np.isfinite(left[1:]) & np.isfinite(left[:-1])
+    one, other = left[1:][both], left[:-1][both]
+    size = float(np.sqrt((one**2).mean() * (other**2).mean())) if one.size else 0.0
+    kept = float((one * other).mean()) / size if size > 0 else 0.0
+    return float(np.clip(-1.0 / np.log(np.clip(kept, 1e-3, 0.98)), 0.5, 48.0))

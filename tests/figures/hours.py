@@ -1,5 +1,6 @@
 """The recorded fields by the hour: outside air and soil, with where they lie; NaN where missing."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
@@ -25,6 +26,11 @@ class Field:
     rh_pct: Floats
     soil_c: dict[str, Floats]
 
+    @property
+    def hour_of_start(self) -> int:
+        """The local hour of the first value."""
+        return pd.Timestamp(self.time_s[0], unit="s", tz="UTC").tz_convert(self.zone).hour
+
     def hours(self, first: str, end: str) -> slice:
         """From one day of the field's year to before another, as “05-01”."""
         year = int(pd.Timestamp(self.time_s[len(self.time_s) // 2], unit="s").year)
@@ -33,6 +39,9 @@ class Field:
             for day in (first, end)
         ]
         return slice(*(round(t / 3600) for t in zero))
+
+
+Maker = Callable[[], Field]
 
 
 def bondville() -> Field:

@@ -69,5 +69,5 @@ def lines() -> Iterator[str]:
                         f"  {field.name}, {what}, {name}, asked at {asked_h}:00: held "
                         f"{found.held * 100:.1f} % of {found.days} days, mean width {found.width_c:.1f} °C, "
                         f"mean error {found.error_c:.2f} against {found.plain_error_c:.2f} °C of “same as "
-                        f"last time”: ratio {found.ratio:.2f}; 80 % of the latter within {found.plain_80_c:.1f} °C"
+                        f"last time”: ratio {found.ratio:.2f}; 80 % of those within {found.plain_80_c:.1f} °C"
                     )

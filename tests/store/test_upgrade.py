@@ -19,13 +19,14 @@ from traywarden.errors import StoreError
 from traywarden.store import backup, readings, schema, upgrade
 from traywarden.store.store import Store
 
+NEWEST = schema.REVISIONS[-1]
 LATER = '''
 """An invented later revision."""
 import sqlalchemy as sa
 from alembic import op
 
-revision = "0002"
-down_revision = "0001"
+revision = "9999"
+down_revision = "{before}"
 
 
 def upgrade() -> None:
@@ -38,9 +39,9 @@ def with_later_revision(monkeypatch: pytest.MonkeyPatch, folder: Path, then: str
     """The program as it will be once a second revision exists."""
     migrations = folder / "migrations"
     shutil.copytree(upgrade.MIGRATIONS, migrations, ignore=shutil.ignore_patterns("__pycache__"))
-    (migrations / "versions" / "later.py").write_text(LATER.format(then=then))
+    (migrations / "versions" / "later.py").write_text(LATER.format(then=then, before=schema.REVISIONS[-1]))
     monkeypatch.setattr(upgrade, "MIGRATIONS", migrations)
-    monkeypatch.setattr(schema, "REVISIONS", ("0001", "0002"))
+    monkeypatch.setattr(schema, "REVISIONS", (*schema.REVISIONS, "9999"))
 
 
 def filled(url: str) -> None:
@@ -98,12 +99,12 @@ def test_before_an_upgrade_a_copy_is_kept_beside_the_file(
     filled(f"sqlite:///{path}")
     with_later_revision(monkeypatch, tmp_path)
     with Store.open(f"sqlite:///{path}") as store:
-        assert store.revision() == "0002"
+        assert store.revision() == "9999"
         assert "colour" in columns_of_tray(store)
         assert len(all_readings(store)) == 100
-    (copy,) = tmp_path.glob("a.sqlite3.before-0002-*Z")
+    (copy,) = tmp_path.glob("a.sqlite3.before-9999-*Z")
     with closing(sqlite3.connect(copy)) as kept:
-        assert kept.execute(f"SELECT version_num FROM {schema.VERSION_TABLE}").fetchall() == [("0001",)]
+        assert kept.execute(f"SELECT version_num FROM {schema.VERSION_TABLE}").fetchall() == [(NEWEST,)]
         assert kept.execute("SELECT count(*) FROM reading").fetchone() == (100,)
         assert kept.execute("PRAGMA integrity_check").fetchone() == ("ok",)
     Store.open(f"sqlite:///{path}").close()
@@ -116,7 +117,7 @@ def test_a_copy_takes_in_what_is_committed_but_still_in_the_log(tmp_path: Path) 
         with store.write() as tx:
             readings.insert(tx, [reading(n) for n in range(100)])
         assert path.with_name("a.sqlite3-wal").stat().st_size > 0
-        copy = backup.copy_sqlite(path, "0002")
+        copy = backup.copy_sqlite(path, "9999")
     with Store.open(f"sqlite:///{copy}") as store:
         assert len(all_readings(store)) == 100
 
@@ -133,10 +134,10 @@ def test_a_copy_that_cannot_be_made_stops_the_upgrade(
     filled(f"sqlite:///{path}")
     with_later_revision(monkeypatch, tmp_path)
     monkeypatch.setattr(backup, "_stamp", lambda: "x" * 300)  # longer than a file's name may be
-    with pytest.raises(StoreError, match="before-0002"):
+    with pytest.raises(StoreError, match="before-9999"):
         Store.open(f"sqlite:///{path}")
     with closing(sqlite3.connect(path)) as kept:
-        assert kept.execute(f"SELECT version_num FROM {schema.VERSION_TABLE}").fetchall() == [("0001",)]
+        assert kept.execute(f"SELECT version_num FROM {schema.VERSION_TABLE}").fetchall() == [(NEWEST,)]
 
 
 def test_a_migration_that_fails_half_way_leaves_the_store_as_it_was(
@@ -148,7 +149,7 @@ def test_a_migration_that_fails_half_way_leaves_the_store_as_it_was(
         with pytest.raises(StoreError, match="refused"):
             Store.open(empty_url, backup=False)
     with Store.open(empty_url) as store:
-        assert store.revision() == "0001"
+        assert store.revision() == NEWEST
         assert "colour" not in columns_of_tray(store)
         assert len(all_readings(store)) == 100
 
@@ -162,12 +163,12 @@ def test_postgresql_is_dumped_before_an_upgrade_and_the_dump_restores(
         with_later_revision(later, tmp_path)
         with Store.open(postgres_url, backup_folder=tmp_path) as store:
             assert "colour" in columns_of_tray(store)
-    (dump,) = tmp_path.glob("*.before-0002-*.dump")
+    (dump,) = tmp_path.glob("*.before-9999-*.dump")
     restored = postgres_server.new_database()
     command = [f"{postgres_server.binaries}/pg_restore", "-d", postgres_server.url(restored), str(dump)]
     subprocess.run(command, check=True, capture_output=True)
     with Store.open(postgres_server.url(restored)) as store:
-        assert store.revision() == "0001"
+        assert store.revision() == NEWEST
         assert len(all_readings(store)) == 100
     postgres_server.drop(restored)
 
@@ -183,7 +184,7 @@ def test_without_pg_dump_an_upgrade_is_refused_with_a_way_on(
             Store.open(postgres_url)
     assert "pg_dump" in str(caught.value)
     with Store.open(postgres_url, backup=False) as store:
-        assert store.revision() == "0002"
+        assert store.revision() == "9999"
 
 
 def test_a_dump_that_fails_says_why_and_leaves_nothing_half_made(

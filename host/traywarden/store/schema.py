@@ -22,7 +22,7 @@ NAMING = {
     "fk": "fk_%(table_name)s_%(column_0_name)s",
     "pk": "pk_%(table_name)s",
 }
-REVISIONS = ("0001",)
+REVISIONS = ("0001", "0003")
 """Every revision of these tables, oldest first; the last is the one this program works with."""
 VERSION_TABLE = "traywarden_schema"
 
@@ -116,6 +116,29 @@ reading = Table(
     Column("rain_mm", Float),
     Column("extra", Text),
     Index("uq_reading_identity", "head_id", "boot", "sequence", unique=True),
+    sqlite_with_rowid=False,
+)
+forecast = Table(
+    "forecast",
+    metadata,
+    Column("source", Text, primary_key=True),
+    Column("issued_ms", Moment, primary_key=True, autoincrement=False),
+    Column("time_ms", Moment, primary_key=True, autoincrement=False),  # start of the hour
+    Column("air_temp_c", Float),
+    Column("rh_pct", Float),
+    Column("rain_mm", Float),
+    Column("wind_m_s", Float),
+    sqlite_with_rowid=False,
+)
+weather_day = Table(
+    "weather_day",
+    metadata,
+    Column("source", Text, primary_key=True),
+    Column("day", Integer, primary_key=True, autoincrement=False),  # garden's calendar day since 1970-01-01
+    Column("air_min_c", Float),
+    Column("air_max_c", Float),
+    Column("rain_mm", Float),
+    Column("wind_m_s", Float),
     sqlite_with_rowid=False,
 )
 quarantine = Table(

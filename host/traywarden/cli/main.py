@@ -18,6 +18,7 @@ from traywarden.cli import (
     journal,
     lots,
     notices,
+    outside,
     probes,
     questions,
     replay,
@@ -81,6 +82,7 @@ entries.register(app)
 journal.register(app)
 run.register(app)
 imports.register(app)
+outside.register(app)
 replay.register(app)
 questions.register(app)
 notices.register(app)

@@ -49,9 +49,9 @@ class _Series:
     """The rows that pass one filter: their own clock, their own duplicates."""
 
     def __init__(self, where: Where, columns: list[ColumnMap], mapping: Mapping, sheet: Sheet) -> None:
-        self.where = [(_position(sheet, name), set(texts)) for name, texts in where]
+        self.where = [(position_of(sheet, name), set(texts)) for name, texts in where]
         self.columns = columns
-        self.places = [_position(sheet, column.name) for column in columns]
+        self.places = [position_of(sheet, column.name) for column in columns]
         scales = [scale_for(column.quantity, column.unit) for column in columns]
         self.scales = [scale for scale in scales if isinstance(scale, Scale)]
         time = mapping.time
@@ -79,7 +79,7 @@ def head_chunks(
     """
     with open_sheet(path, mapping.shape) as sheet:
         tally.total_bytes = sheet.total_bytes
-        stamp_places = [_position(sheet, name) for name in mapping.time.columns]
+        stamp_places = [position_of(sheet, name) for name in mapping.time.columns]
         grouped: dict[Where, list[ColumnMap]] = {}
         for column in mapping.columns:
             grouped.setdefault(mapping.where + column.where, []).append(column)
@@ -95,7 +95,7 @@ def head_chunks(
                     [line for line, _ in chunk.uneven],
                     [f"{count} cells where the header has {width}" for _, count in chunk.uneven],
                 )
-                stamps = _stamp_texts(chunk, stamp_places)
+                stamps = stamp_texts(chunk, stamp_places)
                 wall_ms, aware = read_stamps(stamps, mapping.time.format)
                 wanted = np.zeros(len(stamps), dtype=bool)
                 for one in series:
@@ -108,7 +108,7 @@ def head_chunks(
                 one.seen.close()
 
 
-def _position(sheet: Sheet, name: str) -> int:
+def position_of(sheet: Sheet, name: str) -> int:
     """Where a column stands: by its name, or “#3” for the third."""
     header = sheet.header
     if name in header:
@@ -121,7 +121,8 @@ def _position(sheet: Sheet, name: str) -> int:
     raise UsageError(f"The file has no column “{name}”{did_you_mean(name, header)}; correct the mapping.")
 
 
-def _stamp_texts(chunk: Chunk, places: list[int]) -> list[str]:
+def stamp_texts(chunk: Chunk, places: list[int]) -> list[str]:
+    """The stamps of a chunk: the cells of its columns, joined by a space."""
     if len(places) == 1:
         return [cell.strip() for cell in chunk.columns[places[0]]]
     parts = zip(*(chunk.columns[place] for place in places), strict=True)

@@ -60,21 +60,12 @@ def guess(path: Path, *, zone: str = "", offset: str = "", date_order: str = "")
     `date_order` ("dmy" or "mdy") settles dates that can be read both ways. Raises ImportFileError when no
     stamp or no quantity can be made out.
     """
-    look = first_look(path)
-    shape = Shape() if look.workbook else _shape(path, look.encoding, look.text)
-    sample = _sample(path, shape)
-    stamps = guess_stamps(sample.header, sample.rows)
-    if stamps is None:
-        raise ImportFileError(
-            f"{path}: no column holds dates and times that can be told apart "
-            f"(there is {_listed(sample.header)}); write a mapping (see --write-map and docs/importing.md)."
-        )
-    if stamps.either and not date_order:
-        stamps = _settled(path, shape, stamps)
+    layout = guess_layout(path, zone=zone, offset=offset, date_order=date_order)
+    shape, sample, stamps = layout.shape, layout.sample, layout.stamps
     columns, notes = guess_columns(sample.header, sample.rows, stamps.places, shape.decimal)
     if not columns:
         raise ImportFileError(
-            f"{path}: no column's name says what it measures (there is {_listed(sample.header)}); "
+            f"{path}: no column's name says what it measures (there is {listed(sample.header)}); "
             "write a mapping (see docs/importing.md)."
         )
     group = _group(path, shape, sample.header)
@@ -84,17 +75,47 @@ def guess(path: Path, *, zone: str = "", offset: str = "", date_order: str = "")
         notes = [*notes, f"Heads of their own for each “{group[0]}”: " + ", ".join(group[1])]
     elif group is not None:
         notes = [*notes, f"“{group[0]}” has {len(group[1])} members, too many for one logger; use where"]
-    time, doubts = _time(sample, stamps, zone, offset, date_order)
-    if time.zone:
+    if layout.time.zone:
         notes = [
             *notes,
-            f"Stamps are wall-clock time in {time.zone}; use offset if the logger kept one all year",
+            f"Stamps are wall-clock time in {layout.time.zone}; use offset if the logger kept one all year",
         ]
+    mapping = Mapping(shape, layout.time, tuple(columns), layout.missing, (), tuple(notes))
+    return Guess(mapping, layout.doubts)
+
+
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """How a file is laid out and its stamps read, whatever it measures; `sample` is its beginning."""
+
+    shape: Shape
+    sample: Sample
+    stamps: StampGuess
+    time: TimeMap
+    missing: tuple[str, ...]
+    doubts: tuple[Doubt, ...]
+
+
+def guess_layout(path: Path, *, zone: str = "", offset: str = "", date_order: str = "") -> Layout:
+    """Guess how a file is laid out. Raises ImportFileError when no stamp can be made out."""
+    look = first_look(path)
+    shape = Shape() if look.workbook else _shape(path, look.encoding, look.text)
+    sample = _sample(path, shape)
+    stamps = guess_stamps(sample.header, sample.rows)
+    if stamps is None:
+        raise ImportFileError(
+            f"{path}: no column holds dates and times that can be told apart "
+            f"(there is {listed(sample.header)}); write a mapping (see --write-map and docs/importing.md)."
+        )
+    if stamps.either and not date_order:
+        stamps = _settled(path, shape, stamps)
+    time, doubts = _time(sample, stamps, zone, offset, date_order)
     missing = (*DEFAULT_MISSING, *_sentinels(sample, stamps.places))
-    return Guess(Mapping(shape, time, tuple(columns), missing, (), tuple(notes)), tuple(doubts))
+    return Layout(shape, sample, stamps, time, missing, tuple(doubts))
 
 
-def _listed(header: Sequence[str]) -> str:
+def listed(header: Sequence[str]) -> str:
+    """The first columns of a header, in quotes."""
     return ", ".join(f"“{name}”" for name in header[:12]) + (", …" if len(header) > 12 else "")
 
 

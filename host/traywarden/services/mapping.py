@@ -19,8 +19,8 @@ Where = tuple[tuple[str, tuple[str, ...]], ...]
 HIGHEST_HEAD = 15
 """As on the wire, so that whatever is imported can also be replayed."""
 _SECTIONS = ("file", "time", "missing", "where", "column")
-_FILE_KEYS = ("encoding", "delimiter", "skip_rows", "header", "decimal", "thousands", "sheet")
-_TIME_KEYS = ("columns", "format", "offset", "zone", "shift_s", "newest_first")
+FILE_KEYS = ("encoding", "delimiter", "skip_rows", "header", "decimal", "thousands", "sheet")
+TIME_KEYS = ("columns", "format", "offset", "zone", "shift_s", "newest_first")
 _COLUMN_KEYS = ("name", "head", "quantity", "unit", "where")
 DEFAULT_MISSING = ("", "NA", "N/A", "NaN", "nan", "null", "-")
 
@@ -86,23 +86,23 @@ def mapping_from(tree: Map[str, Any], where: str) -> Mapping:
     for key in tree:
         if key not in _SECTIONS:
             wrong(f"there is no “{key}”{did_you_mean(key, _SECTIONS)}")
-    shape = _shape(tree.get("file", {}), wrong)
-    time = _time(tree.get("time", {}), wrong)
+    shape = shape_from(tree.get("file", {}), wrong)
+    time = time_from(tree.get("time", {}), wrong)
     rows = tree.get("column", [])
     columns: list[ColumnMap] = []
     if not isinstance(rows, list) or not rows:
         wrong("needs at least one [[column]] with name, head, quantity and unit")
     else:
         columns = [c for n, row in enumerate(rows, 1) if (c := _column(row, n, wrong)) is not None]
-    taken: dict[tuple[int, str, Where], str] = {}
+    given: dict[tuple[int, str, Where], str] = {}
     for column in columns:
         key3 = (column.head, column.quantity, column.where)
-        if key3 in taken:
+        if key3 in given:
             wrong(
-                f"columns “{taken[key3]}” and “{column.name}” both give {column.quantity} of head "
+                f"columns “{given[key3]}” and “{column.name}” both give {column.quantity} of head "
                 f"{column.head}; give one of them another head"
             )
-        taken[key3] = column.name
+        given[key3] = column.name
     missing = tree.get("missing", list(DEFAULT_MISSING))
     if not isinstance(missing, list):
         wrong('missing must be a list of texts, such as ["-6999", "NA", ""]')
@@ -113,7 +113,8 @@ def mapping_from(tree: Map[str, Any], where: str) -> Mapping:
     return Mapping(shape, time, tuple(columns), tuple(str(m) for m in missing), filters)
 
 
-def _table(value: Any, name: str, keys: tuple[str, ...], wrong: Any) -> dict[str, Any]:
+def checked_table(value: Any, name: str, keys: tuple[str, ...], wrong: Any) -> dict[str, Any]:
+    """A table of a mapping as a dict; keys it cannot have go to `wrong`."""
     if not isinstance(value, dict):
         wrong(f"[{name}] must be a table")
         return {}
@@ -123,7 +124,8 @@ def _table(value: Any, name: str, keys: tuple[str, ...], wrong: Any) -> dict[str
     return value
 
 
-def _take(table: dict[str, Any], name: str, key: str, default: Any, wrong: Any) -> Any:
+def taken(table: dict[str, Any], name: str, key: str, default: Any, wrong: Any) -> Any:
+    """A value of a table, of the default's type; another type goes to `wrong`."""
     value = table.get(key, default)
     if isinstance(default, float) and type(value) is int:
         value = float(value)
@@ -134,9 +136,10 @@ def _take(table: dict[str, Any], name: str, key: str, default: Any, wrong: Any) 
     return value
 
 
-def _shape(value: Any, wrong: Any) -> Shape:
-    table, base = _table(value, "file", _FILE_KEYS, wrong), Shape()
-    shape = Shape(**{key: _take(table, "file", key, getattr(base, key), wrong) for key in _FILE_KEYS})
+def shape_from(value: Any, wrong: Any) -> Shape:
+    """The [file] table of a mapping; what is wrong with it goes to `wrong`."""
+    table, base = checked_table(value, "file", FILE_KEYS, wrong), Shape()
+    shape = Shape(**{key: taken(table, "file", key, getattr(base, key), wrong) for key in FILE_KEYS})
     if len(shape.delimiter) != 1:
         wrong(f"file.delimiter is {shape.delimiter!r}; write one character")
     if shape.decimal not in (".", ","):
@@ -148,8 +151,9 @@ def _shape(value: Any, wrong: Any) -> Shape:
     return shape
 
 
-def _time(value: Any, wrong: Any) -> TimeMap:
-    table = _table(value, "time", _TIME_KEYS, wrong)
+def time_from(value: Any, wrong: Any) -> TimeMap:
+    """The [time] table of a mapping; what is wrong with it goes to `wrong`."""
+    table = checked_table(value, "time", TIME_KEYS, wrong)
     columns = table.get("columns", [])
     if isinstance(columns, str):
         columns = [columns]
@@ -158,7 +162,7 @@ def _time(value: Any, wrong: Any) -> TimeMap:
         columns = []
     base = TimeMap(tuple(columns))
     time = TimeMap(
-        base.columns, **{key: _take(table, "time", key, getattr(base, key), wrong) for key in _TIME_KEYS[1:]}
+        base.columns, **{key: taken(table, "time", key, getattr(base, key), wrong) for key in TIME_KEYS[1:]}
     )
     if time.offset and time.zone:
         wrong("time has both an offset and a zone; keep the one the logger's clock follows")
@@ -178,14 +182,14 @@ def _time(value: Any, wrong: Any) -> TimeMap:
 
 def _column(value: Any, number: int, wrong: Any) -> ColumnMap | None:
     name = f"column {number}"
-    table = _table(value, name, _COLUMN_KEYS, wrong)
+    table = checked_table(value, name, _COLUMN_KEYS, wrong)
     lacking = [key for key in ("name", "head", "quantity", "unit") if key not in table]
     if lacking:
         wrong(f"[[column]] {number} lacks {', '.join(lacking)}")
         return None
-    title = _take(table, name, "name", "", wrong)
-    head = _take(table, name, "head", 0, wrong)
-    quantity, unit = _take(table, name, "quantity", "", wrong), _take(table, name, "unit", "", wrong)
+    title = taken(table, name, "name", "", wrong)
+    head = taken(table, name, "head", 0, wrong)
+    quantity, unit = taken(table, name, "quantity", "", wrong), taken(table, name, "unit", "", wrong)
     if not 0 <= head <= HIGHEST_HEAD:
         wrong(f"{name}.head is {head}; write a number from 0 to {HIGHEST_HEAD}")
     if quantity not in VALUE_COLUMNS:
@@ -210,15 +214,15 @@ def _where(value: Any, name: str, wrong: Any) -> Where:
 def mapping_toml(mapping: Mapping) -> str:
     """The mapping as the TOML file that would give it."""
     lines = [f"# {note}" for note in mapping.notes]
-    lines += ["[file]", *(f"{key} = {_toml(getattr(mapping.shape, key))}" for key in _FILE_KEYS)]
+    lines += ["[file]", *(f"{key} = {toml_text(getattr(mapping.shape, key))}" for key in FILE_KEYS)]
     time = mapping.time
-    lines += ["", "[time]", *(f"{key} = {_toml(getattr(time, key))}" for key in _TIME_KEYS)]
-    top = [f"missing = {_toml(mapping.missing)}"]
+    lines += ["", "[time]", *(f"{key} = {toml_text(getattr(time, key))}" for key in TIME_KEYS)]
+    top = [f"missing = {toml_text(mapping.missing)}"]
     if mapping.where:
         top.append(f"where = {_where_toml(mapping.where)}")
     for column in mapping.columns:
         lines += ["", "[[column]]"]
-        lines += [f"{key} = {_toml(getattr(column, key))}" for key in _COLUMN_KEYS[:-1]]
+        lines += [f"{key} = {toml_text(getattr(column, key))}" for key in _COLUMN_KEYS[:-1]]
         if column.where:
             lines.append(f"where = {_where_toml(column.where)}")
     notes = len(mapping.notes)
@@ -226,11 +230,14 @@ def mapping_toml(mapping: Mapping) -> str:
 
 
 def _where_toml(where: Where) -> str:
-    pairs = (f"{_toml(key)} = {_toml(texts[0] if len(texts) == 1 else texts)}" for key, texts in where)
+    pairs = (
+        f"{toml_text(key)} = {toml_text(texts[0] if len(texts) == 1 else texts)}" for key, texts in where
+    )
     return "{" + ", ".join(pairs) + "}"
 
 
-def _toml(value: Any) -> str:
+def toml_text(value: Any) -> str:
+    """A value as TOML writes it."""
     match value:
         case bool():
             return "true" if value else "false"
@@ -241,6 +248,6 @@ def _toml(value: Any) -> str:
             )
             return f'"{escaped}"'
         case tuple():
-            return "[" + ", ".join(_toml(v) for v in value) + "]"
+            return "[" + ", ".join(toml_text(v) for v in value) + "]"
         case _:
             return repr(value)

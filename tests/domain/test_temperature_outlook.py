@@ -142,20 +142,23 @@ def test_a_forecast_goes_through_the_relation_with_its_own_error_and_the_relatio
 
 
 def test_what_the_relation_was_off_by_lives_on_and_fades() -> None:
+    """Off by 1 °C for days and by 3 °C just now: 1 °C stays, the rest fades."""
     past_s, coming_s = hour_starts(0, 96), hour_starts(96, 144)
     level = np.full(96, 10.0)
+    measured = level + 2.0
+    measured[-1] += 2.0
     bundle = through_forecast(
         relation(spread_c=0.05),
         past_s,
         level,
-        level + 3,
+        measured,
         coming_s,
         np.full(48, 10.0),
         error_c=np.zeros(48),
     )
     over = np.median(bundle.members_c, axis=0) - 11.0
-    assert over[0] == pytest.approx(2 * np.exp(-1 / 5), abs=0.05)
-    assert over[40] == pytest.approx(0.0, abs=0.05)
+    assert over[0] == pytest.approx(1 + 2 * np.exp(-1 / 5), abs=0.1)
+    assert over[40] == pytest.approx(1.0, abs=0.1)
 
 
 def test_a_forecast_that_ends_is_carried_on_without_a_jump() -> None:

@@ -7,7 +7,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from traywarden.domain.first_order import bridged, first_order, hour_grid, unsettled
-from traywarden.domain.series import FloatArray, IntArray
+from traywarden.domain.lag_fit import fitted, memory_h, unseen_errors
+from traywarden.domain.series import BoolArray, FloatArray
 from traywarden.domain.sunshine import sun_shares
 from traywarden.errors import ShortOfDataError
 
@@ -19,13 +20,6 @@ LEAST_SWING_C = 3.0
 SLOW_H = 72.0
 """The slow part: ground and walls remember days."""
 LAGS_H = tuple(float(h) for h in np.round(np.geomspace(0.25, 24.0, 24), 4))
-_FOLDS = 5
-_HUBER = 1.345  # 95 % efficiency at the normal distribution (Huber 1981)
-# What is believed of gain, slow gain, offset [°C] and sun of morning and afternoon [°C] before anything is
-# known: mean and spread. Wide, so that a fortnight of readings outweighs them; no source.
-_PRIOR = np.array([1.0, 0.0, 0.0, 0.0, 0.0])
-_PRIOR_SPREAD = np.array([0.4, 0.4, 5.0, 10.0, 10.0])
-_DEPENDENT_H = 24.0  # neighbouring hours err alike: a day of them weighs as one against what was believed
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +74,7 @@ class LearnedLag:
         spread_out = np.full((*air.shape[:-1], grid_s.size), np.nan)
         spread_out[..., at] = air
         rows = np.atleast_2d(spread_out)
-        columns = _regressors(grid_s, rows, self.lag_h, self.zone, self.latitude_deg, self.longitude_deg)
+        drive = _drive(grid_s, rows, self.zone, self.latitude_deg, self.longitude_deg)
         coefficients = (
             self.gain,
             self.slow_gain,
@@ -88,7 +82,7 @@ class LearnedLag:
             self.sun_morning_c,
             self.sun_afternoon_c,
         )
-        found = np.tensordot(coefficients, np.stack(columns), axes=1)
+        found = np.tensordot(coefficients, drive.columns(self.lag_h), axes=1)
         found = np.where(unsettled(rows, self.lag_h), np.nan, found)
         return np.asarray(found.reshape(spread_out.shape)[..., at], dtype=np.float64)
 
@@ -118,6 +112,7 @@ def learn_lag(
     longitude_deg: float | None = None,
     *,
     least_h: float = LEAST_H,
+    half_life_d: float | None = None,
 ) -> LearnedLag:
     """Learn how soil (or a place's air) follows the air outside, from hours in which both are known.
 
@@ -129,6 +124,7 @@ def learn_lag(
     zone : ZoneInfo of the garden
     latitude_deg, longitude_deg : float [°], optional; place the sun
     least_h : float [h]; hours in common needed
+    half_life_d : float [d], optional; hours so much older than the last weigh half
 
     Returns
     -------
@@ -143,8 +139,9 @@ def learn_lag(
     towards “gain 1, nothing else” so that a few days do not run wild; the lag with the least robust loss
     stands, refined by a parabola. `spread_c` comes from five folds of whole days, each foretold from the
     others.
-    A season's growth, a moved tray or a lid change the relation: learn it anew from recent weeks for an
-    outlook. Beyond the air it was learned from (`air_low_c`, `air_high_c`) it is a guess.
+    A season's growth, a moved tray or a lid change the relation: learn it anew from recent days for an
+    outlook, the latest weighing most (`half_life_d`). Beyond the air it was learned from (`air_low_c`,
+    `air_high_c`) it is a guess.
 
     Raises
     ------
@@ -169,21 +166,30 @@ def learn_lag(
     air[at], soil[at] = np.asarray(air_c, dtype=np.float64), np.asarray(soil_c, dtype=np.float64)
     _need_overlap(air, soil, least_h)
     rows = air[None, :]
-    losses: list[float] = []
+    weights = np.ones(grid_s.size)
+    if half_life_d is not None:
+        weights = 0.5 ** ((grid_s[-1] - grid_s) / (86_400 * half_life_d))
+    drive = _drive(grid_s, rows, zone, latitude_deg, longitude_deg)
+
+    def usable(lag_h: float) -> tuple[FloatArray, BoolArray]:
+        return drive.columns(lag_h)[:, 0].T, np.isfinite(soil) & ~unsettled(rows, lag_h)[0]
+
+    losses = []
     for lag_h in LAGS_H:
-        columns = _matrix(grid_s, rows, lag_h, zone, latitude_deg, longitude_deg)
-        used = np.isfinite(soil) & ~unsettled(rows, lag_h)[0]
-        losses.append(_fitted(columns[used], soil[used])[1])
+        columns, used = usable(lag_h)
+        enough = used.sum() >= least_h / 2
+        losses.append(fitted(columns[used], soil[used], weights[used])[1] if enough else np.inf)
     lag_h = _least(np.array(losses))
-    columns = _matrix(grid_s, rows, lag_h, zone, latitude_deg, longitude_deg)
-    used = np.isfinite(soil) & ~unsettled(rows, lag_h)[0]
+    columns, used = usable(lag_h)
     if used.sum() < least_h / 2:
         raise ShortOfDataError(
             f"The outside air has too many gaps: only {used.sum()} hours are left to learn from; "
             f"{least_h / 2:.0f} are needed."
         )
-    coefficients, _ = _fitted(columns[used], soil[used])
-    errors = _unseen_errors(columns[used], soil[used], (grid_s[used] // 86_400).astype(np.int64))
+    coefficients, _ = fitted(columns[used], soil[used], weights[used])
+    errors = unseen_errors(
+        columns[used], soil[used], weights[used], (grid_s[used] // 86_400).astype(np.int64)
+    )
     spread = float(np.sqrt(np.mean(np.clip(errors, *np.quantile(errors, [0.005, 0.995])) ** 2)))
     left = soil[used] - columns[used] @ coefficients
     total = float(np.mean((soil[used] - soil[used].mean()) ** 2))
@@ -196,7 +202,7 @@ def learn_lag(
         sun_morning_c=morning_c,
         sun_afternoon_c=afternoon_c,
         spread_c=max(spread, 0.05),
-        memory_h=_memory_h(np.where(used, soil - columns @ coefficients, np.nan)),
+        memory_h=memory_h(np.where(used, soil - columns @ coefficients, np.nan)),
         bias_c=float(errors.mean()),
         r2=1.0 - float(np.mean(left**2)) / total if total > 0 else 0.0,
         hours=int(used.sum()),
@@ -225,49 +231,38 @@ def _need_overlap(air: FloatArray, soil: FloatArray, least_h: float) -> None:
         )
 
 
-def _regressors(
+@dataclass(frozen=True, slots=True, eq=False)
+class _Drive:
+    """What draws the soil, each of shape (n, h): air, its slow part, sun of morning and afternoon."""
+
+    air_c: FloatArray
+    slow_c: FloatArray
+    morning: FloatArray
+    afternoon: FloatArray
+
+    def columns(self, lag_h: float) -> FloatArray:
+        """What each coefficient multiplies, shape (5, n, h)."""
+        return np.stack(
+            [
+                first_order(self.air_c, lag_h),
+                self.slow_c,
+                np.ones_like(self.air_c),
+                first_order(self.morning, lag_h),
+                first_order(self.afternoon, lag_h),
+            ]
+        )
+
+
+def _drive(
     grid_s: FloatArray,
     rows: FloatArray,
-    lag_h: float,
     zone: ZoneInfo,
     latitude_deg: float | None,
     longitude_deg: float | None,
-) -> tuple[FloatArray, ...]:
+) -> _Drive:
     air = bridged(rows)
     morning, afternoon = sun_shares(grid_s, air, zone, latitude_deg, longitude_deg)
-    return (
-        first_order(air, lag_h),
-        first_order(air, SLOW_H),
-        np.ones_like(air),
-        first_order(morning, lag_h),
-        first_order(afternoon, lag_h),
-    )
-
-
-def _matrix(
-    grid_s: FloatArray,
-    rows: FloatArray,
-    lag_h: float,
-    zone: ZoneInfo,
-    latitude_deg: float | None,
-    longitude_deg: float | None,
-) -> FloatArray:
-    found = _regressors(grid_s, rows, lag_h, zone, latitude_deg, longitude_deg)
-    return np.stack([column[0] for column in found], axis=1)
-
-
-def _fitted(columns: FloatArray, soil: FloatArray) -> tuple[FloatArray, float]:
-    """Coefficients, and the mean square of residuals cut at three robust deviations."""
-    weight = np.ones(soil.size)
-    coefficients, scale = _PRIOR, 1.0
-    for _ in range(4):
-        held = np.diag(_DEPENDENT_H * scale**2 / _PRIOR_SPREAD**2)
-        weighted = columns * weight[:, None]
-        coefficients = np.linalg.solve(columns.T @ weighted + held, weighted.T @ soil + held @ _PRIOR)
-        left = np.abs(soil - columns @ coefficients)
-        scale = max(1.4826 * float(np.median(left)), 1e-3)
-        weight = np.minimum(1.0, _HUBER * scale / np.maximum(left, 1e-9))
-    return coefficients, float(np.mean(np.minimum(left, 3 * scale) ** 2))
+    return _Drive(air, first_order(air, SLOW_H), morning, afternoon)
 
 
 def _least(losses: FloatArray) -> float:
@@ -281,23 +276,3 @@ def _least(losses: FloatArray) -> float:
             step = logs[k + 1] - logs[k]
             return float(np.exp(logs[k] + 0.5 * step * (before - after) / bend))
     return float(LAGS_H[k])
-
-
-def _unseen_errors(columns: FloatArray, soil: FloatArray, days: IntArray) -> FloatArray:
-    """Errors on days that the fit had not seen: runs of days in turn are foretold from the others."""
-    distinct = np.unique(days)
-    folds = np.searchsorted(distinct, days) * _FOLDS // max(distinct.size, 1)
-    errors = np.empty(soil.size)
-    for fold in np.unique(folds):
-        out = folds == fold
-        coefficients, _ = _fitted(columns[~out], soil[~out])
-        errors[out] = soil[out] - columns[out] @ coefficients
-    return errors
-
-
-def _memory_h(left: FloatArray) -> float:
-    both = np.isfinite(left[1:]) & np.isfinite(left[:-1])
-    one, other = left[1:][both], left[:-1][both]
-    size = float(np.sqrt((one**2).mean() * (other**2).mean())) if one.size else 0.0
-    kept = float((one * other).mean()) / size if size > 0 else 0.0
-    return float(np.clip(-1.0 / np.log(np.clip(kept, 1e-3, 0.98)), 0.5, 48.0))

@@ -120,7 +120,7 @@ def walk(turns: Turns, *, half_width_c: float, of_night: bool, level: float = LE
         at = _bounded(plain, so_far, of_night)
         below, above = -half_width_c, half_width_c
         if len(errors) >= LEAST_ERRORS:
-            below, above = _ranks(np.sort(errors[-MOST_ERRORS:]), 1 - asked)
+            below, above = conformal(np.array(errors[-MOST_ERRORS:]), 1 - asked)
             calibrated[row] = True
         estimate[row] = at
         low[row] = _bounded(at + below, so_far, of_night)
@@ -187,19 +187,42 @@ def expected(turns: Turns, *, of_night: bool, basis: str = "own recent days") ->
     )
 
 
+def conformal(errors_c: FloatArray, level: float) -> tuple[float, float]:
+    """What to add to an estimate so that a next error like the past ones lies between with that level.
+
+    Parameters
+    ----------
+    errors_c : array, shape (n,) [°C], truth − estimate, in any order
+    level : float, 0 … 1
+
+    Returns
+    -------
+    (below, above) [°C]
+
+    Notes
+    -----
+    The errors at the ranks ⌊(n+1)·tail⌋ and ⌈(n+1)·(1−tail)⌉, at most the smallest and the largest.
+
+    References
+    ----------
+    Lei et al. 2018, J. Am. Stat. Assoc. 113:1094.
+
+    Examples
+    --------
+    >>> conformal(np.arange(9.0) - 4, 0.8)
+    (-4.0, 4.0)
+    """
+    errors = np.sort(errors_c)
+    tail = (1 - level) / 2
+    low = max(int(np.floor((errors.size + 1) * tail + 1e-9)) - 1, 0)
+    high = min(int(np.ceil((errors.size + 1) * (1 - tail) - 1e-9)) - 1, errors.size - 1)
+    return float(errors[low]), float(errors[high])
+
+
 def _bounded(value_c: float, so_far_c: float, of_night: bool) -> float:
     if np.isnan(so_far_c):
         return value_c
     return min(value_c, float(so_far_c)) if of_night else max(value_c, float(so_far_c))
-
-
-def _ranks(errors: FloatArray, share: float) -> tuple[float, float]:
-    """The errors at the ranks between which so large a share of the next ones lies."""
-    n = errors.size
-    tail = (1 - share) / 2
-    low = max(int(np.floor((n + 1) * tail)) - 1, 0)
-    high = min(int(np.ceil((n + 1) * (1 - tail))) - 1, n - 1)
-    return float(errors[low]), float(errors[high])
 
 
 def _fitted(marks: FloatArray, change_c: FloatArray, held_d: float) -> FloatArray:

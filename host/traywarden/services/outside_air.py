@@ -14,8 +14,10 @@ from traywarden.services.questions.ground import DAY_MS, Ground
 from traywarden.store import outside as outside_store
 
 HOUR_S = 3600
-LEARN_D = 30
-"""Days a relation to the outside air is learned from: older ones belong to another season."""
+LEARN_D, HALF_LIFE_D = 14, 3.0
+"""Days a relation to the outside air is learned from, and how fast they lose weight. Shade, growth and moving
+change it: on two recorded fields this missed the next two days by less than thirty days alike did
+(`python -m tests.figures lags`)."""
 FORECAST_KNOWN_D = 60
 LEAST_JUDGED_H = 120
 """Forecast hours that must have passed and been measured before its error is taken from them."""
@@ -77,7 +79,7 @@ def outside_air(ground: Ground, start_ms: int, end_ms: int) -> OutsideAir | None
 
 
 def relation(ground: Ground, outside: OutsideAir, hour_s: FloatArray, temp_c: FloatArray) -> LearnedLag:
-    """How hourly temperatures follow the open air, learned from the last thirty days both were known.
+    """How hourly temperatures follow the open air, learned from the last fourteen days both were known.
 
     Raises ShortOfDataError with the reason.
     """
@@ -95,6 +97,7 @@ def relation(ground: Ground, outside: OutsideAir, hour_s: FloatArray, temp_c: Fl
         ground.zone,
         garden.latitude_deg,
         garden.longitude_deg,
+        half_life_d=HALF_LIFE_D,
     )
 
 

@@ -1,0 +1,307 @@
+"""For each place: tonight's low and tomorrow's high of soil and air, and the hours until then."""
+
+from dataclasses import dataclass
+from datetime import date, datetime
+
+import numpy as np
+
+from traywarden.domain.forecast_outlook import continued, through_forecast
+from traywarden.domain.garden import Place
+from traywarden.domain.hourly import Hourly, hourly_together
+from traywarden.domain.lag import LearnedLag
+from traywarden.domain.lows_highs import Expected, expected
+from traywarden.domain.nights import Hours, Turn, past_turns, turn_at
+from traywarden.domain.psychrometrics import dew_point_c
+from traywarden.domain.series import FloatArray
+from traywarden.domain.temperature_outlook import Ensemble, own_days
+from traywarden.errors import ShortOfDataError
+from traywarden.services.forecast_lows import forecast_expected
+from traywarden.services.outside_air import (
+    FORECAST_KNOWN_D,
+    HOUR_S,
+    ForecastError,
+    OutsideAir,
+    forecast_error,
+    hours_ahead,
+    outside_air,
+    relation,
+)
+from traywarden.services.questions.ground import DAY_MS, Ground
+from traywarden.store import outside as outside_store
+
+LOOK_BACK_D = 120
+JUDGED_D = 100
+HOURS_AHEAD = 48
+SILENT_H = 6
+"""A place silent for longer has no outlook: nobody knows where it stands now."""
+_WARM_UP_D = 5
+_MEASURED = ("air", "soil")
+
+
+@dataclass(frozen=True, slots=True)
+class HourBand:
+    """One coming hour: of the ways it may go a tenth lies below `low_c`, half below `median_c`, a tenth above
+    `high_c`."""
+
+    at: datetime
+    low_c: float
+    median_c: float
+    high_c: float
+
+
+@dataclass(frozen=True, slots=True)
+class Side:
+    """Soil or air of one place. Without `low` and `high`, `reason` says why; `relation` is how it follows the
+    open air, where that was learned, and `relation_reason` why it was not."""
+
+    measured: str
+    low: Expected | None
+    high: Expected | None
+    hours: tuple[HourBand, ...]
+    days: int
+    basis: str
+    relation: str
+    relation_reason: str
+    reason: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceOutlook:
+    place: str
+    kind: str
+    sentence: str
+    air: Side
+    soil: Side
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceOutlookAnswer:
+    """`night` is the date the night begins on, `day` the day it ends in. `forecast` says which one was used,
+    if any, and `outside` what stands for the open air."""
+
+    garden: str
+    at: datetime
+    night: date
+    day: date
+    sentence: str
+    forecast: str
+    outside: str
+    places: tuple[PlaceOutlook, ...]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Sky:
+    """What is known of the open air, past and to come."""
+
+    outside: OutsideAir | None
+    ahead_s: FloatArray
+    ahead_c: FloatArray
+    error: ForecastError
+    says: str
+
+
+def ask_place_outlook(ground: Ground) -> PlaceOutlookAnswer:
+    """Tonight's low and tomorrow's high of every place, with 80 % intervals, and its next 48 hours.
+
+    From the place's own days; where an imported forecast reaches far enough, from that, through what the
+    place makes of the open air. A place or side that cannot be answered says why.
+
+    Raises ShortOfDataError when nothing was ever measured.
+    """
+    ground.need_readings()
+    now_s = ground.now_ms / 1000
+    turn = turn_at(now_s, ground.zone)
+    sky = _sky(ground)
+    places = tuple(_place(ground, place, turn, sky) for place in ground.places.values())
+    return PlaceOutlookAnswer(
+        ground.garden.name,
+        ground.at(ground.now_ms),
+        turn.night,
+        turn.day,
+        _coldest(ground, places, turn),
+        sky.says,
+        sky.outside.says if sky.outside else "",
+        places,
+    )
+
+
+def place_hours(ground: Ground, place: Place, measured: str, days: int) -> Hourly:
+    """Air or soil of a place by the hour; several heads as one, with the lowest and highest of them all."""
+    start_ms = ground.now_ms - days * DAY_MS
+    heads = ground.place_hourly(place.place_id, measured, start_ms, ground.now_ms + 1)
+    return hourly_together(heads, place.name)
+
+
+def known_hours(hourly: Hourly, measured: str) -> Hours:
+    """The hours as lows and highs are asked of them."""
+    dew = (
+        dew_point_c(hourly.air_temp_c, np.maximum(hourly.rh_pct, 1.0))
+        if measured == "air"
+        else np.full(hourly.hour_s.size, np.nan)
+    )
+    return Hours(
+        float(hourly.hour_s[0]),
+        getattr(hourly, f"{measured}_temp_c"),
+        getattr(hourly, f"{measured}_min_c"),
+        getattr(hourly, f"{measured}_max_c"),
+        dew,
+    )
+
+
+def _sky(ground: Ground) -> _Sky:
+    start_ms = ground.now_ms - FORECAST_KNOWN_D * DAY_MS
+    outside = outside_air(ground, start_ms, ground.now_ms + 1)
+    newest = outside_store.newest_forecast(ground.tx, ground.now_ms)
+    issued = outside_store.forecasts_issued(ground.tx, start_ms, ground.now_ms + 1)
+    error = forecast_error(issued, outside)
+    none = np.empty(0)
+    if newest is None:
+        return _Sky(outside, none, none, error, "")
+    ahead_s, ahead_c = hours_ahead(newest, ground.now_ms / 1000)
+    if not ahead_s.size:
+        when = ground.at(newest.end_s * 1000)
+        says = f"the newest forecast (“{newest.source}”) ended {when:%a %d %b %H:%M}: it is history"
+        return _Sky(outside, none, none, error, says)
+    until = ground.at((ahead_s[-1] + HOUR_S) * 1000)
+    says = f"forecast “{newest.source}”, up to {until:%a %d %b %H:%M}"
+    if error.judged and abs(error.bias_c) > 0.1:
+        says += f", corrected by {-error.bias_c:+.1f} °C that its kind was off in the open here"
+    return _Sky(outside, ahead_s, ahead_c - error.bias_c, error, says)
+
+
+def _place(ground: Ground, place: Place, turn: Turn, sky: _Sky) -> PlaceOutlook:
+    sides = {measured: _side(ground, place, measured, turn, sky) for measured in _MEASURED}
+    return PlaceOutlook(
+        place.name,
+        place.kind.value,
+        _sentence(ground, place, sides["air"], sides["soil"]),
+        sides["air"],
+        sides["soil"],
+    )
+
+
+def _side(ground: Ground, place: Place, measured: str, turn: Turn, sky: _Sky) -> Side:
+    hourly = place_hours(ground, place, measured, LOOK_BACK_D)
+    mean = getattr(hourly, f"{measured}_temp_c")
+    known = np.flatnonzero(np.isfinite(mean))
+    now_s = ground.now_ms / 1000
+    if not known.size:
+        return _nothing(
+            measured, f"no {measured} temperature was measured here in the last {LOOK_BACK_D} days"
+        )
+    silent_h = (now_s - hourly.hour_s[known[-1]]) / HOUR_S - 1
+    if silent_h > SILENT_H:
+        return _nothing(
+            measured,
+            f"its {measured} was last measured {ground.at(hourly.hour_s[known[-1]] * 1000):%a %d %b}",
+        )
+    hours = known_hours(hourly, measured)
+    bundle, days, why = _own_bundle(hourly.hour_s, mean, now_s)
+    lag, relation_reason = _lag(ground, sky, hourly.hour_s, mean)
+    lows: list[Expected | None] = []
+    for of_night in (True, False):
+        turns = past_turns(hours, now_s, ground.zone, of_night=of_night, days=JUDGED_D)
+        lows.append(expected(turns, of_night=of_night))
+    basis = "own recent days"
+    if lag is not None and sky.outside is not None and sky.ahead_s.size:
+        driven = _driven(lag, sky, hourly.hour_s, mean)
+        lows = [
+            forecast_expected(ground, driven, hours, lag, turn, sky.outside, sky.error, of_night=n) or own
+            for n, own in zip((True, False), lows, strict=True)
+        ]
+        bundle = driven if bundle is None else continued(driven, bundle)
+        basis = bundle.basis
+    low, high = lows
+    reason = "" if low or high else why or "no night and no day before this one is known"
+    return Side(
+        measured,
+        low,
+        high,
+        _bands(ground, bundle),
+        days,
+        basis,
+        f"{lag.in_words}" if lag is not None else "",
+        relation_reason,
+        reason,
+    )
+
+
+def _own_bundle(hour_s: FloatArray, mean_c: FloatArray, now_s: float) -> tuple[Ensemble | None, int, str]:
+    start_s = float(np.floor(now_s / HOUR_S) * HOUR_S)
+    try:
+        bundle = own_days(hour_s, mean_c, start_s, HOURS_AHEAD)
+    except ShortOfDataError as short:
+        return None, 0, str(short)
+    return bundle, bundle.days, bundle.remark
+
+
+def _lag(ground: Ground, sky: _Sky, hour_s: FloatArray, mean_c: FloatArray) -> tuple[LearnedLag | None, str]:
+    if sky.outside is None:
+        return (
+            None,
+            "nothing tells the open air: hang a head in a place without a cover, or import a forecast",
+        )
+    try:
+        return relation(ground, sky.outside, hour_s, mean_c), ""
+    except ShortOfDataError as short:
+        return None, str(short)
+
+
+def _driven(lag: LearnedLag, sky: _Sky, hour_s: FloatArray, mean_c: FloatArray) -> Ensemble:
+    """The coming hours through the relation, warmed up on the open air of the last days."""
+    assert sky.outside is not None
+    start_s = float(sky.ahead_s[0])
+    past_s = np.asarray(start_s - HOUR_S * np.arange(_WARM_UP_D * 24, 0, -1))
+    air, soil = (
+        dict(zip(times.tolist(), values.tolist(), strict=True))
+        for times, values in ((sky.outside.time_s, sky.outside.air_c), (hour_s, mean_c))
+    )
+    past_air = np.array([air.get(t, np.nan) for t in past_s.tolist()])
+    past_soil = np.array([soil.get(t, np.nan) for t in past_s.tolist()])
+    ahead_h = (sky.ahead_s - start_s) / HOUR_S
+    return through_forecast(
+        lag, past_s, past_air, past_soil, sky.ahead_s, sky.ahead_c, error_c=sky.error.at(ahead_h)
+    )
+
+
+def _bands(ground: Ground, bundle: Ensemble | None) -> tuple[HourBand, ...]:
+    if bundle is None:
+        return ()
+    low, median, high = (bundle.quantile_c(level)[:HOURS_AHEAD] for level in (0.1, 0.5, 0.9))
+    return tuple(
+        HourBand(ground.at(at * 1000), round(a, 2), round(b, 2), round(c, 2))
+        for at, a, b, c in zip(
+            bundle.time_s.tolist(), low.tolist(), median.tolist(), high.tolist(), strict=False
+        )
+        if np.isfinite(b)
+    )
+
+
+def _nothing(measured: str, reason: str) -> Side:
+    return Side(measured, None, None, (), 0, "", "", "", reason)
+
+
+def _sentence(ground: Ground, place: Place, air: Side, soil: Side) -> str:
+    """Tonight's low and tomorrow's high in one sentence; of the soil where there is some: seed feels that."""
+    side = soil if soil.low or soil.high else air
+    if not (side.low or side.high):
+        return f"{place.name}: {soil.reason or air.reason}."
+    words = []
+    for name, found in (("tonight down to", side.low), ("tomorrow up to", side.high)):
+        if found is not None:
+            low, high = (ground.display.temp(t, 0) for t in (found.low_c, found.high_c))
+            words.append(f"{name} {ground.display.temp(found.estimate_c, 0)} ({low} to {high})")
+    return f"{place.name}, {side.measured}: {', '.join(words)}."
+
+
+def _coldest(ground: Ground, places: tuple[PlaceOutlook, ...], turn: Turn) -> str:
+    lows = [(side.low, p.place, side.measured) for p in places for side in (p.soil, p.air) if side.low]
+    if not lows:
+        return "No place can be foretold yet; its reason stands beside each."
+    low, place, measured = min(lows, key=lambda each: each[0].low_c)
+    night = f"{turn.night:%a %d %b}"
+    return (
+        f"The coldest of the night from {night} may be the {measured} of “{place}”: about "
+        f"{ground.display.temp(low.estimate_c, 0)}, with one chance in ten below "
+        f"{ground.display.temp(low.low_c, 0)}."
+    )

@@ -1,5 +1,6 @@
 """Day and night at a place on Earth, from the height of the sun."""
 
+from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -129,3 +130,27 @@ def night_words(latitude_deg: float | None, longitude_deg: float | None) -> str:
     if latitude_deg is None or longitude_deg is None:
         return "night from 18 to 6 o’clock, as the garden’s latitude and longitude are not known"
     return "night from sunset to sunrise"
+
+
+def standard_offset_h(zone: ZoneInfo) -> float:
+    """Hours that standard time lies ahead of UTC.
+
+    Parameters
+    ----------
+    zone : ZoneInfo
+
+    Returns
+    -------
+    float [h]
+
+    Notes
+    -----
+    The smaller of the offsets in January and July: clocks are put forward in summer.
+
+    Examples
+    --------
+    >>> standard_offset_h(ZoneInfo("Europe/Lisbon")), standard_offset_h(ZoneInfo("Australia/Sydney"))
+    (0.0, 10.0)
+    """
+    offsets = (datetime(2025, month, 15, 12, tzinfo=zone).utcoffset() or timedelta(0) for month in (1, 7))
+    return min(offset.total_seconds() for offset in offsets) / 3600

@@ -97,7 +97,8 @@ class LearnedLag:
         sun = max(self.sun_morning_c, self.sun_afternoon_c)
         when = "morning" if self.sun_morning_c > self.sun_afternoon_c else "afternoon"
         lag = f"{self.lag_h:.1f} h" if self.lag_h < 10 else f"{self.lag_h:.0f} h"
-        parts = [f"follows the outside air after about {lag}, {self.gain + self.slow_gain:.0%} of its change"]
+        share = 100 * (self.gain + self.slow_gain)
+        parts = [f"follows the outside air after about {lag}, {share:.0f} % of its change"]
         if sun > 0.5:
             parts.append(f"up to {sun:.0f} °C more in a clear {when}'s sun")
         return f"{'; '.join(parts)} (within ±{1.28 * self.spread_c:.1f} °C four times in five)"

@@ -1,13 +1,12 @@
 """How strongly the sun may have shone, told from the hour, the season and the swing of the air alone."""
 
-from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
-from traywarden.domain.daylight import sun_elevation_deg
+from traywarden.domain.daylight import standard_offset_h, sun_elevation_deg
 from traywarden.domain.series import FloatArray
 
 SWING_C = 10.0
@@ -65,7 +64,7 @@ def sun_shares(
         noon_h = 12 - longitude_deg / 15  # of UTC; the equation of time moves it by a quarter of an hour
         morning = (middle_s / 3600 - noon_h + 12) % 24 < 12
     else:
-        hour_h = middle_s / 3600 % 24 + _standard_offset_h(zone)
+        hour_h = middle_s / 3600 % 24 + standard_offset_h(zone)
         height = np.sin((hour_h - 6) / 12 * np.pi)
         morning = hour_h % 24 < 12
     clear = np.maximum(height, 0.0) * np.sqrt(np.maximum(_swing_c(air), 0.0) / SWING_C)
@@ -79,9 +78,3 @@ def _swing_c(air_c: FloatArray) -> FloatArray:
     whole = (columns.max() - columns.min()).to_numpy()[:, None]
     filled = np.where(np.isnan(swing), np.nan_to_num(whole), swing)
     return np.asarray(filled.reshape(air_c.shape))
-
-
-def _standard_offset_h(zone: ZoneInfo) -> float:
-    """The smaller of the offsets in January and July: clocks are put forward in summer."""
-    offsets = (datetime(2025, month, 15, 12, tzinfo=zone).utcoffset() or timedelta(0) for month in (1, 7))
-    return min(offset.total_seconds() for offset in offsets) / 3600

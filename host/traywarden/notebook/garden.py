@@ -17,6 +17,7 @@ from traywarden.notebook.outlook import OutlookTables
 from traywarden.notebook.places import Places
 from traywarden.notebook.quality import Quality
 from traywarden.notebook.sowing import Sowing
+from traywarden.notebook.weather import WeatherTables
 from traywarden.services.questions.compare import CompareAsked, ask_compare
 from traywarden.services.questions.degree_days import DegreeDaysAsked, ask_degree_days
 from traywarden.services.questions.dry_down import ask_dry_down
@@ -37,7 +38,7 @@ def open_garden(home: str | Path | None = None, *, now: Moment | None = None) ->
     return NotebookGarden(Path(home).expanduser() if home is not None else default_home(), now)
 
 
-class NotebookGarden(Emergence, Quality, Batches, Sowing, OutlookTables, Places):
+class NotebookGarden(Emergence, Quality, Batches, Sowing, OutlookTables, Places, WeatherTables):
     """An opened garden. Close it, or use it in a `with` block. Every table is in the garden's time zone."""
 
     def __init__(self, home: Path, now: Moment | None = None) -> None:

@@ -178,3 +178,25 @@ def test_the_back_test_is_a_table_with_all_trays_first(garden: NotebookGarden) -
     assert table.loc["all trays", "dry_downs"] == 8
     assert table.attrs["sentence"].startswith("In 8 dry-downs")
     assert table.attrs["day_before"].loc["peppers", "cases"] > 0
+
+
+def test_tonight_and_the_coming_hours_are_tables_in_the_gardens_zone(garden: NotebookGarden) -> None:
+    table = garden.tonight()
+    assert set(table["what"]) == {"tonight's low", "tomorrow's high"}
+    assert {"Cold frame", "Open bench"} == set(table["place"])
+    assert (table["low_c"] <= table["estimate_c"]).all()
+    assert table.attrs["sentence"].startswith("The coldest of the night from")
+    hours = garden.coming_hours("cold frame")
+    assert isinstance(hours.index, pd.DatetimeIndex)
+    assert str(hours.index.tz) == "Europe/Lisbon"
+    assert len(hours) == 48
+    assert (hours["low_c"] <= hours["high_c"]).all()
+    assert "reason" in garden.backtest_tonight()
+
+
+def test_a_plan_is_a_table_by_sowing_day_and_says_why_it_rests_on_little(garden: NotebookGarden) -> None:
+    table = garden.plan([("tomato", "Cold frame", "2026-06-01"), ("pepper", "Cold frame", "2026-06-01")])
+    assert table["crop"].tolist() == ["Pepper", "Tomato"]
+    assert table["sow"].is_monotonic_increasing
+    assert table["years"].tolist() == [0, 0]
+    assert table["reason"].str.contains("no past weather was imported").all()

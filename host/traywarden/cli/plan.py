@@ -68,7 +68,7 @@ def plan_crop(
     Counted back through the published weeks of raising and through emergence in the soil that past years had
     in that place: its own readings, and past weather that you imported.
 
-    Example: `traywarden plan tomato --place "Cold frame" --plants-out 2026-05-15 --ics tomato.ics`
+    Example: `traywarden plan crop tomato --place "Cold frame" --plants-out 2026-05-15 --ics tomato.ics`
     """
     _check(picture, ics)
     with asking() as on:

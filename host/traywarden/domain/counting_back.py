@@ -17,15 +17,22 @@ EARLY, LATE = 0.1, 0.9
 LONGEST_D = 90
 """Seed not up after so long is not counted on in that year (common practice, no source)."""
 _BRIDGED_H = 72
+_NODES = (-1.2816, -0.5244, 0.0, 0.5244, 1.2816)
+"""How much colder or warmer the soil of a year may have been, in its spread: the middles of five even parts
+of a normal distribution."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class SoilYears:
-    """Hourly soil of one source: `start_day` counts from 1970-01-01, 24 values a day, NaN where not known."""
+    """Hourly soil of one source: `start_day` counts from 1970-01-01, 24 values a day, NaN where not known.
+
+    `spread_c` is how far off it may be over weeks (standard deviation; 0: it was measured).
+    """
 
     source: str
     start_day: int
     soil_c: FloatArray
+    spread_c: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,10 +103,11 @@ def count_back(
     Notes
     -----
     In every year whose soil is known before the wanted day of the year, and for many draws of how slow this
-    seed is (log-normal) and how long growing on takes (evenly between the published weeks): the latest day
-    whose emergence — development summed hour by hour from noon of the sowing day — and growing on end by the
-    wanted day. The middle 80 % of all draws is the band. Growing on is taken as published, for recommended
-    temperatures: in a cold place plants take longer than that, and nothing published says by how much.
+    seed is (log-normal), how far off the soil that is told may be (normal, in five steps) and how long
+    growing on takes (evenly between the published weeks): the latest day whose emergence — development summed
+    hour by hour from noon of the sowing day — and growing on end by the wanted day. The middle 80 % of all
+    draws is the band. Growing on is taken as published, for recommended temperatures: in a cold place plants
+    take longer than that, and nothing published says by how much.
 
     Examples
     --------
@@ -120,10 +128,17 @@ def count_back(
         )
     sown, up = [], []
     failed = 0
-    for cumulated in years:
-        slow = np.exp(random.normal(0.0, log_spread, draws))
-        raised_d = random.uniform(low_d, high_d, draws)
-        sow_d, up_d = _latest(cumulated, slow, raised_d)
+    for ways in years:
+        each = -(-draws // len(ways))
+        tried = [
+            _latest(
+                way,
+                np.exp(random.normal(0.0, log_spread, each)),
+                random.uniform(low_d, high_d, each),
+            )
+            for way in ways
+        ]
+        sow_d, up_d = (np.concatenate(part) for part in zip(*tried, strict=True))
         known = np.isfinite(sow_d)
         if known.mean() < 0.5:
             failed += 1
@@ -183,19 +198,18 @@ def ready_if_sown(
     after = sown + timedelta(days=LONGEST_D)
     found = []
     for each in series:
-        for cumulated in _spans(each, rate, after, LONGEST_D):
+        for way in (way for ways in _spans(each, rate, after, LONGEST_D) for way in ways):
             slow = np.exp(random.normal(0.0, log_spread, draws))
-            at = np.searchsorted(cumulated, cumulated[12] + slow)
-            known = at < cumulated.size
-            up_d = (at[known] - 12) / 24
+            at = np.searchsorted(way, way[12] + slow)
+            up_d = (at[at < way.size] - 12) / 24
             found.append(up_d + random.uniform(low_d, high_d, up_d.size))
     if not found or not sum(part.size for part in found):
         return None
     return _days(np.concatenate(found), sown)
 
 
-def _spans(series: SoilYears, rate: Rate, until: date, reach_d: int) -> list[FloatArray]:
-    """For every year: development gathered hour by hour over the days up to the wanted day of that year."""
+def _spans(series: SoilYears, rate: Rate, until: date, reach_d: int) -> list[list[FloatArray]]:
+    """For every year the ways it may have been: development gathered by the hour up to its wanted day."""
     end_of_series = series.start_day + series.soil_c.size // 24
     first_year, last_year = (
         (EPOCH + timedelta(days=day)).year for day in (series.start_day, max(end_of_series - 1, 0))
@@ -211,7 +225,9 @@ def _spans(series: SoilYears, rate: Rate, until: date, reach_d: int) -> list[Flo
             continue
         soil = _bridged(series.soil_c[start * 24 : (end_day - series.start_day) * 24])
         if np.isfinite(soil).all():
-            found.append(np.concatenate([[0.0], np.cumsum(rate(soil) / 24)]))
+            nodes = _NODES if series.spread_c > 0 else (0.0,)
+            ways = [np.cumsum(rate(soil + node * series.spread_c) / 24) for node in nodes]
+            found.append([np.concatenate([[0.0], way]) for way in ways])
     return found
 
 

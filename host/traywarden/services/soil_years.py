@@ -27,6 +27,9 @@ LEAST_SHARED_D = 14
 LEAST_OWN_D = 30
 _DAY_H = 24
 _WEEK_H = 168
+WEEK_SPREAD_C = 1.2
+"""How far off a week's mean of soil may be, told in a season it was not learned in, at least: at two recorded
+fields 0.7 to 1.7 °C (`python -m tests.figures soil-weeks`)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +83,7 @@ def past_soil(ground: Ground, place: Place, weather: Sequence[WeatherDays] | Non
         shift_c, shared_d = shifts[each.source]
         told = lag.soil_from_air(hour_s, air_c + shift_c)
         spread_c = lag.spread_c * float(np.sqrt(min(1.0, 2 * lag.memory_h / _WEEK_H)))
-        _add(found, ground, each.source, hour_s, told, max(spread_c, 0.5))
+        _add(found, ground, each.source, hour_s, told, max(spread_c, WEEK_SPREAD_C))
         words = "its days made hours, through the learned relation"
         words += (
             f"; shifted by {shift_c:+.1f} °C to the open air here ({shared_d} days shared)"
@@ -182,7 +185,7 @@ def _add(
     known = np.isfinite(days)
     number = known.sum(axis=1)
     mean = np.where(known, days, 0.0).sum(axis=1) / np.maximum(number, 1)
-    found.years.append(SoilYears(source, first, whole))
+    found.years.append(SoilYears(source, first, whole, spread_c))
     found.days.append(
         SoilDays(
             source,

@@ -5,9 +5,8 @@ from datetime import date, timedelta
 import numpy as np
 import pytest
 
-from traywarden.domain.crops import Crop
 from traywarden.domain.counting_back import GrowingOn, Rate, SoilYears, count_back, ready_if_sown
-from traywarden.domain.table_rate import table_rate
+from traywarden.domain.development import curve_for
 from traywarden.domain.warm_days import EPOCH
 from traywarden.store.crops import load_crops
 
@@ -23,14 +22,12 @@ def wave(years: int = 6, *, seed: int = 0) -> SoilYears:
     day = np.arange(24 * 365 * years) / 24
     random = np.random.default_rng(seed)
     noise = np.repeat(random.normal(0, 2, 365 * years), 24)
-    soil = 12 - 9 * np.cos(2 * np.pi * (day - 20) / 365.25) + noise + 4 * np.sin((day - 0.375) * 2 * np.pi)
+    soil = 15 - 9 * np.cos(2 * np.pi * (day - 20) / 365.25) + noise + 4 * np.sin((day - 0.375) * 2 * np.pi)
     return SoilYears("made", START, soil)
 
 
 def rate_of(crop: str) -> Rate:
-    found = table_rate(load_crops()[crop])
-    assert found is not None
-    return found.rate_per_d
+    return curve_for(load_crops()[crop]).rate_per_d
 
 
 @pytest.mark.parametrize(
@@ -125,15 +122,3 @@ def test_a_day_of_29_february_is_counted_in_other_years_too() -> None:
     )
     assert found.sow is not None
     assert (date(2028, 2, 29) - found.sow.usual).days == pytest.approx(28, abs=1)
-
-
-@pytest.mark.parametrize("crop", [c for c in load_crops().values() if len(c.days_to_emergence) > 3])
-def test_the_rate_gives_back_every_printed_day(crop: Crop) -> None:
-    found = table_rate(crop)
-    assert found is not None
-    for temp_c, days in crop.days_to_emergence:
-        rate = float(found.rate_per_d(np.array([temp_c]))[0])
-        if days is None:
-            assert rate == 0.0
-        else:
-            assert 1 / rate == pytest.approx(days)

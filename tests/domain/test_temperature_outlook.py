@@ -5,7 +5,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
-from tests.figures import hours, outlooks
+from tests.figures import coming_hours, hours
 from traywarden.domain.forecast_outlook import continued, through_forecast
 from traywarden.domain.lag import LearnedLag
 from traywarden.domain.series import FloatArray
@@ -176,11 +176,11 @@ def test_a_forecast_that_ends_is_carried_on_without_a_jump() -> None:
 @pytest.mark.data
 @pytest.mark.parametrize("field", [hours.bondville, hours.ford_dry_lake])
 def test_recorded_days_fell_into_the_80_percent_band_about_as_often(field: hours.Maker) -> None:
-    """May to October, five days ahead. `python -m tests.figures outlooks` prints all of it."""
+    """May to October, five days ahead. `python -m tests.figures coming-hours` prints all of it."""
     recorded = field()
     soil = recorded.soil_c[next(iter(recorded.soil_c))]
     for temp_c, least in ((recorded.air_c, 0.75), (soil, 0.72)):
-        found = outlooks.held(recorded, temp_c, outlooks.SEASON)
+        found = coming_hours.held(recorded, temp_c, coming_hours.SEASON)
         for shares in (found.low, found.mean, found.high):
             assert (shares >= least).all()
             assert (shares <= 0.87).all()

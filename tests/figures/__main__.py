@@ -7,15 +7,21 @@ import _pytest.outcomes
 
 from tests.figures import (
     batches,
+    coming_hours,
     comparison,
+    day_curves,
     dry_downs,
     emergence,
+    lags,
     level,
     lids,
+    lows_highs,
     outlook,
     places,
     quality,
+    soil_weeks,
     sowing,
+    warm_days,
     wettings,
 )
 
@@ -31,6 +37,12 @@ SUBJECTS: dict[str, Callable[[], Iterable[str]]] = {
     "lids": lids.lines,
     "level": level.lines,
     "places": places.lines,
+    "coming-hours": coming_hours.lines,
+    "lags": lags.lines,
+    "lows-highs": lows_highs.lines,
+    "day-curve": day_curves.lines,
+    "soil-weeks": soil_weeks.lines,
+    "warm-days": warm_days.lines,
 }
 
 

@@ -75,4 +75,5 @@ def forecast_into(made: FieldGarden, day: str, hour: int, reach_h: int, error_c:
     air = made.field.air_c[first : first + reach_h] + error_c[:reach_h]
     time_ms = np.asarray(issued_ms + 3_600_000 * np.arange(reach_h), np.int64)
     with made.store.write() as tx:
-        outside.put_forecast(tx, "invented", issued_ms, time_ms, {"air_temp_c": air})
+        values = {"air_temp_c": air, "rh_pct": made.field.rh_pct[first : first + reach_h]}
+        outside.put_forecast(tx, "invented", issued_ms, time_ms, values)

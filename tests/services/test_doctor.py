@@ -21,6 +21,7 @@ from traywarden.services.doctor import DoctorAnswer, ask_doctor
 from traywarden.services.running import RunningMark
 from traywarden.settings import Settings, load
 from traywarden.store import journal, notices, probes, quarantine, readings
+from traywarden.store.schema import REVISIONS
 from traywarden.store.store import Store
 
 HOUR_MS = 3_600_000
@@ -70,7 +71,7 @@ def test_a_garden_in_order_but_for_a_host_that_does_not_run(home: Path) -> None:
     assert [c.name for c in answer.checks if not c.ok] == ["host"]
     assert "traywarden run" in _says(answer, "host")[1]
     assert "10,355 readings" in _says(answer, "store")[1]
-    assert "schema 0001, writable" in _says(answer, "store")[1]
+    assert f"schema {REVISIONS[-1]}, writable" in _says(answer, "store")[1]
     assert not answer.well
 
 

@@ -2,14 +2,17 @@
 
 import math
 
+import msgspec
 import typer
 
 from traywarden.cli import completion
 from traywarden.cli.asking import PANEL, asking
 from traywarden.cli.context import JSON_OPTION, emit
+from traywarden.cli.outlook_places import print_places_backtest
 from traywarden.cli.tables import print_table, say
 from traywarden.domain.backtest import Score
 from traywarden.services.questions.backtest import BacktestAnswer, ask_backtest
+from traywarden.services.questions.place_backtest import backtest_places
 
 
 def register(app: typer.Typer) -> None:
@@ -31,7 +34,17 @@ def backtest(
     """
     with asking() as on:
         answer = ask_backtest(on, tray, days)
-    emit(answer, print_trays, as_json=as_json)
+        nights = () if tray else backtest_places(on)
+        display = on.display
+    whole = {**msgspec.to_builtins(answer), "nights": nights}
+
+    def words(_: object) -> None:
+        print_trays(answer)
+        if nights:
+            say("\nTonight's low and tomorrow's high, asked every evening at 18:00 from the days before it:")
+            print_places_backtest(nights, display)
+
+    emit(whole, words, as_json=as_json)
 
 
 def print_trays(answer: BacktestAnswer) -> None:

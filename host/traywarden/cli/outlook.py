@@ -4,16 +4,20 @@ from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 
+import msgspec
 import typer
 
 from traywarden.cli import completion
 from traywarden.cli.asking import PANEL, asking, clock, number
 from traywarden.cli.context import JSON_OPTION, emit
+from traywarden.cli.outlook_places import print_places
 from traywarden.cli.tables import Notes, print_table, say
-from traywarden.domain.units import span_words
+from traywarden.domain.units import Display, span_words
 from traywarden.links.pictures import check_name, draw
 from traywarden.services.questions.outlook import DRIES, DRY, OutlookAnswer, TrayOutlook, ask_outlook
 from traywarden.services.questions.outlook_picture import outlook_picture
+from traywarden.services.questions.place_outlook import PlaceOutlookAnswer, ask_place_outlook
+from traywarden.services.sky import air_forecast
 
 
 def register(app: typer.Typer) -> None:
@@ -27,11 +31,13 @@ def outlook(
     ),
     as_json: bool = JSON_OPTION,
 ) -> None:
-    """When will each tray be at its dry line? The likeliest time, and between when with a chance of 80 %.
+    """When will each tray be at its dry line, how cold does the night get, how warm tomorrow?
 
-    From how the tray dries now, what its earlier dry-downs took, the time of day and how strongly the air
-    pulled water in the last days. How far off such outlooks were in your own garden sets the interval; see
-    `traywarden backtest`. Where there is no outlook, it says why.
+    For each tray the likeliest time, and between when with a chance of 80 %: from how it dries now, what its
+    earlier dry-downs took, the time of day and how strongly the air pulled water in the last days. For each
+    place tonight's low and tomorrow's high from its own days. A forecast that was read in drives both. How
+    far off such outlooks were in your own garden sets the interval; see `traywarden backtest`. Where there is
+    no outlook, it says why.
 
     Example: `traywarden outlook tomatoes --picture tomatoes.svg`
     """
@@ -40,14 +46,22 @@ def outlook(
         if not tray:
             raise typer.BadParameter("Name the tray to draw, as in: traywarden outlook A1 --picture a1.svg")
     with asking() as on:
-        answer = ask_outlook(on, tray)
+        answer = ask_outlook(on, tray, air_forecast(on))
+        nights = None if tray else ask_place_outlook(on)
+        display = on.display
     if picture is not None:
         draw(outlook_picture(answer), picture)
-    emit(answer, lambda a: _print(a, picture), as_json=as_json)
+    whole = {**msgspec.to_builtins(answer), "nights": nights}
+    emit(whole, lambda _: _print(answer, nights, display, picture), as_json=as_json)
 
 
-def _print(answer: OutlookAnswer, picture: Path | None) -> None:
+def _print(
+    answer: OutlookAnswer, nights: PlaceOutlookAnswer | None, display: Display, picture: Path | None
+) -> None:
     print_trays(answer)
+    if nights is not None:
+        say("")
+        print_places(nights, display)
     if picture is not None:
         say(f"Drawn into {picture}.")
 

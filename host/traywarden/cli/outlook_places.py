@@ -28,11 +28,12 @@ def print_places(answer: PlaceOutlookAnswer, display: Display) -> None:
                     "".join(marks),
                 )
             )
-    low, high = f"low, night from {answer.night:%a %d %b}", f"high on {answer.day:%a %d %b}"
+    say(f"Tonight is the night from {answer.night:%a %d %b}, tomorrow {answer.day:%a %d %b}.")
+    low, high = "tonight's low", "tomorrow's high"
     print_table(("place", "", low, "80 % interval", high, "80 % interval ", ""), rows, right=(low, high))
     notes.say()
     if answer.forecast:
-        say(f"Forecast: {answer.forecast}.")
+        say(f"{answer.forecast[:1].upper()}{answer.forecast[1:]}.")
     told = [
         f"{place.place}, {side.measured}: {side.relation}."
         for place in answer.places

@@ -6,6 +6,7 @@ from datetime import date, timedelta
 
 import numpy as np
 
+from traywarden.domain.counting_back import SoilYears
 from traywarden.domain.day_curve import PEAK_H, RISE_H, day_curve, sunrise_h
 from traywarden.domain.daylight import standard_offset_h
 from traywarden.domain.garden import Place
@@ -13,7 +14,6 @@ from traywarden.domain.hourly import Hourly, hourly_together
 from traywarden.domain.lag import LearnedLag, learn_lag
 from traywarden.domain.outside import EPOCH, WeatherDays
 from traywarden.domain.series import FloatArray
-from traywarden.domain.counting_back import SoilYears
 from traywarden.domain.warm_days import SoilDays
 from traywarden.errors import ShortOfDataError
 from traywarden.services.outside_air import HOUR_S, OutsideAir, outside_air

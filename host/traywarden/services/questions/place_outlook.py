@@ -5,7 +5,7 @@ from datetime import date, datetime
 
 import numpy as np
 
-from traywarden.domain.forecast_outlook import continued, through_forecast
+from traywarden.domain.forecast_outlook import continued
 from traywarden.domain.garden import Place
 from traywarden.domain.hourly import Hourly, hourly_together
 from traywarden.domain.lag import LearnedLag
@@ -17,24 +17,17 @@ from traywarden.domain.temperature_outlook import Ensemble, own_days
 from traywarden.errors import ShortOfDataError
 from traywarden.services.forecast_lows import forecast_expected
 from traywarden.services.outside_air import (
-    FORECAST_KNOWN_D,
     HOUR_S,
-    ForecastError,
-    OutsideAir,
-    forecast_error,
-    hours_ahead,
-    outside_air,
     relation,
 )
 from traywarden.services.questions.ground import DAY_MS, Ground
-from traywarden.store import outside as outside_store
+from traywarden.services.sky import Sky, driven_by, sky_of
 
 LOOK_BACK_D = 120
 JUDGED_D = 100
 HOURS_AHEAD = 48
 SILENT_H = 6
 """A place silent for longer has no outlook: nobody knows where it stands now."""
-_WARM_UP_D = 5
 _MEASURED = ("air", "soil")
 
 
@@ -89,17 +82,6 @@ class PlaceOutlookAnswer:
     places: tuple[PlaceOutlook, ...]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Sky:
-    """What is known of the open air, past and to come."""
-
-    outside: OutsideAir | None
-    ahead_s: FloatArray
-    ahead_c: FloatArray
-    error: ForecastError
-    says: str
-
-
 def ask_place_outlook(ground: Ground) -> PlaceOutlookAnswer:
     """Tonight's low and tomorrow's high of every place, with 80 % intervals, and its next 48 hours.
 
@@ -111,7 +93,7 @@ def ask_place_outlook(ground: Ground) -> PlaceOutlookAnswer:
     ground.need_readings()
     now_s = ground.now_ms / 1000
     turn = turn_at(now_s, ground.zone)
-    sky = _sky(ground)
+    sky = sky_of(ground)
     places = tuple(_place(ground, place, turn, sky) for place in ground.places.values())
     return PlaceOutlookAnswer(
         ground.garden.name,
@@ -148,28 +130,7 @@ def known_hours(hourly: Hourly, measured: str) -> Hours:
     )
 
 
-def _sky(ground: Ground) -> _Sky:
-    start_ms = ground.now_ms - FORECAST_KNOWN_D * DAY_MS
-    outside = outside_air(ground, start_ms, ground.now_ms + 1)
-    newest = outside_store.newest_forecast(ground.tx, ground.now_ms)
-    issued = outside_store.forecasts_issued(ground.tx, start_ms, ground.now_ms + 1)
-    error = forecast_error(issued, outside)
-    none = np.empty(0)
-    if newest is None:
-        return _Sky(outside, none, none, error, "")
-    ahead_s, ahead_c = hours_ahead(newest, ground.now_ms / 1000)
-    if not ahead_s.size:
-        when = ground.at(newest.end_s * 1000)
-        says = f"the newest forecast (“{newest.source}”) ended {when:%a %d %b %H:%M}: it is history"
-        return _Sky(outside, none, none, error, says)
-    until = ground.at((ahead_s[-1] + HOUR_S) * 1000)
-    says = f"forecast “{newest.source}”, up to {until:%a %d %b %H:%M}"
-    if error.judged and abs(error.bias_c) > 0.1:
-        says += f", corrected by {-error.bias_c:+.1f} °C that its kind was off in the open here"
-    return _Sky(outside, ahead_s, ahead_c - error.bias_c, error, says)
-
-
-def _place(ground: Ground, place: Place, turn: Turn, sky: _Sky) -> PlaceOutlook:
+def _place(ground: Ground, place: Place, turn: Turn, sky: Sky) -> PlaceOutlook:
     sides = {measured: _side(ground, place, measured, turn, sky) for measured in _MEASURED}
     return PlaceOutlook(
         place.name,
@@ -180,7 +141,7 @@ def _place(ground: Ground, place: Place, turn: Turn, sky: _Sky) -> PlaceOutlook:
     )
 
 
-def _side(ground: Ground, place: Place, measured: str, turn: Turn, sky: _Sky) -> Side:
+def _side(ground: Ground, place: Place, measured: str, turn: Turn, sky: Sky) -> Side:
     hourly = place_hours(ground, place, measured, LOOK_BACK_D)
     mean = getattr(hourly, f"{measured}_temp_c")
     known = np.flatnonzero(np.isfinite(mean))
@@ -204,7 +165,7 @@ def _side(ground: Ground, place: Place, measured: str, turn: Turn, sky: _Sky) ->
         lows.append(expected(turns, of_night=of_night))
     basis = "own recent days"
     if lag is not None and sky.outside is not None and sky.ahead_s.size:
-        driven = _driven(lag, sky, hourly.hour_s, mean)
+        driven = driven_by(lag, sky, hourly.hour_s, mean)
         lows = [
             forecast_expected(ground, driven, hours, lag, turn, sky.outside, sky.error, of_night=n) or own
             for n, own in zip((True, False), lows, strict=True)
@@ -235,7 +196,7 @@ def _own_bundle(hour_s: FloatArray, mean_c: FloatArray, now_s: float) -> tuple[E
     return bundle, bundle.days, bundle.remark
 
 
-def _lag(ground: Ground, sky: _Sky, hour_s: FloatArray, mean_c: FloatArray) -> tuple[LearnedLag | None, str]:
+def _lag(ground: Ground, sky: Sky, hour_s: FloatArray, mean_c: FloatArray) -> tuple[LearnedLag | None, str]:
     if sky.outside is None:
         return (
             None,
@@ -245,23 +206,6 @@ def _lag(ground: Ground, sky: _Sky, hour_s: FloatArray, mean_c: FloatArray) -> t
         return relation(ground, sky.outside, hour_s, mean_c), ""
     except ShortOfDataError as short:
         return None, str(short)
-
-
-def _driven(lag: LearnedLag, sky: _Sky, hour_s: FloatArray, mean_c: FloatArray) -> Ensemble:
-    """The coming hours through the relation, warmed up on the open air of the last days."""
-    assert sky.outside is not None
-    start_s = float(sky.ahead_s[0])
-    past_s = np.asarray(start_s - HOUR_S * np.arange(_WARM_UP_D * 24, 0, -1))
-    air, soil = (
-        dict(zip(times.tolist(), values.tolist(), strict=True))
-        for times, values in ((sky.outside.time_s, sky.outside.air_c), (hour_s, mean_c))
-    )
-    past_air = np.array([air.get(t, np.nan) for t in past_s.tolist()])
-    past_soil = np.array([soil.get(t, np.nan) for t in past_s.tolist()])
-    ahead_h = (sky.ahead_s - start_s) / HOUR_S
-    return through_forecast(
-        lag, past_s, past_air, past_soil, sky.ahead_s, sky.ahead_c, error_c=sky.error.at(ahead_h)
-    )
 
 
 def _bands(ground: Ground, bundle: Ensemble | None) -> tuple[HourBand, ...]:

@@ -5,12 +5,12 @@ from datetime import date, timedelta
 
 import numpy as np
 
+from traywarden.domain.counting_back import Days, GrowingOn, count_back, ready_if_sown
 from traywarden.domain.crops import Crop
 from traywarden.domain.days import local_date
+from traywarden.domain.development import RateCurve, curve_for
 from traywarden.domain.garden import Place
 from traywarden.domain.raising import HARDEN_D, HARDEN_SOURCE, Raising
-from traywarden.domain.counting_back import CountedBack, Days, GrowingOn, count_back, ready_if_sown
-from traywarden.domain.table_rate import TableRate, table_rate
 from traywarden.domain.warm_days import (
     FEW_YEARS,
     Chances,
@@ -32,6 +32,10 @@ from traywarden.services.soil_years import PastSoil, Witness, past_soil
 from traywarden.store import crops as crop_store
 from traywarden.store import garden as garden_store
 from traywarden.store.raising import load_planting_minimums, load_raising
+
+SEED_LOG_SPREAD = 0.2
+"""Spread of ln(days) of other seed and mix, beside that of the published days (common practice, no
+source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,13 +160,11 @@ def ask_warm(ground: Ground, crop_name: str, place_name: str) -> WarmAnswer:
 
 
 def _plan(ground: Ground, crop: Crop, place: Place, plants_out: date, past: PastSoil) -> CropPlan:
-    raising, rate = _published(crop), table_rate(crop)
-    emergence = 0.0 if rate is None else _at_recommended(rate, raising)
+    raising, rate = _published(crop), curve_for(crop, crop_store.load_heat_sums().get(crop.key))
+    emergence = _at_recommended(rate, raising)
     growing = GrowingOn(raising.weeks_low, raising.weeks_high, emergence, raising.source)
-    if rate is None:
-        found = CountedBack(None, None, None, None, 0, 0, "no days to emergence are published here for it")
-    else:
-        found = count_back(past.years, rate.rate_per_d, growing, plants_out, log_spread=rate.log_spread)
+    log_spread = float(np.hypot(rate.log_sd, SEED_LOG_SPREAD))
+    found = count_back(past.years, rate.rate_per_d, growing, plants_out, log_spread=log_spread)
     low_c, high_c, limits = _limits(ground, crop)
     chances = warm_chances(past.days, low_c, high_c, plants_out.year)
     sow, emerge, ready, emergence_d = found.sow, found.emerge, found.ready, found.emergence_d
@@ -170,8 +172,6 @@ def _plan(ground: Ground, crop: Crop, place: Place, plants_out: date, past: Past
     reason = past.reason if not found.years else ""
     if sow is None:
         sow, emerge, ready, emergence_d = _as_published(growing, plants_out)
-        if rate is None:
-            emerge = emergence_d = None
         reason = "; ".join(part for part in (found.reason, past.reason) if part)
         counted_by = "the published weeks alone, for the temperatures they are meant for"
     elif found.failed:
@@ -181,8 +181,8 @@ def _plan(ground: Ground, crop: Crop, place: Place, plants_out: date, past: Past
     warm = _chance_on(chances, sow.usual) if chances.years else None
     today = local_date(ground.now_ms, ground.zone)
     late = None
-    if rate is not None and sow.late < today:
-        late = ready_if_sown(past.years, rate.rate_per_d, growing, today, log_spread=rate.log_spread)
+    if sow.late < today:
+        late = ready_if_sown(past.years, rate.rate_per_d, growing, today, log_spread=log_spread)
     return CropPlan(
         crop.name,
         crop.key,
@@ -199,7 +199,7 @@ def _plan(ground: Ground, crop: Crop, place: Place, plants_out: date, past: Past
         (raising.weeks_low, raising.weeks_high),
         raising.source,
         emergence_d,
-        rate.says if rate is not None else "",
+        rate.says,
         warm,
         limits,
         chances.spells,
@@ -222,7 +222,7 @@ def _published(crop: Crop) -> Raising:
     return ages[0]
 
 
-def _at_recommended(rate: TableRate, raising: Raising) -> float:
+def _at_recommended(rate: RateCurve, raising: Raising) -> float:
     """Days to emergence within the published weeks: at the middle of the temperature printed beside them."""
     middle_c = (raising.germination_low_c + raising.germination_high_c) / 2
     per_d = float(rate.rate_per_d(np.array([middle_c]))[0])

@@ -3,9 +3,9 @@
 from dataclasses import dataclass
 from datetime import date
 
+from traywarden.domain.counting_back import Days
 from traywarden.domain.crops import RECOMMENDED_FROM, Crop
 from traywarden.domain.garden import Place
-from traywarden.domain.counting_back import Days
 from traywarden.domain.warm_days import FEW_YEARS, LIKELY, Chances
 
 

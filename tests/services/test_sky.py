@@ -1,0 +1,68 @@
+"""What a forecast makes of the air of a place, for the outlook on drying."""
+
+from collections.abc import Iterator
+
+import numpy as np
+import pytest
+
+from tests.services.field_garden import FRAME, MOVED_S, PLACE, FieldGarden, field_garden, forecast_into
+from tests.services.questions.conftest import grounded
+from traywarden.domain.psychrometrics import vpd_kpa
+from traywarden.services.sky import air_forecast, sky_of
+
+pytestmark = pytest.mark.data
+
+
+@pytest.fixture(scope="module")
+def recorded(tmp_path_factory: pytest.TempPathFactory) -> Iterator[FieldGarden]:
+    made = field_garden(tmp_path_factory.mktemp("field"))
+    yield made
+    made.store.close()
+
+
+def test_without_a_forecast_nothing_is_said_of_any_place(recorded: FieldGarden) -> None:
+    with grounded(recorded.store, recorded.at_ms("06-01", 18)) as ground:
+        ahead = air_forecast(ground)
+        assert all(ahead(ground, place) is None for place in ground.places.values())
+
+
+def test_the_open_airs_forecast_is_the_open_places_air_and_its_deficit(recorded: FieldGarden) -> None:
+    forecast_into(recorded, "06-20", 18, 48, np.zeros(48))
+    with grounded(recorded.store, recorded.at_ms("06-20", 18)) as ground:
+        ahead = air_forecast(ground)
+        places = {place.name: place for place in ground.places.values()}
+        told = ahead(ground, places[PLACE])
+        assert ahead(ground, places[FRAME]) is None  # nothing was ever measured there
+    assert told is not None
+    first = round((told.hour_s[0] - MOVED_S - recorded.field.time_s[0]) / 3600)
+    air = recorded.field.air_c[first : first + 48]
+    humid = recorded.field.rh_pct[first : first + 48]
+    assert np.abs(told.air_temp_c - air).mean() < 0.5
+    assert np.abs(told.vpd_kpa - vpd_kpa(air, humid)).mean() < 0.12
+    assert "invented" in told.source
+
+
+def test_hours_that_have_passed_are_no_part_of_it(recorded: FieldGarden) -> None:
+    with grounded(recorded.store, recorded.at_ms("06-21", 18)) as ground:
+        sky = sky_of(ground)
+        assert sky.ahead_s[0] == ground.now_ms / 1000
+        assert sky.ahead_s.size == 24
+    with grounded(recorded.store, recorded.at_ms("06-23", 18)) as ground:
+        assert sky_of(ground).ahead_s.size == 0
+        assert "it is history" in sky_of(ground).says
+
+
+def test_a_known_bias_of_forecasts_is_taken_off_once_enough_hours_were_measured(
+    recorded: FieldGarden,
+) -> None:
+    for day in range(1, 9):
+        forecast_into(recorded, f"07-{day:02}", 18, 36, np.full(36, 2.0))
+    with grounded(recorded.store, recorded.at_ms("07-08", 18)) as ground:
+        sky = sky_of(ground)
+    assert sky.error.judged
+    # The three older forecasts were right: two degrees of eight times 36 hours, none of two times 48.
+    assert 1.3 < sky.error.bias_c < 2.0
+    first = round((sky.ahead_s[0] - MOVED_S - recorded.field.time_s[0]) / 3600)
+    truth = recorded.field.air_c[first : first + sky.ahead_c.size]
+    assert abs((sky.ahead_c - truth).mean()) < 0.8
+    assert "corrected by -1." in sky.says

@@ -270,6 +270,23 @@ TABLE: tuple[Setting, ...] = (
         "(common practice, no source).",
         _between(3600, 1_209_600),
     ),
+    *(
+        Setting(
+            f"moisture.level{number}_from",
+            float,
+            begins,
+            "fraction from the dry end to container capacity",
+            f"Where level {number} ({name}) of the 1–5 moisture scale begins (common practice, no source: "
+            "no published source maps the levels to % of volume).",
+            _between(0, 2),
+        )
+        for number, name, begins in (
+            (2, "medium-dry", 0.25),
+            (3, "medium", 0.5),
+            (4, "wet", 0.8),
+            (5, "saturated", 1.05),
+        )
+    ),
     Setting("notices.console", bool, True, "", "Print notices where the host runs."),
     Setting(
         "notices.blind_after_s",

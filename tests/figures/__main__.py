@@ -15,7 +15,9 @@ from tests.figures import (
     outlook,
     places,
     quality,
+    recovery,
     sowing,
+    warmth,
     wettings,
 )
 
@@ -31,6 +33,8 @@ SUBJECTS: dict[str, Callable[[], Iterable[str]]] = {
     "lids": lids.lines,
     "level": level.lines,
     "places": places.lines,
+    "warmth": warmth.lines,
+    "recovery": recovery.lines,
 }
 
 

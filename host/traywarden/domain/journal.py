@@ -187,8 +187,8 @@ class Facts:
     def of_tray(self, tray_id: int, *kinds: Kind) -> list[Entry]:
         return [e for e in self.entries if e.tray_id == tray_id and (not kinds or e.kind in kinds)]
 
-    def mix_as_held(self, mix: Mix, tray_id: int, at_ms: int) -> Mix:
-        """The mix with the container capacity that held in the tray at that instant.
+    def mix_as_held(self, mix: Mix, tray_id: int | None, at_ms: int) -> Mix:
+        """The mix with the container capacity that held in the tray (None: in any) at that instant.
 
         The newest accepted for that mix in that tray, else the newest accepted for the mix, else what the mix
         has of its own; an accepted one at or below the dry line is passed over.

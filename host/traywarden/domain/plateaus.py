@@ -38,6 +38,10 @@ class PlateauParams:
     """Part of all plateaus that must lie at the top level, unless as many visibly drained."""
     drained_m3_m3: float = 0.01
     """A fall from the peak to the plateau that shows free water running out."""
+    least_half_m3_m3: float = 0.006
+    """No interval is narrower to either side: what an hour of drying, or a few degrees, do to a plateau."""
+    least_half_warm_m3_m3: float = 0.015
+    """… where the temperature effect is left in: 0.002 a degree, and mix 7 °C off when it is watered."""
     drift_least: int = 6
     drift_least_s: float = 21 * DAY_S
     """So many plateaus over so long tell a drift from chance."""
@@ -144,7 +148,11 @@ def plateaus(
 
 
 def learned_capacity(
-    found: Sequence[Plateau], params: PlateauParams = DEFAULT_PARAMS, *, level: float = 0.95
+    found: Sequence[Plateau],
+    params: PlateauParams = DEFAULT_PARAMS,
+    *,
+    at_20_c: bool = True,
+    level: float = 0.95,
 ) -> Capacity:
     """Container capacity from the plateaus of one head in one mix under one calibration.
 
@@ -152,6 +160,7 @@ def learned_capacity(
     ----------
     found : plateaus, any order
     params : what lies together, and how many are enough
+    at_20_c : whether the temperature effect has been taken out of the plateaus
     level : float, 0 … 1
 
     Returns
@@ -163,8 +172,9 @@ def learned_capacity(
     The level (with a drift in time, where there are plateaus enough over weeks) that most plateaus lie close
     to, looked for among the upper half of them: skimpy waterings scatter below and do not pull it down, and
     a head that stood in water does not pull it up. It counts when at least three plateaus, and a third of
-    all, lie there, or when as many visibly drained. Mean of those, with a t-interval; the interval tells how
-    well the level is known, not how well the head is calibrated.
+    all, lie there, or when as many visibly drained. Mean of those, with a t-interval that is never
+    narrower than `least_half_m3_m3` (`least_half_warm_m3_m3` with the temperature effect left in); it tells
+    how well the level is known, not how well the head is calibrated.
 
     References
     ----------
@@ -197,6 +207,7 @@ def learned_capacity(
         values = values - drift.per_s * (np.array([p.at_s for p in thorough]) - drift.middle_s)
     mean, n = float(values.mean()), values.size
     half = float(special.stdtrit(n - 1, 0.5 + level / 2) * values.std(ddof=1) / np.sqrt(n))
+    half = max(half, params.least_half_m3_m3 if at_20_c else params.least_half_warm_m3_m3)
     interval = Interval(mean, mean - half, mean + half, level, n, f"t-interval of {n} plateaus")
     return Capacity(interval, tuple(ordered), tuple(thorough), drift, "")
 
@@ -208,6 +219,56 @@ def drifts(capacity: Capacity, params: PlateauParams = DEFAULT_PARAMS) -> bool:
         return False
     beyond = drift.low_per_s > 0 or drift.high_per_s < 0
     return beyond and abs(drift.per_s) * 4 * WEEK_S > params.most_drift_m3_m3
+
+
+def pooled_capacity(
+    heads: Sequence[Capacity], params: PlateauParams = DEFAULT_PARAMS, *, level: float = 0.95
+) -> Interval:
+    """Container capacity of a mix from the heads that sit in it.
+
+    Parameters
+    ----------
+    heads : what each head shows; those that show nothing, or drift, are left out
+    params : when a head drifts
+    level : float, 0 … 1
+
+    Returns
+    -------
+    Interval [m³/m³]
+
+    Notes
+    -----
+    Each head counts once: they differ by their calibrations and by how the trays were filled, not by how
+    often they were watered. From three heads on a t-interval of the heads' levels; of two their range; of one
+    its own interval, which knows nothing of how heads differ.
+
+    References
+    ----------
+    Student's t.
+
+    Examples
+    --------
+    >>> one = [learned_capacity([Plateau(n * 2e5, v, 0.02, 9) for n in range(5)]) for v in (0.53, 0.55, 0.54)]
+    >>> made = pooled_capacity(one)
+    >>> round(made.estimate, 2), made.n
+    (0.54, 3)
+    """
+    told = [head for head in heads if head.told and not drifts(head, params)]
+    values = np.array([head.m3_m3.estimate for head in told], np.float64)
+    n = values.size
+    if n == 0:
+        return Interval(None, None, None, level, 0, "", "no head shows it yet")
+    mean = float(values.mean())
+    if n == 1:
+        own = told[0].m3_m3
+        return Interval(
+            mean, own.low, own.high, level, 1, "one head alone", "one head: how heads differ is not known"
+        )
+    if n == 2:
+        low, high = float(values.min()), float(values.max())
+        return Interval(mean, low, high, level, 2, "range of two heads", "two heads: their range")
+    half = float(special.stdtrit(n - 1, 0.5 + level / 2) * values.std(ddof=1) / np.sqrt(n))
+    return Interval(mean, mean - half, mean + half, level, n, f"t-interval of {n} heads")
 
 
 def _top_level(times: Floats, levels: Floats, params: PlateauParams) -> NDArray[np.bool_]:

@@ -22,10 +22,11 @@ DAY_H = 24
 class TemperatureParams:
     """How the effect is told from drying, and what it must bring before it is taken out (no source)."""
 
-    settled_s: float = DAY_S
+    settled_s: float = DAY_S / 2
     """After a wetting the mix drains and evens out for so long; that is no wiggle."""
-    lags_h: tuple[int, ...] = (-3, -2, -1, 0, 1, 2, 3)
-    """Soil temperature may be measured a little above or below where moisture is."""
+    lags_h: tuple[int, ...] = (-1, 0, 1)
+    """Soil temperature may be measured a little above or below where moisture is. Longer ones would pass for
+    drying, which follows warmth by a quarter of a day."""
     block_h: int = 5 * DAY_H
     """Hours that are drawn, or left out, together."""
     least_blocks: int = 4
@@ -97,9 +98,8 @@ def temperature_effect(
     night. The net loss of the 24 hours around, spread over the hours by the pull e°(T) − e°(T of the coldest
     hour), is therefore fitted beside the temperature, so that neither is taken for the other. The lag is the
     one that fits best. It is to be taken out only where (1) the interval (bootstrap over blocks of five days)
-    does not hold zero, (2) the best lag is not the longest tried, and (3) on blocks left out of the fit, lag
-    and all, it removes at least `least_gain` of the variance that drying leaves. The sign is whatever the
-    record shows.
+    does not hold zero, and (2) on blocks left out of the fit, lag and all, it removes at least `least_gain`
+    of the variance that drying leaves. The sign is whatever the record shows.
 
     Raises
     ------
@@ -155,8 +155,6 @@ def temperature_effect(
     reason = ""
     if low <= 0 <= high:
         reason = "the daily wiggle does not go with the temperature"
-    elif abs(lag) == reach:
-        reason = f"the daily wiggle goes with the temperature only {reach} h or more apart: more like drying"
     elif gain < params.least_gain:
         reason = (
             f"taking it out would remove {max(gain, 0) * 100:.0f} % of the daily wiggle, too little to trust"

@@ -87,6 +87,6 @@ def _interval(slopes: Floats, series: Floats, level: float) -> tuple[float, floa
     ties = np.unique(series, return_counts=True)[1]
     spread = np.sqrt((n * (n - 1) * (2 * n + 5) - float((ties * (ties - 1) * (2 * ties + 5)).sum())) / 18)
     reach = float(special.ndtri(0.5 + level / 2)) * spread
-    low = max(round((slopes.size - reach) / 2), 0)
+    low = max(round((slopes.size - reach) / 2) - 1, 0)
     high = min(round((slopes.size + reach) / 2), slopes.size - 1)
     return float(slopes[low]), float(slopes[high])

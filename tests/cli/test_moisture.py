@@ -1,4 +1,4 @@
-"""`moisture` and `mix accept` as a grower types them, in a simulated season."""
+"""`moisture` and `mix accept`, `compare` and `advice` as a grower types them, in a simulated season."""
 
 import json
 from pathlib import Path
@@ -82,3 +82,25 @@ def test_it_answers_in_json(season: CommandLine) -> None:
     found = json.loads(season.ok("moisture", "Tray 1", "--json"))
     assert found["garden"] == "Season"
     assert found["trays"][0]["heads"][0]["learned"]["waterings"] > 3
+
+
+def test_two_mixes_are_compared_in_one_sentence_with_the_numbers_behind_it(season: CommandLine) -> None:
+    out = season.ok("mix", "compare", "Open mix", "heavy mix")
+    first = out.splitlines()[0]
+    assert first.startswith(("Open mix dries ", "Cannot tell yet whether Open mix or Heavy mix"))
+    assert "stretches" in first
+    for mix in ("Open mix", "Heavy mix"):
+        assert any(line.startswith(mix) for line in out.splitlines()[1:])
+    assert "allowed for: place" in out
+    assert "Side by side on " in out
+    found = season.json("mix", "compare", "Open mix", "Heavy mix")
+    assert found["comparison"]["low"] < found["comparison"]["ratio"] < found["comparison"]["high"]
+    assert "with itself" in season.refused("mix", "compare", "Open mix", "open mix")
+
+
+def test_advice_on_mixes_names_its_limits_and_where_they_are_from(season: CommandLine) -> None:
+    out = season.ok("mix", "advice", "--days", "60")
+    for words in ("Open mix (compost 1):", "  cool: ", "  hot: ", "Limits: common practice, no source"):
+        assert words in out
+    lines = season.json("mix", "advice", "Heavy mix")["lines"]
+    assert [line["weather"] for line in lines] == ["cool", "hot"]

@@ -56,6 +56,7 @@ def test_a_watering_soon_after_another_or_seen_only_by_a_gap_has_no_plateau() ->
     assert len(plateaus(time_s, twice, wettings)) == 1
     gap = Wetting(0.0, 6 * HOUR_S, 0.2, 0.5, 0.0, 600.0, WettingKind.UNCLEAR, 0.4, "", over_gap=True)
     assert plateaus(time_s, np.full(time_s.size, 0.5), [gap]) == []
+    assert plateaus(time_s, np.full(time_s.size, 0.5), []) == []
 
 
 def test_missing_hours_are_no_plateau() -> None:

@@ -2,15 +2,19 @@
 
 import time
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import numpy as np
 
-from traywarden.demo.season import START_S, Season, grown
+from traywarden.demo.season import MIDDLE_MIX, START_S, HeadPlan, Season, grown
 from traywarden.demo.sensors import drawn_sensors
+from traywarden.demo.trays import Substrate
 from traywarden.domain.dry_down import dry_downs, fit_dry_down
+from traywarden.domain.mix_drying import dried_stretches
+from traywarden.domain.mix_comparison import MixRate, rate_ratio
 from traywarden.domain.plateaus import WEEK_S, Capacity, drifts, learned_capacity, plateaus
+from traywarden.domain.psychrometrics import vpd_kpa
 from traywarden.domain.series import FloatArray
 from traywarden.domain.temperature_effect import TemperatureEffect, temperature_effect, without_temperature
 from traywarden.domain.waterings import find_wettings
@@ -157,6 +161,75 @@ def coefficients(seed: int) -> tuple[tuple[float, float, bool], ...]:
     return tuple(rows)
 
 
+TRUE_RATIO = 1.5
+MIX_TRAYS = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Ratio:
+    """What a comparison of a mix with its thirstier twin (true: 1.5), or with itself (true: 1), came to."""
+
+    ratio: float
+    low: float
+    high: float
+    told: bool
+
+
+def holding(times: float) -> Substrate:
+    """The middle mix with every water content so many times as large: it dries that much more slowly."""
+    return replace(
+        MIDDLE_MIX,
+        capacity_m3_m3=MIDDLE_MIX.capacity_m3_m3 * times,
+        residual_m3_m3=MIDDLE_MIX.residual_m3_m3 * times,
+        stage_one_ends_m3_m3=MIDDLE_MIX.stage_one_ends_m3_m3 * times,
+        saturated_m3_m3=MIDDLE_MIX.saturated_m3_m3 * times,
+    )
+
+
+@cache
+def mixes(seed: int, true_ratio: float = TRUE_RATIO) -> Ratio:
+    """Two mixes, four trays each, unevenly spread over bench and frame, for 40 days of early summer."""
+    places = ("open bench", "open bench", "open bench", "cold frame")
+    plans = [HeadPlan(f"fast {n}", "fast", place) for n, place in enumerate(places)]
+    plans += [HeadPlan(f"slow {n}", "slow", place) for n, place in enumerate(places[::-1][:2] + places[2:])]
+    made = grown(
+        days=40,
+        plans=plans,
+        mixes={"fast": holding(0.8), "slow": holding(0.8 * true_ratio)},
+        seed=seed,
+        start_s=SPRING_S + 60 * 86_400,
+    )
+    hour_s, rates = made.time_s[:: round(HOUR_S / made.step_s)], []
+    for head, plan in enumerate(made.plans):
+        wet, warm_c = hours(made, made.moisture_m3_m3(head)), hours(made, made.soil_temp_c[:, head])
+        capacity = made.spots[head].substrate.capacity_m3_m3
+        asked = hours(made, vpd_kpa(made.air_temp_c[plan.place], made.rh_pct[plan.place]))
+        for stretch in dried_stretches(
+            hour_s,
+            wet,
+            find_wettings(hour_s, wet, warm_c),
+            container_capacity_m3_m3=capacity,
+            dry_line_m3_m3=capacity / 2,
+            demand_kpa=asked,
+        ):
+            if stretch.loss_pct_per_kpa_h is not None:
+                rates.append(
+                    MixRate(
+                        plan.mix,
+                        plan.tray,
+                        plan.place,
+                        stretch.loss_pct_per_kpa_h,
+                        stretch.mean_demand_kpa,
+                        stretch.mean_pct,
+                    )
+                )
+    found = rate_ratio(rates, "fast", "slow")
+    assert found.ratio is not None
+    assert found.low is not None
+    assert found.high is not None
+    return Ratio(found.ratio, found.low, found.high, found.told)
+
+
 @cache
 def drift(seed: int, volts_per_week: float) -> tuple[tuple[float, float, bool], ...]:
     """(true, estimated, called a drift) in four weeks [m³/m³] for every head with enough plateaus."""
@@ -185,6 +258,7 @@ def lines() -> Iterator[str]:
     )
     yield from _effect_lines()
     yield from _drift_lines()
+    yield from _mix_lines()
 
 
 def _watering_lines() -> Iterator[str]:
@@ -217,6 +291,18 @@ def _effect_lines() -> Iterator[str]:
         f"{np.median(off):.1e} m³/m³ per °C, largest {off.max():.1e}, of {np.median(np.abs(used[:, 0])):.1e}"
     )
     yield f"    of the right sign in {(used[:, 0] * used[:, 1] > 0).sum()} of {len(used)}"
+
+
+def _mix_lines(seeds: range = range(51, 71)) -> Iterator[str]:
+    for true in (TRUE_RATIO, 1.0):
+        found = [mixes(seed, true) for seed in seeds]
+        off = np.abs([f.ratio / true - 1 for f in found]) * 100
+        holds = sum(f.low <= true <= f.high for f in found)
+        yield (
+            f"  a mix that truly dries {true:g} times as fast, {len(found)} gardens of {MIX_TRAYS} trays of "
+            f"each: median error {np.median(off):.0f} %"
+        )
+        yield f"    the 95 % interval holds in {holds}; told apart in {sum(f.told for f in found)}"
 
 
 def _drift_lines() -> Iterator[str]:

@@ -124,9 +124,13 @@ def grown(
     climate: Climate | None = None,
     sensors: HeadSensors | None = None,
     hands: Hands | None = None,
+    uneven: float = 0.06,
     faults: Sequence[Fault] = (),
 ) -> Season:
-    """Let a garden run for so many days. The same arguments give the same season."""
+    """Let a garden run for so many days. The same arguments give the same season.
+
+    `uneven`: how trays of one kind differ in depth (standard deviation, as a part): no two are filled alike.
+    """
     mixes, sites = mixes or MIXES, sites or SITES
     plans = tuple(plans or planned_heads(heads))
     steps = round(days * 86_400 / step_s)
@@ -139,10 +143,10 @@ def grown(
             mixes[plan.mix],
             names.index(plan.place),
             float(random.uniform(0.6, 1.0)),
-            depth_mm=plan.depth_mm,
+            depth_mm=plan.depth_mm * depth,
             low_m3_m3=plan.low_m3_m3,
         )
-        for plan in plans
+        for plan, depth in zip(plans, _depths(plans, uneven, seed), strict=True)
     )
     trays = Trays(spots, list(airs.values()))
     truth = _run(trays, sky, hands or Hands(seed=seed), [plan.tray for plan in plans])
@@ -191,6 +195,13 @@ def _run(trays: Trays, sky: Weather, hands: Hands, names: Sequence[str]) -> Trut
 def _read(values: FloatArray, noise: float, digits: int, random: np.random.Generator) -> FloatArray:
     """Values as an air sensor gives them."""
     return np.asarray(np.round(values + random.normal(0, noise, values.size), digits), np.float64)
+
+
+def _depths(plans: Sequence[HeadPlan], uneven: float, seed: int) -> list[float]:
+    """How deep each is filled against its plan: alike for the heads of one tray."""
+    random = np.random.default_rng([seed, 6])
+    by_tray = {plan.tray: float(np.exp(random.normal(0.0, uneven))) for plan in plans}
+    return [by_tray[plan.tray] for plan in plans]
 
 
 def _tips(rain_mm: FloatArray) -> FloatArray:

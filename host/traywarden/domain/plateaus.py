@@ -129,9 +129,9 @@ def plateaus(
     known = np.isfinite(moisture)
     times, moisture = times[known], moisture[known]
     ordered = sorted(wettings, key=lambda w: w.onset_s)
-    onsets = [w.onset_s for w in ordered[1:]] + [np.inf]
     found = []
-    for wetting, next_s in zip(ordered, onsets, strict=True):
+    for number, wetting in enumerate(ordered, 1):
+        next_s = ordered[number].onset_s if number < len(ordered) else np.inf
         if wetting.over_gap:
             continue
         begins_s = wetting.peak_s + params.from_s

@@ -15,6 +15,7 @@ from traywarden.domain.temperature_effect import TemperatureEffect, temperature_
 from traywarden.domain.waterings import find_wettings
 from traywarden.domain.wetting import Wetting
 from traywarden.errors import UsageError
+from traywarden.services.epochs import breaks_ms
 from traywarden.services.questions.ground import Ground
 
 DRIEST_POINT_M3_M3 = 0.10
@@ -103,11 +104,8 @@ def epoch_ms(ground: Ground, head_id: int, tray_id: int) -> int | None:
     stays = [s for s in facts.heads_in_tray(tray_id, now_ms, now_ms + 1) if s.subject == head_id]
     if not stays:
         return None
-    filled = [s.start_ms for s in facts.tray_mixes if s.subject == tray_id and s.holds_at(now_ms)]
-    # The first calibration also holds for the time before it.
-    later = facts.calibrations(head_id, facts.mix_of_tray(tray_id, now_ms))[1:]
-    made = [c.from_ms for c in later if c.from_ms <= now_ms]
-    return max(stays[0].start_ms, *filled, *made)
+    # The newest break is the beginning; a head that is in the tray has one at least, when it was put in.
+    return breaks_ms(facts, head_id, tray_id, 0, now_ms + 1)[-1]
 
 
 def head_moisture(

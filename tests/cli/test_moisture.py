@@ -66,7 +66,12 @@ def test_for_one_tray_and_by_value_and_with_a_date(season: CommandLine) -> None:
     )
     assert made["entries"][0]["tray"] == "Tray 1"
     assert made["entries"][0]["data"] == {"container_capacity_m3_m3": 0.47}
-    season.ok("journal", "undo", str(made["entries"][0]["entry"]))
+    number = str(made["entries"][0]["entry"])
+    corrected = season.json("journal", "correct", number, "--container-capacity", "0.48")
+    assert corrected["entries"][0]["data"] == {"container_capacity_m3_m3": 0.48}
+    assert "in tray Tray 1" not in season.ok("journal", "list", "--tray", "Tray 2")
+    season.ok("journal", "undo", str(corrected["entries"][0]["entry"]))
+    season.ok("journal", "undo", number)
 
 
 def test_what_cannot_be_is_refused_in_one_sentence(season: CommandLine) -> None:

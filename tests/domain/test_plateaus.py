@@ -144,6 +144,8 @@ def test_a_mix_is_known_by_its_heads_not_by_how_often_they_were_watered() -> Non
     assert (found.low, found.high) == pytest.approx(theirs)
     assert pooled_capacity(heads[:2]).reason == "two heads: their range"
     assert (pooled_capacity(heads[:2]).low, pooled_capacity(heads[:2]).high) == pytest.approx((0.50, 0.54))
+    near = pooled_capacity([learned([level] * 4) for level in (0.550, 0.551, 0.552)])
+    assert (near.low, near.high) == pytest.approx((0.551 - 0.006, 0.551 + 0.006))
     assert pooled_capacity(heads[:1]).reason.startswith("one head")
     assert pooled_capacity([learned([0.5])]).reason == "no head shows it yet"
     slipping = learned([0.55 + 0.008 * n for n in range(12)], every_s=5 * DAY_S)

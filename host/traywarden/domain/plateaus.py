@@ -240,7 +240,8 @@ def pooled_capacity(
     -----
     Each head counts once: they differ by their calibrations and by how the trays were filled, not by how
     often they were watered. From three heads on a t-interval of the heads' levels; of two their range; of one
-    its own interval, which knows nothing of how heads differ.
+    its own interval, which knows nothing of how heads differ. Never narrower than `least_half_m3_m3`: what an
+    hour of drying takes from a plateau it takes from all of them.
 
     References
     ----------
@@ -265,10 +266,12 @@ def pooled_capacity(
             mean, own.low, own.high, level, 1, "one head alone", "one head: how heads differ is not known"
         )
     if n == 2:
-        low, high = float(values.min()), float(values.max())
-        return Interval(mean, low, high, level, 2, "range of two heads", "two heads: their range")
-    half = float(special.stdtrit(n - 1, 0.5 + level / 2) * values.std(ddof=1) / np.sqrt(n))
-    return Interval(mean, mean - half, mean + half, level, n, f"t-interval of {n} heads")
+        spread, method, reason = float(np.ptp(values)) / 2, "range of two heads", "two heads: their range"
+    else:
+        spread = float(special.stdtrit(n - 1, 0.5 + level / 2) * values.std(ddof=1) / np.sqrt(n))
+        method, reason = f"t-interval of {n} heads", ""
+    half = max(spread, params.least_half_m3_m3)
+    return Interval(mean, mean - half, mean + half, level, n, method, reason)
 
 
 def _top_level(times: Floats, levels: Floats, params: PlateauParams) -> NDArray[np.bool_]:

@@ -184,7 +184,7 @@ def _sentence(found: RateRatio, worth: float, *, alike: bool) -> str:
         if ratio < 1:
             ratio, low, high = 1 / ratio, 1 / high, 1 / low
         small = f", which makes no difference at the bench (below {worth:g})" if alike else ""
-        digits = 1 if high - low >= 0.2 else 2
+        digits = 1 if high - low >= 0.2 and low >= 1.1 else 2
         span = f"{low:.{digits}f}–{high:.{digits}f}"
         return f"{fast} dries {ratio:.{digits}f} times as fast as {slow} ({span}; {counts}){small}."
     if alike:

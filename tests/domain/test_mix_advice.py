@@ -10,8 +10,8 @@ from lifelines import KaplanMeierFitter
 
 from tests.shared_data import reference_file
 from traywarden.domain import media
-from traywarden.domain.mix_drying import DriedStretch
 from traywarden.domain.mix_advice import AdviceLimits, Finding, MixDrying, advise, median_duration
+from traywarden.domain.mix_drying import DriedStretch
 
 
 @given(st.integers(0, 10_000), st.integers(3, 40), st.floats(0.0, 0.8))
@@ -109,7 +109,9 @@ def test_weather_in_between_other_mixes_and_unknown_air_do_not_count() -> None:
     ]
     cool, hot = advise(mixed, "peat")
     assert (cool.waterings, hot.waterings) == (0, 0)
-    blank = MixDrying("peat", "t", "b", DriedStretch(0, 1, 2, None, None, None, None, None, 90, True, None, False))
+    blank = MixDrying(
+        "peat", "t", "b", DriedStretch(0, 1, 2, None, None, None, None, None, 90, True, None, False)
+    )
     assert advise([blank] * 5, "peat")[0].waterings == 0
     warm = AdviceLimits(cool_below_c=16.0)
     assert advise(mixed, "peat", warm)[0].waterings == 3

@@ -11,8 +11,8 @@ from traywarden.demo.season import MIDDLE_MIX, START_S, HeadPlan, Season, grown
 from traywarden.demo.sensors import drawn_sensors
 from traywarden.demo.trays import Substrate
 from traywarden.domain.dry_down import dry_downs, fit_dry_down
-from traywarden.domain.mix_drying import dried_stretches
 from traywarden.domain.mix_comparison import MixRate, rate_ratio
+from traywarden.domain.mix_drying import dried_stretches
 from traywarden.domain.plateaus import WEEK_S, Capacity, drifts, learned_capacity, plateaus
 from traywarden.domain.psychrometrics import vpd_kpa
 from traywarden.domain.series import FloatArray

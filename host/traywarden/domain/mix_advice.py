@@ -9,8 +9,8 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from traywarden.domain.bootstrap import LEAST_CLUSTERS, RUNS, SEED, Interval
-from traywarden.domain.mix_drying import DriedStretch
 from traywarden.domain.media import coarser_words, finer_words
+from traywarden.domain.mix_drying import DriedStretch
 
 Floats = NDArray[np.float64]
 

@@ -256,7 +256,10 @@ def _dry(
 
 
 def daily_losses(
-    hour_s: ArrayLike, moisture_m3_m3: ArrayLike, stretches: Sequence[DriedStretch], container_capacity_m3_m3: float
+    hour_s: ArrayLike,
+    moisture_m3_m3: ArrayLike,
+    stretches: Sequence[DriedStretch],
+    container_capacity_m3_m3: float,
 ) -> list[tuple[int, float]]:
     """What was lost on each whole day (UTC) that lies within a stretch.
 

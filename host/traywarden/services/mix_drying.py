@@ -7,11 +7,11 @@ from typing import TypeAlias
 
 import numpy as np
 
-from traywarden.domain.mix_drying import DryingParams, daily_losses, dried_stretches
 from traywarden.domain.garden import Mix, Tray
 from traywarden.domain.hourly import Hourly, hourly_together
 from traywarden.domain.journal import Kind
 from traywarden.domain.mix_advice import MixDrying
+from traywarden.domain.mix_drying import DryingParams, daily_losses, dried_stretches
 from traywarden.domain.series import FloatArray
 from traywarden.domain.waterings import find_wettings
 from traywarden.services.epochs import cut, unbroken

@@ -7,12 +7,18 @@ from datetime import datetime
 
 import numpy as np
 
-from traywarden.domain.mix_drying import DryingParams
 from traywarden.domain.mix_advice import MixDrying, median_duration
 from traywarden.domain.mix_comparison import LEAST_STRETCHES, MixRate, RateRatio, rate_ratio
+from traywarden.domain.mix_drying import DryingParams
 from traywarden.domain.moisture import NOT_CALIBRATED
 from traywarden.errors import UsageError
-from traywarden.services.mix_drying import DayLoss, Demand, GardenDrying, garden_drying, vapour_pressure_deficit
+from traywarden.services.mix_drying import (
+    DayLoss,
+    Demand,
+    GardenDrying,
+    garden_drying,
+    vapour_pressure_deficit,
+)
 from traywarden.services.questions.ground import DAY_MS, Ground
 from traywarden.store import garden as garden_store
 

@@ -25,7 +25,7 @@ def dried(hours: int, loss_per_kpa_h: float, start: float = 0.2, wet: float = 0.
 
 
 def asked(
-    hour_s: Floats, wet: Floats, wettings: list[Wetting] | None = None, demand_kpa: Floats | None = None
+    hour_s: Floats, wet: Floats, wettings: list[Wetting] | None = None, demand_mm: Floats | None = None
 ) -> list[DriedStretch]:
     return dried_stretches(
         hour_s,
@@ -33,7 +33,7 @@ def asked(
         find_wettings(hour_s, wet) if wettings is None else wettings,
         container_capacity_m3_m3=CAPACITY,
         dry_line_m3_m3=LINE,
-        demand_kpa=demand_kpa,
+        demand_mm=demand_mm,
     )
 
 
@@ -44,9 +44,9 @@ def test_the_rate_by_demand_is_the_same_in_a_cool_and_in_a_hot_week(mean_kpa: fl
     pull = demand(96, mean_kpa)
     lost = 0.005 * (np.cumsum(pull) - pull / 2)
     wet = np.where(np.arange(96) < 8, 0.2, 0.5 - (lost - lost[8]))
-    [one] = asked(hour_s, wet, demand_kpa=pull)
-    assert one.loss_pct_per_kpa_h == pytest.approx(1.0, rel=0.03)
-    assert one.mean_demand_kpa == pytest.approx(mean_kpa, rel=0.1)
+    [one] = asked(hour_s, wet, demand_mm=pull)
+    assert one.loss_pct_per_mm == pytest.approx(1.0, rel=0.03)
+    assert one.mean_demand_mm == pytest.approx(mean_kpa, rel=0.1)
     assert one.loss_pct_per_h is not None
 
 
@@ -54,8 +54,8 @@ def test_only_moisture_between_capacity_and_dry_line_counts_for_the_rate() -> No
     """Below the line this tray stops drying; above capacity it still drains."""
     hour_s, wet = dried(120, 0.006, wet=0.6)
     wet[9:12] += 0.05
-    [one] = asked(hour_s, np.maximum(wet, 0.24), demand_kpa=demand(120))
-    assert one.loss_pct_per_kpa_h == pytest.approx(1.2, rel=0.08)
+    [one] = asked(hour_s, np.maximum(wet, 0.24), demand_mm=demand(120))
+    assert one.loss_pct_per_mm == pytest.approx(1.2, rel=0.08)
     assert one.mean_pct is not None
     assert 50 <= one.mean_pct <= 100
 
@@ -88,26 +88,26 @@ def test_the_dry_line_is_seen_or_drawn_out_or_left_unsaid() -> None:
 
 def test_a_stretch_that_says_too_little_has_no_rate() -> None:
     hour_s, wet = dried(16, 0.006)
-    [short] = asked(hour_s, wet, demand_kpa=demand(16))
-    assert (short.loss_pct_per_h, short.loss_pct_per_kpa_h) == (None, None)
+    [short] = asked(hour_s, wet, demand_mm=demand(16))
+    assert (short.loss_pct_per_h, short.loss_pct_per_mm) == (None, None)
     hour_s, wet = dried(72, 0.0001)
-    [flat] = asked(hour_s, wet, demand_kpa=demand(72))
+    [flat] = asked(hour_s, wet, demand_mm=demand(72))
     assert flat.loss_pct_per_h is None
     hour_s, wet = dried(72, 0.005)
-    [becalmed] = asked(hour_s, wet, demand_kpa=np.full(72, 0.001))
+    [becalmed] = asked(hour_s, wet, demand_mm=np.full(72, 0.001))
     assert becalmed.loss_pct_per_h is not None
-    assert becalmed.loss_pct_per_kpa_h is None
+    assert becalmed.loss_pct_per_mm is None
 
 
 def test_some_missing_demand_is_bridged_and_too_much_is_not() -> None:
     hour_s, wet = dried(96, 0.005)
     pull = demand(96)
     pull[40:50] = np.nan
-    [one] = asked(hour_s, wet, demand_kpa=pull)
-    assert one.loss_pct_per_kpa_h == pytest.approx(1.0, rel=0.2)
+    [one] = asked(hour_s, wet, demand_mm=pull)
+    assert one.loss_pct_per_mm == pytest.approx(1.0, rel=0.2)
     pull[30:80] = np.nan
-    [none] = asked(hour_s, wet, demand_kpa=pull)
-    assert none.loss_pct_per_kpa_h is None
+    [none] = asked(hour_s, wet, demand_mm=pull)
+    assert none.loss_pct_per_mm is None
     assert none.loss_pct_per_h is not None
 
 

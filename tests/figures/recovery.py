@@ -10,6 +10,8 @@ import numpy as np
 from traywarden.demo.season import MIDDLE_MIX, START_S, HeadPlan, Season, grown
 from traywarden.demo.sensors import drawn_sensors
 from traywarden.demo.trays import Substrate
+from traywarden.demo.weather import Climate
+from traywarden.domain.demand import reference_demand_mm
 from traywarden.domain.dry_down import dry_downs, fit_dry_down
 from traywarden.domain.mix_comparison import MixRate, rate_ratio
 from traywarden.domain.mix_drying import dried_stretches
@@ -163,6 +165,7 @@ def coefficients(seed: int) -> tuple[tuple[float, float, bool], ...]:
 
 TRUE_RATIO = 1.5
 MIX_TRAYS = 4
+LATITUDE_DEG, LONGITUDE_DEG = Climate().latitude_deg, Climate().longitude_deg
 
 
 @dataclass(frozen=True, slots=True)
@@ -203,23 +206,30 @@ def mixes(seed: int, true_ratio: float = TRUE_RATIO) -> Ratio:
     for head, plan in enumerate(made.plans):
         wet, warm_c = hours(made, made.moisture_m3_m3(head)), hours(made, made.soil_temp_c[:, head])
         capacity = made.spots[head].substrate.capacity_m3_m3
-        asked = hours(made, vpd_kpa(made.air_temp_c[plan.place], made.rh_pct[plan.place]))
+        air_c, rh_pct = made.air_temp_c[plan.place], made.rh_pct[plan.place]
+        asked = reference_demand_mm(
+            hour_s,
+            hours(made, air_c),
+            hours(made, vpd_kpa(air_c, rh_pct)),
+            latitude_deg=LATITUDE_DEG,
+            longitude_deg=LONGITUDE_DEG,
+        )
         for stretch in dried_stretches(
             hour_s,
             wet,
             find_wettings(hour_s, wet, warm_c),
             container_capacity_m3_m3=capacity,
             dry_line_m3_m3=capacity / 2,
-            demand_kpa=asked,
+            demand_mm=asked,
         ):
-            if stretch.loss_pct_per_kpa_h is not None:
+            if stretch.loss_pct_per_mm is not None:
                 rates.append(
                     MixRate(
                         plan.mix,
                         plan.tray,
                         plan.place,
-                        stretch.loss_pct_per_kpa_h,
-                        stretch.mean_demand_kpa,
+                        stretch.loss_pct_per_mm,
+                        stretch.mean_demand_mm,
                         stretch.mean_pct,
                     )
                 )

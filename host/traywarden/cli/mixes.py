@@ -103,7 +103,7 @@ def mix_compare(
 def _print_comparison(found: MixCompareAnswer) -> None:
     say(found.sentence)
     notes = Notes()
-    per = "a day, %" if found.equal == BY_HOUR else "a day at 1 kPa, %"
+    per = "a day, %" if found.equal == BY_HOUR else "a usual day, %"
     print_table(
         ("mix", per, "soaked after watering, h", "waterings", "stretches", "trays", ""),
         [
@@ -122,7 +122,8 @@ def _print_comparison(found: MixCompareAnswer) -> None:
     )
     notes.say()
     allowed = ", ".join(found.comparison.allowed_for) or "nothing else"
-    say(f"Equal by {found.equal}; allowed for: {allowed}. A day: % of container capacity lost, median.")
+    day = "a day" if found.equal == BY_HOUR else "a usual day of 3.6 mm"
+    say(f"Equal by {found.equal}; allowed for: {allowed}. Median % of container capacity lost in {day}.")
     side = found.side_by_side
     if side.ratio is None:
         say(f"Side by side: {side.reason}.")

@@ -24,7 +24,7 @@ class DryingParams:
     least_hours: int = 12
     """Less than half a day shows the daily swing, not drying."""
     least_drop_m3_m3: float = 0.02
-    least_demand_kpa_h: float = 1.0
+    least_demand_mm: float = 1.0
     """Where the air asked for less in all, a rate per demand is noise."""
     soaked_above: float = 0.95
     """From this part of container capacity up a mix counts as soaked."""
@@ -48,8 +48,8 @@ class DriedStretch:
     end_s: float
     hours: int
     loss_pct_per_h: float | None
-    loss_pct_per_kpa_h: float | None
-    mean_demand_kpa: float | None
+    loss_pct_per_mm: float | None
+    mean_demand_mm: float | None
     mean_pct: float | None
     air_temp_c: float | None
     soaked_h: float | None
@@ -65,7 +65,7 @@ def dried_stretches(
     *,
     container_capacity_m3_m3: float,
     dry_line_m3_m3: float,
-    demand_kpa: ArrayLike | None = None,
+    demand_mm: ArrayLike | None = None,
     air_temp_c: ArrayLike | None = None,
     params: DryingParams = DEFAULT_PARAMS,
 ) -> list[DriedStretch]:
@@ -77,8 +77,8 @@ def dried_stretches(
     moisture_m3_m3 : array, shape (n,) [m³/m³]; NaN where missing, frozen or out of the question
     wettings : as `find_wettings` gave them for these hours
     container_capacity_m3_m3, dry_line_m3_m3 : float [m³/m³]
-    demand_kpa : array, shape (n,) [kPa], optional; what the air asks for, hour by hour. Another measure of
-        demand will do; rates are then per unit of that. NaN where unknown.
+    demand_mm : array, shape (n,) [mm in the hour], optional; what the air asks for (`reference_demand_mm`).
+        Another measure of demand will do; rates are then per unit of that. NaN where unknown.
     air_temp_c : array, shape (n,) [°C], optional
     params : what a stretch must have
 
@@ -100,7 +100,7 @@ def dried_stretches(
 
     References
     ----------
-    Evaporation in proportion to vapour-pressure deficit: Dalton's law of evaporation.
+    Evaporation in proportion to what the air asks for: FAO-56 (crop coefficient).
 
     Examples
     --------
@@ -108,13 +108,13 @@ def dried_stretches(
     >>> hour_s = np.arange(72.0) * 3600
     >>> wet = np.where(hour_s < 36000, 0.3, 0.5 - 0.002 * (hour_s - 36000) / 3600)
     >>> [one] = dried_stretches(hour_s, wet, find_wettings(hour_s, wet), container_capacity_m3_m3=0.5,
-    ...     dry_line_m3_m3=0.25, demand_kpa=np.ones(72))
-    >>> round(one.loss_pct_per_h, 2), round(one.loss_pct_per_kpa_h, 2), one.soaked_h
+    ...     dry_line_m3_m3=0.25, demand_mm=np.ones(72))
+    >>> round(one.loss_pct_per_h, 2), round(one.loss_pct_per_mm, 2), one.soaked_h
     (0.4, 0.4, 13.0)
     """
     times, moisture = np.asarray(hour_s, np.float64), np.asarray(moisture_m3_m3, np.float64)
     blank = np.full(times.shape, np.nan)
-    demand = blank if demand_kpa is None else np.asarray(demand_kpa, np.float64)
+    demand = blank if demand_mm is None else np.asarray(demand_mm, np.float64)
     air_c = blank if air_temp_c is None else np.asarray(air_temp_c, np.float64)
     if not times.shape == moisture.shape == demand.shape == air_c.shape:
         raise ValueError("hours, moisture, demand and air must be equally long")
@@ -167,11 +167,11 @@ def _stretch(
     known = np.isfinite(moisture)
     band = known & drained & (moisture <= capacity) & (moisture >= line)
     asked, mean_demand = _summed(demand)
-    per_h = per_kpa_h = None
+    per_h = per_mm = None
     if _tells(moisture[band], params):
         per_h = _slope(since_h[band], moisture[band])
-        if asked is not None and float(np.ptp(asked[band])) >= params.least_demand_kpa_h:
-            per_kpa_h = _slope(asked[band], moisture[band])
+        if asked is not None and float(np.ptp(asked[band])) >= params.least_demand_mm:
+            per_mm = _slope(asked[band], moisture[band])
     soaked_h, over = _soaked(since_h, moisture, known, params.soaked_above * capacity)
     dry_h, seen = _dry(since_h, moisture, known, line, per_h, params)
     return DriedStretch(
@@ -179,7 +179,7 @@ def _stretch(
         float(times[-1]),
         times.size,
         None if per_h is None else per_h / capacity * 100,
-        None if per_kpa_h is None else per_kpa_h / capacity * 100,
+        None if per_mm is None else per_mm / capacity * 100,
         mean_demand,
         float(moisture[band].mean()) / capacity * 100 if band.any() else None,
         float(air_c[warm].mean()) if warm.any() else None,

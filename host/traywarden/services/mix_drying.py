@@ -7,6 +7,7 @@ from typing import TypeAlias
 
 import numpy as np
 
+from traywarden.domain.demand import assumed_position, reference_demand_mm
 from traywarden.domain.garden import Mix, Tray
 from traywarden.domain.hourly import Hourly, hourly_together
 from traywarden.domain.journal import Kind
@@ -24,9 +25,24 @@ Demand: TypeAlias = Callable[[Hourly], FloatArray]
 """What the air of a place asks for, hour by hour, from the hours of its air."""
 
 
-def vapour_pressure_deficit(air: Hourly) -> FloatArray:
-    """Demand by the vapour-pressure deficit alone [kPa]: no sun, no wind."""
-    return air.vpd_kpa
+def reference_demand(ground: Ground) -> Demand:
+    """FAO-56’s hourly reference evapotranspiration [mm] from air, humidity and the sun over the garden."""
+    garden = ground.garden
+    position = garden.latitude_deg, garden.longitude_deg
+    if position[0] is None or position[1] is None:
+        position = assumed_position(ground.zone, ground.now_ms / 1000)
+    latitude_deg, longitude_deg = position
+
+    def asked(air: Hourly) -> FloatArray:
+        return reference_demand_mm(
+            air.hour_s,
+            air.air_temp_c,
+            air.vpd_kpa,
+            latitude_deg=float(latitude_deg or 0.0),
+            longitude_deg=float(longitude_deg or 0.0),
+        )
+
+    return asked
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,7 +69,7 @@ def garden_drying(
     start_ms: int,
     end_ms: int,
     params: DryingParams,
-    demand: Demand = vapour_pressure_deficit,
+    demand: Demand,
 ) -> GardenDrying:
     """All trays in [start_ms, end_ms). `demand` may be any measure of what the air asks for."""
     ids = {head.label: head.head_id for head in probe_store.heads(ground.tx)}
@@ -106,7 +122,7 @@ def _piece(
         wettings,
         container_capacity_m3_m3=mix.container_capacity_m3_m3,
         dry_line_m3_m3=mix.dry_line_m3_m3,
-        demand_kpa=asked,
+        demand_mm=asked,
         air_temp_c=air_c,
         params=params,
     )

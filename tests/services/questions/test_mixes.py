@@ -116,7 +116,7 @@ def test_the_first_days_are_too_few_and_it_says_what_is_missing(kept: Kept) -> N
 def test_any_other_measure_of_demand_can_be_put_in(kept: Kept) -> None:
     """Ten times the deficit is the same demand in another unit: the ratio stays, the rate is a tenth."""
     with kept.ground() as ground:
-        one = ask_mix_compare(ground, "Fast", "Slow")
+        one = ask_mix_compare(ground, "Fast", "Slow", demand=lambda air: air.vpd_kpa)
         ten = ask_mix_compare(
             ground, "Fast", "Slow", demand=lambda air: air.vpd_kpa * 10, demand_says="sun, wind and air"
         )

@@ -9,7 +9,6 @@ from traywarden.domain.bootstrap import Interval
 from traywarden.domain.garden import Mix
 from traywarden.domain.mix_advice import AdviceLimits, Finding, MixAdvice, Weather, advise
 from traywarden.errors import UsageError
-from traywarden.services.mix_drying import vapour_pressure_deficit
 from traywarden.services.questions.ground import Ground
 from traywarden.services.questions.mixes import DEFAULT_DAYS, finite, gathered, uncalibrated
 from traywarden.store import garden as garden_store
@@ -58,7 +57,7 @@ def ask_mix_advice(ground: Ground, mix: str = "", days: float = DEFAULT_DAYS) ->
         raise UsageError(
             'There is no mix yet; add one with: traywarden mix add "Seed mix" --parts "perlite 2, coir 2"'
         )
-    found, (start_ms, end_ms) = gathered(ground, days, vapour_pressure_deficit)
+    found, (start_ms, end_ms) = gathered(ground, days)
     settings = ground.settings
     limits = AdviceLimits(
         settings["mix.cool_below_c"],

@@ -7,6 +7,7 @@ from datetime import datetime
 
 import numpy as np
 
+from traywarden.domain.drying import USUAL_DEMAND_MM
 from traywarden.domain.mix_advice import MixDrying, median_duration
 from traywarden.domain.mix_comparison import LEAST_STRETCHES, MixRate, RateRatio, rate_ratio
 from traywarden.domain.mix_drying import DryingParams
@@ -17,13 +18,13 @@ from traywarden.services.mix_drying import (
     Demand,
     GardenDrying,
     garden_drying,
-    vapour_pressure_deficit,
+    reference_demand,
 )
 from traywarden.services.questions.ground import DAY_MS, Ground
 from traywarden.store import garden as garden_store
 
 DEFAULT_DAYS = 120.0
-BY_DEMAND = "vapour-pressure deficit"
+BY_DEMAND = "reference evapotranspiration (FAO-56, hourly)"
 BY_HOUR = "hours alone"
 
 
@@ -32,7 +33,7 @@ class MixHours:
     """One mix: what tells of it, and how long it stays soaked after a watering [h].
 
     `soaked_low_h` and `soaked_high_h` None where there is no interval or no end was seen; `reason` says why.
-    `loss_pct_per_day` in % of container capacity on a day with a mean demand of one (or on any day where no
+    `loss_pct_per_day` in % of container capacity on a usual day of 3.6 mm of demand (or on any day where no
     demand was known), median over stretches.
     """
 
@@ -82,10 +83,12 @@ def ask_mix_compare(
     a: str,
     b: str,
     days: float = DEFAULT_DAYS,
-    demand: Demand = vapour_pressure_deficit,
+    demand: Demand | None = None,
     demand_says: str = BY_DEMAND,
 ) -> MixCompareAnswer:
     """Two mixes against each other over the last so many days.
+
+    `demand` may be another measure of what the air asks for, told by `demand_says`; by default FAO-56's.
 
     Raises UnknownNameError, UsageError (one mix against itself; a span of nothing), ShortOfDataError.
     """
@@ -101,10 +104,11 @@ def ask_mix_compare(
     remarks = uncalibrated(found, names)
     if equal == BY_HOUR:
         remarks.append(
-            "no air humidity was measured where they stood, so the weather is not allowed for; the days side "
+            "no air was measured where they stood, so the weather is not allowed for; the days side "
             "by side are under equal demand all the same"
         )
-    hours = [_hours(found.stretches, rates, name) for name in names]
+    per_day = 24.0 if equal == BY_HOUR else 24 * USUAL_DEMAND_MM
+    hours = [_hours(found.stretches, rates, name, per_day) for name in names]
     return MixCompareAnswer(
         ground.garden.name,
         ground.at(start_ms),
@@ -120,13 +124,18 @@ def ask_mix_compare(
     )
 
 
-def gathered(ground: Ground, days: float, demand: Demand) -> tuple[GardenDrying, tuple[int, int]]:
+def gathered(
+    ground: Ground, days: float, demand: Demand | None = None
+) -> tuple[GardenDrying, tuple[int, int]]:
     if days <= 0:
         raise UsageError(f"A span of {days:g} days holds nothing; give --days {DEFAULT_DAYS:g}.")
     ground.need_readings()
     start_ms, end_ms = ground.now_ms - round(days * DAY_MS), ground.now_ms + 1
     params = DryingParams(soaked_above=ground.settings["mix.soaked_above"])
-    return garden_drying(ground, start_ms, end_ms, params, demand), (start_ms, ground.now_ms)
+    return garden_drying(ground, start_ms, end_ms, params, demand or reference_demand(ground)), (
+        start_ms,
+        ground.now_ms,
+    )
 
 
 def _rates(
@@ -135,11 +144,9 @@ def _rates(
     """Rates by demand, or by the hour where too few stretches know what the air asked for."""
     mine = [s for s in stretches if s.mix in names]
     by_demand = [
-        MixRate(
-            s.mix, s.tray, s.place, s.drying.loss_pct_per_kpa_h, s.drying.mean_demand_kpa, s.drying.mean_pct
-        )
+        MixRate(s.mix, s.tray, s.place, s.drying.loss_pct_per_mm, s.drying.mean_demand_mm, s.drying.mean_pct)
         for s in mine
-        if s.drying.loss_pct_per_kpa_h is not None
+        if s.drying.loss_pct_per_mm is not None
     ]
     by_hour = [
         MixRate(s.mix, s.tray, s.place, s.drying.loss_pct_per_h, None, s.drying.mean_pct)
@@ -153,7 +160,7 @@ def _rates(
     return by_hour, BY_HOUR
 
 
-def _hours(stretches: Sequence[MixDrying], rates: Sequence[MixRate], mix: str) -> MixHours:
+def _hours(stretches: Sequence[MixDrying], rates: Sequence[MixRate], mix: str, per_day: float) -> MixHours:
     mine = [s for s in stretches if s.mix == mix and s.drying.soaked_h is not None]
     soaked = median_duration(
         [s.drying.soaked_h or 0.0 for s in mine],
@@ -166,7 +173,7 @@ def _hours(stretches: Sequence[MixDrying], rates: Sequence[MixRate], mix: str) -
         mix,
         len(told),
         len({r.tray for r in told}),
-        round(float(np.median([r.rate for r in told])) * 24, 2) if told else None,
+        round(float(np.median([r.rate for r in told])) * per_day, 2) if told else None,
         finite(soaked.estimate),
         finite(soaked.low),
         finite(soaked.high),

@@ -97,6 +97,25 @@ def test_degree_days_and_waterings_and_dry_downs_are_tables_with_their_reasons(
     assert drying.loc[drying["tau_days"].isna(), "reason"].str.startswith("too short to say").all()
 
 
+def test_moisture_is_a_table_of_heads_with_what_they_show(garden: NotebookGarden) -> None:
+    table = garden.moisture()
+    assert table.index.tolist() == ["tomatoes", "lettuce", "peppers"]
+    assert table["moisture_m3_m3"].between(0.1, 0.6).all()
+    assert table.loc["tomatoes", "level_name"] in {"dry", "medium-dry", "medium"}
+    assert table.loc["tomatoes", "learned_plateaus"] == 3
+    assert {mix["mix"] for mix in table.attrs["mixes"]} == {"Peat mix", "Bark mix"}
+
+
+def test_mixes_are_compared_and_judged_in_tables(garden: NotebookGarden) -> None:
+    table = garden.compare_mixes("Peat mix", "Bark mix")
+    assert table.index.tolist() == ["Peat mix", "Bark mix"]
+    assert table["trays"].tolist() == [1, 2]
+    assert "in one tray alone" in table.attrs["sentence"]
+    advice = garden.mix_advice("Bark mix")
+    assert advice["weather"].tolist() == ["cool", "hot"]
+    assert advice.attrs["sentence"]
+
+
 def test_compare_gives_days_and_keeps_the_sentence(garden: NotebookGarden) -> None:
     week = garden.compare("Cold frame", "Open bench")
     assert week["mean_difference_c"].tolist()[:7] == pytest.approx([FRAME_WARMER_C] * 7, abs=0.01)

@@ -270,6 +270,74 @@ TABLE: tuple[Setting, ...] = (
         "(common practice, no source).",
         _between(3600, 1_209_600),
     ),
+    *(
+        Setting(
+            f"moisture.level{number}_from",
+            float,
+            begins,
+            "fraction from the dry end to container capacity",
+            f"Where level {number} ({name}) of the 1–5 moisture scale begins (common practice, no source: "
+            "no published source maps the levels to % of volume).",
+            _between(0, 2),
+        )
+        for number, name, begins in (
+            (2, "medium-dry", 0.25),
+            (3, "medium", 0.5),
+            (4, "wet", 0.8),
+            (5, "saturated", 1.05),
+        )
+    ),
+    Setting(
+        "mix.soaked_above",
+        float,
+        0.95,
+        "fraction of container capacity",
+        "From here up a mix counts as soaked: its air space is full (common practice, no source).",
+        _between(0.5, 1.2),
+    ),
+    Setting(
+        "mix.wet_too_long_h",
+        float,
+        48.0,
+        "h",
+        "Soaked for longer than this after a watering, seed drowns or damps off "
+        "(common practice, no source).",
+        _between(1, 1000),
+    ),
+    Setting(
+        "mix.cool_below_c",
+        float,
+        12.0,
+        "°C",
+        "Mean air below which weather counts as cool for a mix (common practice, no source).",
+        _between(-20, 40),
+    ),
+    Setting(
+        "mix.dry_within_h",
+        float,
+        24.0,
+        "h",
+        "A mix at its dry line sooner than this after a watering dries within the day "
+        "(common practice, no source).",
+        _between(1, 1000),
+    ),
+    Setting(
+        "mix.hot_above_c",
+        float,
+        22.0,
+        "°C",
+        "Mean air from which weather counts as hot for a mix (common practice, no source).",
+        _between(-20, 60),
+    ),
+    Setting(
+        "mix.worth_knowing",
+        float,
+        1.25,
+        "times",
+        "Two mixes that dry nearer to each other than this are alike at the bench "
+        "(common practice, no source).",
+        _between(1.01, 10),
+    ),
     Setting("notices.console", bool, True, "", "Print notices where the host runs."),
     Setting(
         "notices.blind_after_s",

@@ -12,7 +12,8 @@ from traywarden.demo import plan
 from traywarden.demo.gardener import Deed, Gardener
 from traywarden.demo.play import SEED
 from traywarden.demo.simulation import Simulation
-from traywarden.demo.trays import SITES, Air, Mould, Substrate
+from traywarden.demo.sites import SITES, place_air
+from traywarden.demo.trays import Spot, Substrate, Trays
 from traywarden.demo.weather import STEP_S, weather
 from traywarden.domain.journal import Kind
 from traywarden.domain.readings import QUANTITIES, Reading
@@ -107,21 +108,20 @@ def test_a_clock_change_neither_stops_nor_doubles_a_step() -> None:
     assert np.round(np.diff(made.hour_h) % 24, 6).max() == 1.25  # that one night the clock jumps an hour
 
 
-MIX = Substrate(0.55, 0.09, 0.017)
+MIX = Substrate(0.55, 0.09, 0.32, 0.76)
 
 
 def settled(
     site: str, start_fraction: float, steps: int, *, bath_at: int = -1, rain_mm: float = 0.0
 ) -> list[float]:
     made = weather(END_S, steps, LISBON, SEED)
-    air = Air(SITES[site], made)
-    mould, water = Mould(MIX, air, start_fraction), []
+    made.rain_mm[0] = rain_mm
+    trays, water = Trays([Spot(MIX, 0, start_fraction)], [place_air(SITES[site], made)]), []
     for at in range(steps):
         if at == bath_at:
-            mould.water_from_below()
-        air.step(at)
-        mould.step(rain_mm if at == 0 else 0.0)
-        water.append(mould.water_m3_m3)
+            trays.bathe(0)
+        trays.step(at)
+        water.append(float(trays.water_m3_m3[0]))
     return water
 
 
@@ -136,7 +136,7 @@ def test_a_tray_only_dries_and_ever_more_slowly_until_it_is_watered() -> None:
 def test_watering_from_below_wets_over_hours_to_container_capacity() -> None:
     water = settled("cold frame", 0.3, 48, bath_at=4)
     assert water[5] < water[6] < water[8]
-    assert water[14] == pytest.approx(MIX.capacity_m3_m3, rel=0.05)
+    assert water[20] == pytest.approx(MIX.capacity_m3_m3, rel=0.05)
 
 
 def test_rain_wets_the_open_bench_and_not_the_frame() -> None:

@@ -39,6 +39,14 @@ def test_the_examples_in_docstrings_run_as_shown(name: str) -> None:
         "outlook_cases",
         "dry_outlook",
         "stretches",
+        "trend",
+        "plateaus",
+        "temperature_effect",
+        "moisture_scale",
+        "mix_drying",
+        "mix_comparison",
+        "mix_advice",
+        "media",
     ],
 )
 def test_modules_that_compute_have_examples(name: str) -> None:

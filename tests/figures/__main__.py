@@ -19,9 +19,11 @@ from tests.figures import (
     outlook,
     places,
     quality,
+    recovery,
     soil_weeks,
     sowing,
     warm_days,
+    warmth,
     wettings,
 )
 
@@ -43,6 +45,8 @@ SUBJECTS: dict[str, Callable[[], Iterable[str]]] = {
     "day-curve": day_curves.lines,
     "soil-weeks": soil_weeks.lines,
     "warm-days": warm_days.lines,
+    "warmth": warmth.lines,
+    "recovery": recovery.lines,
 }
 
 

@@ -79,6 +79,7 @@ def journal_correct(
     seeds: int | None = typer.Option(None, help="The seeds laid out it was."),
     sprouted: int | None = typer.Option(None, min=0, help="The seeds sprouted it was."),
     end: str = typer.Option("", help="The end of the tray or base it was."),
+    container_capacity: float | None = typer.Option(None, help="The container capacity it was, a fraction."),
     note: str | None = typer.Option(None, help="The note it should have."),
     as_json: bool = JSON_OPTION,
 ) -> None:
@@ -99,6 +100,7 @@ def journal_correct(
         "filled_cells": filled,
         "seeds": seeds,
         "sprouted": sprouted,
+        "container_capacity_m3_m3": container_capacity,
         "how": None if below is None else "below" if below else "above",
         "learn": learn,
         "end": end.strip() or None,

@@ -12,6 +12,7 @@ from traywarden.cli.tables import print_table, say
 from traywarden.domain.garden import Garden, Mix, Place, PlaceKind
 from traywarden.errors import UsageError
 from traywarden.store import garden as store
+from traywarden.store import journal as journal_store
 
 garden_app = typer.Typer(no_args_is_help=True, help="The garden itself: name, time zone, position.")
 place_app = typer.Typer(no_args_is_help=True, help="Places: the spots where trays stand.")
@@ -203,7 +204,14 @@ def mix_change(
             dry_line_m3_m3=dry_line,
             note=note,
         )
-    emit(mix, _print_mix, as_json=as_json)
+        facts = journal_store.facts(tx)
+        held = facts.mix_as_held(mix, None, b.now_ms)
+    emit(held, _print_mix, as_json=as_json)
+    if held != mix and container_capacity is not None and not as_json:
+        say(
+            f"A container capacity accepted since holds instead of {mix.container_capacity_m3_m3:g}; change "
+            f'it: traywarden mix accept "{mix.name}" --value {mix.container_capacity_m3_m3:g}'
+        )
 
 
 @mix_app.command("list")
@@ -213,7 +221,8 @@ def mix_list(as_json: bool = JSON_OPTION) -> None:
     Example: `traywarden mix list`
     """
     with bench() as b, b.store.read() as tx:
-        mixes = store.mixes(tx)
+        facts = journal_store.facts(tx)
+        mixes = [facts.mix_as_held(mix, None, b.now_ms) for mix in store.mixes(tx)]
     emit(mixes, _print_mixes, as_json=as_json)
 
 

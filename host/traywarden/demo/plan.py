@@ -56,21 +56,21 @@ MIXES = (
         WET_COLD,
         {"perlite": 2, "coir": 2, "compost": 1},
         0.20,
-        Substrate(0.46, 0.07, 0.026),
+        Substrate(0.46, 0.07, 0.28, 0.72, drains_s=900.0, solids_m3_m3=0.10),
         "drains fast; for cold, wet weeks",
     ),
     PlannedMix(
         HOT_DRY,
         {"compost": 3, "coir": 1, "vermiculite": 1},
         0.29,
-        Substrate(0.62, 0.10, 0.012),
+        Substrate(0.62, 0.10, 0.34, 0.80, drains_s=2000.0, solids_m3_m3=0.14),
         "holds on to water; for hot, dry weeks",
     ),
     PlannedMix(
         HOUSE,
         {"coir": 2, "compost": 1, "perlite": 1},
         0.26,
-        Substrate(0.55, 0.09, 0.017),
+        Substrate(0.55, 0.09, 0.32, 0.76, drains_s=1300.0),
         "for everything else",
     ),
 )
@@ -83,7 +83,7 @@ TOMATO, PEPPER, LETTUCE, MARIGOLD = (
 )
 LOTS = (
     PlannedLot(TOMATO, "tomato", 0.92, 200, 0.0, 7.5, 88.0),
-    PlannedLot(PEPPER, "pepper", 0.84, 120, 0.0, 10.5, 150.0),
+    PlannedLot(PEPPER, "pepper", 0.84, 120, 0.0, 10.5, 215.0),
     PlannedLot(LETTUCE, "lettuce", 0.88, 500, 1.5, 0.9, 62.0),
     PlannedLot(MARIGOLD, "marigold", 0.80, 300, 0.0, 8.0, 42.0),
 )

@@ -5,7 +5,8 @@ from zoneinfo import ZoneInfo
 
 from traywarden.demo import plan
 from traywarden.demo.probes import SimulatedProbe, Tick, simulated_probes
-from traywarden.demo.trays import SITES, Air, Mould
+from traywarden.demo.sites import SITES, place_air
+from traywarden.demo.trays import Mould, Spot, Trays
 from traywarden.demo.weather import STEP_S, Weather, weather
 from traywarden.domain.readings import Reading
 
@@ -26,13 +27,17 @@ class Simulation:
         self.steps = round(days * 86_400 / STEP_S) + 1
         self.start_s = end_s - (self.steps - 1) * STEP_S
         self.weather: Weather = weather(self.start_s, self.steps, ZoneInfo(plan.TIME_ZONE), seed)
-        self._airs = {name: Air(SITES[name.lower()], self.weather) for name in plan.PLACES}
+        self.airs = {name: place_air(SITES[name.lower()], self.weather) for name in plan.PLACES}
         made_of = {mix.name: mix.substrate for mix in plan.MIXES}
-        self.moulds = {
-            tray.name: Mould(made_of[tray.mix], self._airs[tray.place], tray.start_fraction)
-            for tray in plan.TRAYS
-        }
-        self.probes: list[SimulatedProbe] = simulated_probes(self._airs, self.moulds, seed)
+        self.trays = Trays(
+            [
+                Spot(made_of[tray.mix], plan.PLACES.index(tray.place), tray.start_fraction)
+                for tray in plan.TRAYS
+            ],
+            list(self.airs.values()),
+        )
+        self.moulds = {tray.name: Mould(self.trays, n) for n, tray in enumerate(plan.TRAYS)}
+        self.probes: list[SimulatedProbe] = simulated_probes(self.airs, self.trays, seed)
         self._number = -1
 
     @property
@@ -49,10 +54,7 @@ class Simulation:
         self._number += 1
         number = self._number
         rain_mm = float(self.weather.rain_mm[number])
-        for air in self._airs.values():
-            air.step(number)
-        for mould in self.moulds.values():
-            mould.step(rain_mm)
+        self.trays.step(number)
         at_s = self.start_s + number * STEP_S
         tick = Tick(number, at_s * 1000, number * STEP_S / 3600, rain_mm)
         return tick, [Sent(p.name, p.measure(tick), p.in_reach(tick)) for p in self.probes]

@@ -74,6 +74,7 @@ class Viewer:
                     earliest_year=self._earliest_year,
                 )
                 mix = self._mixes.get(facts.mix_of_tray(tray.tray_id, at_ms) or -1)
+                mix = None if mix is None else facts.mix_as_held(mix, tray.tray_id, at_ms)
                 sowing = facts.sowing_of_tray(tray.tray_id, at_ms)
                 crop = self._crops.get(sowing.lot_id or -1) if sowing else None
                 moisture_m3_m3 = _newest(heads, "moisture_m3_m3")

@@ -5,9 +5,11 @@ an undo is a new entry of kind UNDONE that does the same. Undoing an undo brings
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from enum import StrEnum
 from typing import Any
+
+from traywarden.domain.garden import Mix
 
 
 class Kind(StrEnum):
@@ -28,6 +30,7 @@ class Kind(StrEnum):
     CALIBRATED = "calibrated"
     TESTED = "tested"  # seeds of a lot were laid out to sprout and counted
     PACKED = "packed"  # a lot was packed or harvested
+    CAPACITY_ACCEPTED = "capacity accepted"  # a mix's container capacity as heads showed it, made to hold
     UNDONE = "undone"
 
 
@@ -38,11 +41,12 @@ class Entry:
     data keys by kind: SOWED crop, cells, seeds_per_cell, depth_mm; WATERED how ("above", "below"),
     litres; EMERGED count (all up so far), filled_cells (those with at least one seedling); both SOWED and
     EMERGED learn (false: it teaches nothing); POTTED_UP / PLANTED_OUT count; CALIBRATED points, pairs of
-    volts and m³/m³ (for head_id, or for every head in mix_id); RAINED mm; WEIGHED grams, and volts where it
-    was the pot of a head (head_id) that is being calibrated; TESTED seeds, sprouted, days, replicates, pairs
-    of sprouted and seeds (for lot_id); PACKED nothing (for lot_id); HEAD_PLACED end
-    (which end of the tray: “north”, “left”); ON_BASE base (its name; none: the tray stands alone), row
-    (0, 1 … from one end), end.
+    volts and m³/m³ (for head_id, or for every head in mix_id); CAPACITY_ACCEPTED container_capacity_m3_m3 and
+    the number of waterings it was learned from (for mix_id, or for mix_id in tray_id alone); RAINED mm;
+    WEIGHED grams, and volts where it was the pot of a head (head_id) that is being calibrated; TESTED seeds,
+    sprouted, days, replicates, pairs of sprouted and seeds (for lot_id); PACKED nothing (for lot_id);
+    HEAD_PLACED end (which end of the tray: “north”, “left”); ON_BASE base (its name; none: the tray stands
+    alone), row (0, 1 … from one end), end.
     """
 
     entry_id: int
@@ -182,6 +186,26 @@ class Facts:
 
     def of_tray(self, tray_id: int, *kinds: Kind) -> list[Entry]:
         return [e for e in self.entries if e.tray_id == tray_id and (not kinds or e.kind in kinds)]
+
+    def mix_as_held(self, mix: Mix, tray_id: int | None, at_ms: int) -> Mix:
+        """The mix with the container capacity that held in the tray (None: in any) at that instant.
+
+        The newest accepted for that mix in that tray, else the newest accepted for the mix, else what the mix
+        has of its own; an accepted one at or below the dry line is passed over.
+        """
+        accepted = [
+            e
+            for e in self.entries
+            if e.kind is Kind.CAPACITY_ACCEPTED
+            and e.mix_id == mix.mix_id
+            and e.tray_id in (None, tray_id)
+            and e.at_ms <= at_ms
+            and e.data["container_capacity_m3_m3"] > mix.dry_line_m3_m3
+        ]
+        if not accepted:
+            return mix
+        newest = max(accepted, key=lambda e: (e.tray_id is not None, e.at_ms, e.entry_id))
+        return replace(mix, container_capacity_m3_m3=float(newest.data["container_capacity_m3_m3"]))
 
     def sowing_of_tray(self, tray_id: int, at_ms: int) -> Entry | None:
         """The latest sowing in the tray at that instant, unless it has been planted out since."""

@@ -13,6 +13,7 @@ from traywarden.errors import UsageError
 from traywarden.notebook.asking import Moment, rows
 from traywarden.notebook.batches import Batches
 from traywarden.notebook.emergence import Emergence
+from traywarden.notebook.moisture import MoistureTables
 from traywarden.notebook.outlook import OutlookTables
 from traywarden.notebook.places import Places
 from traywarden.notebook.quality import Quality
@@ -38,7 +39,9 @@ def open_garden(home: str | Path | None = None, *, now: Moment | None = None) ->
     return NotebookGarden(Path(home).expanduser() if home is not None else default_home(), now)
 
 
-class NotebookGarden(Emergence, Quality, Batches, Sowing, OutlookTables, Places, WeatherTables):
+class NotebookGarden(
+    Emergence, Quality, Batches, Sowing, OutlookTables, MoistureTables, Places, WeatherTables
+):
     """An opened garden. Close it, or use it in a `with` block. Every table is in the garden's time zone."""
 
     def __init__(self, home: Path, now: Moment | None = None) -> None:

@@ -26,6 +26,7 @@ NUMBERS: Mapping[Kind, Mapping[str, tuple[float, float]]] = {
     Kind.RAINED: {"mm": (0.01, 2_000)},
     Kind.WEIGHED: {"grams": (1, 1_000_000), "volts": VOLTS},
     Kind.TESTED: {"seeds": (1, 100_000), "sprouted": (0, 100_000), "days": (0, 365)},
+    Kind.CAPACITY_ACCEPTED: {"container_capacity_m3_m3": (0.05, 0.98), "waterings": (1, 100_000)},
 }
 LEAST_SPAN_V = 0.05
 """Volts that must lie between the driest and the wettest point of a calibration (no source)."""
@@ -160,6 +161,8 @@ def _check(tx: Tx, draft: Draft, facts: Facts) -> None:
         _check_calibration(draft.data)
     elif draft.kind is Kind.TESTED:
         _check_test(draft.data)
+    elif draft.kind is Kind.CAPACITY_ACCEPTED:
+        _check_capacity(tx, draft)
 
 
 def _check_numbers(draft: Draft) -> None:
@@ -239,6 +242,17 @@ def _check_base(draft: Draft, tray: Tray, facts: Facts) -> None:
         raise UsageError(f"Tray “{tray.name}” stands alone already at that time.")
     if now is not None and base == now.base and draft.data.get("end", "") == now.end:
         raise UsageError(f"Tray “{tray.name}” stands on base “{base}” already at that time.")
+
+
+def _check_capacity(tx: Tx, draft: Draft) -> None:
+    mix = next(m for m in garden_store.mixes(tx) if m.mix_id == draft.mix_id)
+    value = draft.data["container_capacity_m3_m3"]
+    if value <= mix.dry_line_m3_m3:
+        raise UsageError(
+            f"A container capacity of {value:.3g} m³/m³ cannot be: the dry line of “{mix.name}” lies at "
+            f"{mix.dry_line_m3_m3:g} m³/m³; lower that first with: "
+            f'traywarden mix change "{mix.name}" --dry-line …'
+        )
 
 
 def _check_calibration(data: Mapping[str, Any]) -> None:

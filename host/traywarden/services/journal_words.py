@@ -152,6 +152,12 @@ def _calibrated(entry: Entry, names: Names, display: Display) -> str:
     return f"{who} calibrated: {ends[0]} and {ends[1]}{more}"
 
 
+def _capacity(entry: Entry, names: Names, display: Display) -> str:
+    value, seen = entry.data["container_capacity_m3_m3"], entry.data.get("waterings")
+    learned = f", learned from {seen:g} waterings" if seen else ""
+    return f"container capacity of {names.mixes.get(entry.mix_id or -1)} is {value:.3g} m³/m³{learned}"
+
+
 def _weighed(entry: Entry, names: Names, display: Display) -> str:
     head, volts = names.heads.get(entry.head_id or -1), entry.data.get("volts")
     words = f"weighed {entry.data.get('grams', 0):g} g"
@@ -193,6 +199,7 @@ TRAY_FIRST = (
     Kind.WEIGHED,
     Kind.NOTED,
     Kind.ON_BASE,
+    Kind.CAPACITY_ACCEPTED,
 )
 WORDS: Mapping[Kind, Callable[[Entry, Names, Display], str]] = {
     Kind.SOWED: _sowed,
@@ -204,6 +211,7 @@ WORDS: Mapping[Kind, Callable[[Entry, Names, Display], str]] = {
     Kind.ON_BASE: _on_base,
     Kind.HEAD_TAKEN_OUT: lambda e, n, d: f"head {n.heads.get(e.head_id or -1)} taken out",
     Kind.CALIBRATED: _calibrated,
+    Kind.CAPACITY_ACCEPTED: _capacity,
     Kind.RAINED: lambda e, n, d: f"rained {d.depth(e.data['mm'])}" if e.data.get("mm") else "rained",
     Kind.VENTED: lambda e, n, d: f"vented {n.places.get(e.place_id or -1)}",
     Kind.WEIGHED: _weighed,

@@ -31,7 +31,8 @@ KNOWN_FROM = {
     "journal": "by the journal",
     "sensor and journal": "by the journal, and seen by its sensor",
 }
-TURNS = (Kind.SOWED, Kind.EMERGED, Kind.PLANTED_OUT, Kind.FILLED)
+TURNS = (Kind.SOWED, Kind.EMERGED, Kind.PLANTED_OUT, Kind.FILLED, Kind.CAPACITY_ACCEPTED)
+OF_MIX = (Kind.CALIBRATED, Kind.CAPACITY_ACCEPTED)
 """Entries that can change a verdict by themselves, without any new reading."""
 
 
@@ -68,15 +69,15 @@ class Knowledge:
         facts = Facts(self.entries.values())
         self._by_tray: dict[int, list[Entry]] = {}
         self._by_head: dict[int, list[Entry]] = {}
-        self._calibrations: dict[int, list[Entry]] = {}
+        self._by_mix: dict[int, list[Entry]] = {}
         self._place_waterings = [e for e in facts.entries if e.kind is Kind.WATERED and e.tray_id is None]
         for entry in facts.entries:
             if entry.tray_id is not None:
                 self._by_tray.setdefault(entry.tray_id, []).append(entry)
             if entry.head_id is not None:
                 self._by_head.setdefault(entry.head_id, []).append(entry)
-            elif entry.kind is Kind.CALIBRATED and entry.mix_id is not None:
-                self._calibrations.setdefault(entry.mix_id, []).append(entry)
+            elif _for_a_mix(entry):
+                self._by_mix.setdefault(entry.mix_id or -1, []).append(entry)
         self.head_stays: dict[int, list[tuple[int, int, int | None]]] = {}
         for stay in facts.head_trays:
             self.head_stays.setdefault(stay.subject, []).append((stay.where, stay.start_ms, stay.end_ms))
@@ -94,15 +95,18 @@ class Knowledge:
             if entry.kind is Kind.HEAD_PLACED and entry.head_id is not None:
                 mine |= {e.entry_id: e for e in self._by_head[entry.head_id]}
             if entry.kind is Kind.FILLED and entry.mix_id is not None:
-                mine |= {e.entry_id: e for e in self._calibrations.get(entry.mix_id, [])}
+                mine |= {e.entry_id: e for e in self._by_mix.get(entry.mix_id, [])}
         facts = Facts(mine.values())
-        steps = sorted({e.at_ms for e in facts.of_tray(tray_id, *TURNS)})
+        steps = sorted({e.at_ms for e in facts.entries if e.kind in TURNS and e.tray_id in (None, tray_id)})
         mix_ids = [facts.mix_of_tray(tray_id, at_ms) for at_ms in steps]
         return TrayKnowledge(
             self.trays[tray_id],
             facts,
             tuple(steps),
-            tuple(None if m is None else self.mixes.get(m) for m in mix_ids),
+            tuple(
+                None if mix is None else facts.mix_as_held(mix, tray_id, at_ms)
+                for mix, at_ms in zip((self.mixes.get(m or -1) for m in mix_ids), steps, strict=True)
+            ),
             tuple(self._sown(facts, tray_id, at_ms) for at_ms in steps),
             tuple(facts.planted_out(tray_id, at_ms) for at_ms in steps),
         )
@@ -153,7 +157,7 @@ class Knowledge:
         found = {entry.tray_id} if entry.tray_id is not None else set()
         if entry.head_id is not None:
             found |= {where for where, *_ in self.head_stays.get(entry.head_id, [])}
-        elif entry.kind is Kind.CALIBRATED:
+        elif _for_a_mix(entry):
             filled = (e for es in self._by_tray.values() for e in es if e.kind is Kind.FILLED)
             found |= {e.tray_id for e in filled if e.mix_id == entry.mix_id and e.tray_id is not None}
         return found
@@ -200,3 +204,10 @@ class Knowledge:
             seen = [w for w in tray_wettings(series) if w.onset_s * 1000 >= start_ms]
         events = joined(seen, sorted(written, key=lambda entry: entry.at_ms))
         return Watered(event_ms(events[-1]), KNOWN_FROM[known_from(events[-1])]) if events else None
+
+
+def _for_a_mix(entry: Entry) -> bool:
+    """Whether the entry speaks of every tray with the mix."""
+    return (
+        entry.kind in OF_MIX and entry.mix_id is not None and entry.head_id is None and entry.tray_id is None
+    )

@@ -149,6 +149,7 @@ def _limits(
     facts = known.of(tray_id).facts
     mix = known.mixes.get(facts.mix_of_tray(tray_id, now_ms) or -1)
     if mix is not None:
+        mix = facts.mix_as_held(mix, tray_id, now_ms)
         limits |= _dry(mix, _in_force(facts.calibrations(head.head_id, mix.mix_id), now_ms), settings)
     sowing = facts.sowing_of_tray(tray_id, now_ms)
     if sowing is not None and facts.emergence_of_sowing(sowing, now_ms) is None:

@@ -46,6 +46,7 @@ def tray_card(tx: Tx, name: str, zone: ZoneInfo, display: Display, now_ms: int, 
 def _card(tx: Tx, tray: Tray, facts: Facts, names: Names, zone: ZoneInfo, now_ms: int) -> TrayCard:
     place_id = facts.place_of_tray(tray.tray_id, now_ms)
     mix_id = facts.mix_of_tray(tray.tray_id, now_ms)
+    mix = next((m for m in garden_store.mixes(tx) if m.mix_id == mix_id), None)
     sowing = facts.sowing_of_tray(tray.tray_id, now_ms)
     up = facts.emergence_of_sowing(sowing, now_ms) if sowing else None
     lot = next((lot for lot in garden_store.lots(tx) if sowing and lot.lot_id == sowing.lot_id), None)
@@ -55,7 +56,7 @@ def _card(tx: Tx, tray: Tray, facts: Facts, names: Names, zone: ZoneInfo, now_ms
     return TrayCard(
         tray,
         next((p for p in garden_store.places(tx) if p.place_id == place_id), None),
-        next((m for m in garden_store.mixes(tx) if m.mix_id == mix_id), None),
+        None if mix is None else facts.mix_as_held(mix, tray.tray_id, now_ms),
         key,
         crop.name if crop else key,
         moment_words(sowing.at_ms, zone) if sowing else None,

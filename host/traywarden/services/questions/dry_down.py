@@ -1,12 +1,13 @@
 """How fast the mixes dry: by stretch between two wettings, and by mix; what is not known is said."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from traywarden.domain.bootstrap import Interval
 from traywarden.domain.dry_down import DryDown
 from traywarden.domain.garden import Mix, Tray
+from traywarden.domain.journal import Kind
 from traywarden.domain.mixes import MixStretch, MixSummary, by_mix, mean_over
 from traywarden.domain.moisture import NOT_CALIBRATED
 from traywarden.domain.psychrometrics import vpd_kpa
@@ -145,15 +146,33 @@ def _of_tray(
         return [], set()
     for head in ground.tray_series(tray.tray_id, start_ms - LEAD_MS, end_ms):
         for mix, (from_ms, to_ms) in spans:
-            for found in _stretches(head, mix, from_ms, to_ms):
+            for held, found in _as_held(ground, tray, head, mix, from_ms, to_ms):
                 middle_ms = round((found.start_s + found.end_s) * 500)
                 place = ground.place_of(tray.tray_id, middle_ms)
                 vpd = air.mean_vpd_kpa(place.place_id if place else None, found.start_s, found.end_s)
-                row = _row(ground, tray, head.label, mix, place.name if place else None, found, vpd)
+                row = _row(ground, tray, head.label, held, place.name if place else None, found, vpd)
                 rows.append((row, MixStretch(mix.name, tray.name, found, vpd)))
                 if not head.moisture_calibrated:
                     uncalibrated.add(mix.name)
     return rows, uncalibrated
+
+
+def _as_held(
+    ground: Ground, tray: Tray, head: HeadSeries, mix: Mix, from_ms: int, to_ms: int
+) -> list[tuple[Mix, DryDown]]:
+    """Dry-downs, each with the mix as it held in the tray when the stretch began."""
+
+    def held_at(at_ms: int) -> Mix:
+        return ground.facts.mix_as_held(mix, tray.tray_id, at_ms)
+
+    turns = (e.at_ms for e in ground.facts.entries if e.kind is Kind.CAPACITY_ACCEPTED)
+    capacities = {held_at(at_ms).container_capacity_m3_m3 for at_ms in (from_ms, *turns, to_ms)}
+    return [
+        (held, found)
+        for held in (replace(mix, container_capacity_m3_m3=each) for each in sorted(capacities))
+        for found in _stretches(head, held, from_ms, to_ms)
+        if held_at(round(found.start_s * 1000)) == held
+    ]
 
 
 def _stretches(head: HeadSeries, mix: Mix, from_ms: int, to_ms: int) -> list[DryDown]:

@@ -75,8 +75,9 @@ class Ground:
         return None if place_id is None else self.places.get(place_id)
 
     def mix_of(self, tray_id: int, at_ms: int) -> Mix | None:
-        mix_id = self.facts.mix_of_tray(tray_id, at_ms)
-        return None if mix_id is None else self.mixes.get(mix_id)
+        """The mix in the tray, with the container capacity that held there at that instant."""
+        mix = self.mixes.get(self.facts.mix_of_tray(tray_id, at_ms) or -1)
+        return None if mix is None else self.facts.mix_as_held(mix, tray_id, at_ms)
 
     def crop_of(self, sowing: Entry) -> Crop | None:
         """The crop a sowing names, itself or through its lot, if the table knows it."""

@@ -1,0 +1,179 @@
+"""`traywarden mix accept`, `compare`, `advice`: what readings show of the mixes."""
+
+import typer
+
+from traywarden.cli import completion
+from traywarden.cli.asking import asking, number
+from traywarden.cli.context import AT_OPTION, JSON_OPTION, bench, emit
+from traywarden.cli.moments import at_ms
+from traywarden.cli.setup import mix_app
+from traywarden.cli.tables import Notes, print_table, say
+from traywarden.cli.written import answer
+from traywarden.domain.journal import Kind
+from traywarden.errors import ShortOfDataError
+from traywarden.services.journal import Draft, put
+from traywarden.services.questions.mix_advice import MixAdviceAnswer, ask_mix_advice
+from traywarden.services.questions.mixes import BY_HOUR, MixCompareAnswer, MixHours, ask_mix_compare
+from traywarden.services.questions.moisture import DEFAULT_DAYS, mix_capacity
+from traywarden.store import garden as store
+
+
+def register(app: typer.Typer) -> None:
+    """Into the group `mix`, which `setup` has made."""
+    mix_app.command("accept")(mix_accept)
+    mix_app.command("compare")(mix_compare)
+    mix_app.command("advice")(mix_advice)
+
+
+def mix_accept(
+    name: str = typer.Argument(..., help="The mix.", autocompletion=completion.mixes),
+    tray: str = typer.Option(
+        "",
+        "--tray",
+        "-t",
+        help="For this tray alone: deeper cells drain more.",
+        autocompletion=completion.trays,
+    ),
+    value: float | None = typer.Option(
+        None, "--value", help="Water held, as a fraction; default what the heads show."
+    ),
+    days: float = typer.Option(DEFAULT_DAYS, "--days", "-d", max=3660.0, help="How far back to learn from."),
+    note: str = typer.Option("", "--note", help="Anything to remember."),
+    at: str = AT_OPTION,
+    as_json: bool = JSON_OPTION,
+) -> None:
+    """Let the container capacity that thorough waterings show hold for a mix, from now or from --at on.
+
+    It is written into the journal with its date, beside what the mix was set up with; `journal undo` takes it
+    back. What `traywarden moisture` shows is used for nothing before it is accepted.
+
+    Example: `traywarden mix accept "Seed mix" --tray A1`
+    """
+    with bench() as b:
+        when = at_ms(b, at, quiet=as_json)
+        with asking() as on:
+            mix = store.mix_named(on.tx, name)
+            into = store.tray_named(on.tx, tray) if tray else None
+            shown = mix_capacity(on, mix, into.name if into else "", days)
+        waterings = None if value is not None or shown is None else shown.waterings
+        chosen = value if value is not None else shown.learned_m3_m3 if shown else None
+        if chosen is None:
+            why = shown.reason if shown else f"no head is in a tray with “{mix.name}”"
+            raise ShortOfDataError(
+                f"Nothing shows the container capacity of “{mix.name}” yet: {why}. Water thoroughly a few "
+                "times, or give it with --value 0.55."
+            )
+        data = {"container_capacity_m3_m3": round(chosen, 3), "waterings": waterings}
+        draft = Draft(
+            Kind.CAPACITY_ACCEPTED,
+            when,
+            tray_id=into.tray_id if into else None,
+            mix_id=mix.mix_id,
+            data=data,
+            note=note,
+        )
+        with b.store.write() as tx:
+            entry = put(tx, draft, b.now_ms)
+        where = f" in tray {into.name}" if into else ""
+        says = (
+            f"“{mix.name}”{where} is taken to hold {chosen:.3f} m³/m³ after draining, "
+            f"instead of {shown.set_m3_m3 if shown else mix.container_capacity_m3_m3:.3g}."
+        )
+        answer(b, says, [entry], as_json=as_json)
+
+
+def mix_compare(
+    a: str = typer.Argument(..., help="One mix.", autocompletion=completion.mixes),
+    b: str = typer.Argument(..., help="The other mix.", autocompletion=completion.mixes),
+    days: float = typer.Option(DEFAULT_DAYS, "--days", "-d", max=3660.0, help="How far back to look."),
+    as_json: bool = JSON_OPTION,
+) -> None:
+    """Which of two mixes dries faster under equal demand, by how much, and how sure that is.
+
+    Weather, place and how wet the mix was are allowed for, so that a hot week or a windy bench does not blame
+    a mix. Where it cannot be told yet, it says what it would take.
+
+    Example: `traywarden mix compare "Bark mix" "Peat mix" --days 60`
+    """
+    with asking() as on:
+        answer = ask_mix_compare(on, a, b, days)
+    emit(answer, _print_comparison, as_json=as_json)
+
+
+def _print_comparison(found: MixCompareAnswer) -> None:
+    say(found.sentence)
+    notes = Notes()
+    per = "a day, %" if found.equal == BY_HOUR else "a usual day, %"
+    print_table(
+        ("mix", per, "soaked after watering, h", "waterings", "stretches", "trays", ""),
+        [
+            (
+                mix.mix,
+                number(mix.loss_pct_per_day),
+                _soaked(mix),
+                f"{mix.waterings}",
+                f"{mix.stretches}",
+                f"{mix.trays}",
+                notes.mark(mix.reason),
+            )
+            for mix in (found.a, found.b)
+        ],
+        right=(per, "waterings", "stretches", "trays"),
+    )
+    notes.say()
+    allowed = ", ".join(found.comparison.allowed_for) or "nothing else"
+    day = "a day" if found.equal == BY_HOUR else "a usual day of 3.6 mm"
+    say(f"Equal by {found.equal}; allowed for: {allowed}. Median % of container capacity lost in {day}.")
+    side = found.side_by_side
+    if side.ratio is None:
+        say(f"Side by side: {side.reason}.")
+    else:
+        known = side.low is not None and side.high is not None
+        span = f"{side.low:.2f}–{side.high:.2f} over days" if known else side.reason
+        say(
+            f"Side by side on {side.days} days ({', '.join(side.places)}): {found.a.mix} lost "
+            f"{side.ratio:.2f} times what {found.b.mix} lost ({span}), whatever the weather."
+        )
+    for remark in found.remarks:
+        say(f"{remark[:1].upper()}{remark[1:]}.")
+
+
+def _soaked(mix: MixHours) -> str:
+    if mix.soaked_h is None:
+        return "–"
+    if mix.soaked_low_h is None:
+        return f"{mix.soaked_h:.0f}"
+    high = "longer than seen" if mix.soaked_high_h is None else f"{mix.soaked_high_h:.0f}"
+    return f"{mix.soaked_h:.0f} [{mix.soaked_low_h:.0f}–{high}]"
+
+
+def mix_advice(
+    name: str = typer.Argument("", help="The mix; all unless given.", autocompletion=completion.mixes),
+    days: float = typer.Option(DEFAULT_DAYS, "--days", "-d", max=3660.0, help="How far back to look."),
+    as_json: bool = JSON_OPTION,
+) -> None:
+    """What to change in a mix: more perlite where it stays wet too long, more compost or coir where it dries.
+
+    Judged by the hours it stays soaked after a watering in cool weather, and the hours to its dry line in
+    heat, each with its interval against a limit of yours (settings mix.…).
+
+    Example: `traywarden mix advice "Seed mix" --days 200`
+    """
+    with asking() as on:
+        answer = ask_mix_advice(on, name, days)
+    emit(answer, _print_advice, as_json=as_json)
+
+
+def _print_advice(answer: MixAdviceAnswer) -> None:
+    say(answer.sentence)
+    mix = ""
+    for line in answer.lines:
+        if line.mix != mix:
+            mix = line.mix
+            say(f"\n{mix} ({line.parts}):")
+        say(f"  {line.weather}: {line.says}.")
+        if line.advice:
+            say(f"    → {line.advice[:1].upper()}{line.advice[1:]}; {line.because}.")
+    say(f"\nLimits: {answer.limits_source}.")
+    for remark in answer.remarks:
+        say(f"{remark[:1].upper()}{remark[1:]}.")

@@ -1,0 +1,143 @@
+"""`traywarden moisture`: how wet each tray is in terms that mean something, and what its heads show."""
+
+from collections.abc import Sequence
+
+import typer
+
+from traywarden.cli import completion
+from traywarden.cli.asking import PANEL, asking
+from traywarden.cli.context import JSON_OPTION, emit
+from traywarden.cli.tables import Notes, print_table, say
+from traywarden.services.questions.moisture import DEFAULT_DAYS, MixCapacity, MoistureAnswer, ask_moisture
+from traywarden.services.questions.moisture_head import HeadMoisture, Learned
+
+
+def register(app: typer.Typer) -> None:
+    app.command("moisture", rich_help_panel=PANEL)(moisture)
+
+
+def moisture(
+    tray: str = typer.Argument("", help="The tray; all unless given.", autocompletion=completion.trays),
+    days: float = typer.Option(
+        DEFAULT_DAYS, "--days", "-d", max=3660.0, help="How far back the heads' own record is looked at."
+    ),
+    as_json: bool = JSON_OPTION,
+) -> None:
+    """How wet each tray is: between dry and container capacity, and on the trade's scale from 1 to 5.
+
+    With it what the record shows of every head: the container capacity that thorough waterings come back to,
+    a drift over weeks, and what warmth does to the sensor (which is taken out where the record proves it).
+
+    Example: `traywarden moisture A1 --days 60`
+    """
+    with asking() as on:
+        answer = ask_moisture(on, tray, days)
+    emit(answer, lambda told: _print(told, whole=bool(tray)), as_json=as_json)
+
+
+def _print(answer: MoistureAnswer, *, whole: bool) -> None:
+    say(answer.sentence)
+    rows = [(tray.tray, tray.mix or "", head) for tray in answer.trays for head in tray.heads]
+    if rows:
+        say("")
+        _print_heads(rows)
+    if whole:
+        for _, _, head in rows:
+            _print_head(head)
+    for mix in answer.mixes:
+        say(_capacity_words(mix))
+    begins = ", ".join(
+        f"{number} from {part * 100:.0f} %" for number, part in enumerate(answer.levels_from, 2)
+    )
+    say(f"Levels: {begins} of the way from dry to container capacity ({answer.mapping_source}).")
+    for remark in answer.remarks:
+        say(f"{remark[:1].upper()}{remark[1:]}.")
+
+
+def _print_heads(rows: Sequence[tuple[str, str, HeadMoisture]]) -> None:
+    notes = Notes()
+    print_table(
+        ("tray", "head", "now, m³/m³", "dry to full", "level", "holds, m³/m³", "set", "drift in 4 weeks", ""),
+        [
+            (
+                tray,
+                head.head,
+                "–" if head.moisture_m3_m3 is None else f"{head.moisture_m3_m3:.3f}",
+                "–" if head.part is None else f"{head.part * 100:.0f} %",
+                "–" if head.level is None else f"{head.level.number} {head.level.name}",
+                _holds(head.learned),
+                "" if head.capacity_m3_m3 is None else f"{head.capacity_m3_m3:.3g}",
+                _drift(head),
+                " ".join(
+                    filter(
+                        None,
+                        [notes.mark(head.trouble), notes.mark(head.learned.reason), _warning(head, notes)],
+                    )
+                ),
+            )
+            for tray, _, head in rows
+        ],
+        right=("now, m³/m³", "dry to full", "set"),
+    )
+    notes.say()
+    say(
+        "Holds: container capacity as thorough waterings show it [95 % interval]; set: what the mix is taken "
+        "to hold, and what “full” stands for."
+    )
+
+
+def _warning(head: HeadMoisture, notes: Notes) -> str:
+    return notes.mark(f"{head.head}: {head.drift.says}") if head.drift.drifts else ""
+
+
+def _holds(learned: Learned) -> str:
+    if learned.m3_m3 is None or learned.low_m3_m3 is None or learned.high_m3_m3 is None:
+        return "–"
+    return f"{learned.m3_m3:.3f} [{learned.low_m3_m3:.3f}–{learned.high_m3_m3:.3f}]"
+
+
+def _drift(head: HeadMoisture) -> str:
+    drift = head.drift
+    if drift.m3_m3_in_4_weeks is None or drift.low_m3_m3 is None or drift.high_m3_m3 is None:
+        return "–"
+    mark = " drifts" if drift.drifts else ""
+    return f"{drift.m3_m3_in_4_weeks:+.3f} [{drift.low_m3_m3:+.3f} to {drift.high_m3_m3:+.3f}]{mark}"
+
+
+def _print_head(head: HeadMoisture) -> None:
+    say(f"\n{head.head}, since {head.since:%Y-%m-%d %H:%M}:")
+    if head.level is not None:
+        say(f"  Level {head.level.number} by hand: {head.level.signs}.")
+    say(f"  Dry end {head.dry_m3_m3:.3g} m³/m³: {head.dry_source}.")
+    learned = head.learned
+    if learned.m3_m3 is not None:
+        say(f"  Holds {_holds(learned)} m³/m³ after {learned.waterings} of {learned.plateaus} waterings.")
+    else:
+        say(f"  Container capacity not learned: {learned.reason}.")
+    say(f"  Drift: {head.drift.says}.")
+    say(f"  Warmth: {_warmth_words(head)}.")
+
+
+def _warmth_words(head: HeadMoisture) -> str:
+    warmth = head.warmth
+    if warmth.m3_m3_per_c is None or warmth.low_m3_m3_per_c is None or warmth.high_m3_m3_per_c is None:
+        return f"what it does to the sensor cannot be told: {warmth.reason}"
+    per_10 = [v * 10 for v in (warmth.m3_m3_per_c, warmth.low_m3_m3_per_c, warmth.high_m3_m3_per_c)]
+    words = f"10 °C more read {per_10[0]:+.4f} m³/m³ [{per_10[1]:+.4f} to {per_10[2]:+.4f}]"
+    if not warmth.taken_out:
+        return f"{words}; left in, as {warmth.reason}"
+    gain = f"{100 * (warmth.gain or 0):.0f} % of the daily wiggle"
+    return f"{words}; taken out, which removes {gain} on days it was not fitted to"
+
+
+def _capacity_words(mix: MixCapacity) -> str:
+    if mix.learned_m3_m3 is None or mix.low_m3_m3 is None or mix.high_m3_m3 is None:
+        return f"{mix.mix}: container capacity set to {mix.set_m3_m3:.3g} m³/m³; {mix.reason}."
+    shown = (
+        f"{mix.mix}: container capacity set to {mix.set_m3_m3:.3g} m³/m³; {mix.heads} "
+        f"head{'' if mix.heads == 1 else 's'} and {mix.waterings} waterings show {mix.learned_m3_m3:.3f} "
+        f"[{mix.low_m3_m3:.3f}–{mix.high_m3_m3:.3f}]"
+    )
+    if not mix.differs:
+        return f"{shown}."
+    return f'{shown}. To let that hold from now on: traywarden mix accept "{mix.mix}"'

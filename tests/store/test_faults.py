@@ -262,7 +262,7 @@ def test_a_store_of_a_newer_program_is_refused_and_left_alone(empty_url: str) ->
         tx.execute(text(f"UPDATE {schema.VERSION_TABLE} SET version_num = '0999'"))
     with pytest.raises(StoreError) as caught:
         Store.open(empty_url)
-    one_sentence(caught.value, "newer Traywarden (schema 0999, this one knows up to 0001)", "install")
+    one_sentence(caught.value, f"(schema 0999, this one knows up to {schema.REVISIONS[-1]})", "install")
 
 
 def test_no_postgresql_server_at_the_address_is_said_without_the_password() -> None:

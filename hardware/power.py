@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from typing import NamedTuple
 
 from drivers import capacitive, ds18b20
-from probe import cycle, sensors
+from probe import sending, sensors
 from probe.boards import BOARDS
 
 DAY_S = 86_400.0
@@ -109,7 +109,7 @@ SIGNALS = (
     Signal("fair", "−65 to −78 dBm", 1.5, 0.02),
     Signal("weak", "below −78 dBm", 3.0, 0.15),
 )
-ALLOWED_S = cycle.NETWORK_MS / 1000
+ALLOWED_S = sending.NETWORK_MS / 1000
 """Radio time of a send that fails to join [s]: what the firmware allows."""
 
 

@@ -159,6 +159,7 @@ def probe_set_up(
     given: dict[str, Any] = {}
     with bench() as b:
         given["garden"] = b.garden.slug
+        given["set_up_s"] = time.time_ns() // 1_000_000_000
     if name:
         given["name"] = name
     if board:

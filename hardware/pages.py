@@ -126,16 +126,16 @@ def power_page() -> str:
 
 Written by `make hardware` from `hardware/power.py`; nothing here is typed by hand.
 
-A probe that reads every {use.read_every_s / 60:.0f} minutes, sends every {_span(int(use.send_every_s // 60))} and,
-because water is needed, {use.urgent_a_day:.0f} times a day at once, on one 18650 of {power.CELL.rated_mah:,.0f} mAh
-of which {power.CELL.usable:.0%} is used, its self-discharge counted:
+A probe that reads every {use.read_every_s / 60:.0f} minutes, sends every {_span(int(use.send_every_s // 60))}
+and, because water is needed, {use.urgent_a_day:.0f} times a day at once, on one 18650 of
+{power.CELL.rated_mah:,.0f} mAh of which {power.CELL.usable:.0%} is used, its self-discharge counted:
 
 {headline_table()}
 
-**The goal of {GOAL_DAYS} days is for a strong signal.** With a fair one and one head it is just met on paper, which
-is within the error of the figures below. With a weak one it does not hold: send every 3 h ({weak_days:.0f} days), or
-move the access point. With the board's power light left on, one head and a strong signal: {lit_days} days, so
-remove it.
+**The goal of {GOAL_DAYS} days is for a strong signal.** With a fair one and one head it is just met on paper,
+which is within the error of the figures below. With a weak one it does not hold: send every 3 h
+({weak_days:.0f} days), or move the access point. With the board's power light left on, one head and a strong
+signal: {lit_days} days, so remove it.
 
 ![Days on one cell against how often the probe sends, for four reading intervals and three signals](power.svg)
 

@@ -248,9 +248,7 @@ def _true(ran_ms: int, ppm: int) -> int:
     return ran_ms + ran_ms * ppm // 1000000
 
 
-def _pair(
-    points: "list[tuple[int, int]]", at_end: bool
-) -> "tuple[tuple[int, int], tuple[int, int]] | None":
+def _pair(points: "list[tuple[int, int]]", at_end: bool) -> "tuple[tuple[int, int], tuple[int, int]] | None":
     """The first or last sync and the one that tells the rate beside it best: the furthest within WIDEST_MS,
     else the nearest. None where all are too close together, or there is but one."""
     if len(points) < 2:

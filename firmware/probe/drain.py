@@ -19,7 +19,10 @@ RECEIPT_MS = 8000
 
 
 def drain(run: "Any", link: "Any", receipts: bool, direct: bool) -> bool:
-    """Send what waits. `direct`: nothing between here and the host can keep a pack for later. True when all of it that was sent is known to be safe; raises when the link fails."""
+    """Send what waits. True when all of it that was sent is known to be safe; raises when the link fails.
+
+    `direct`: nothing between here and the host can keep a pack for later.
+    """
     progress = False
     for source in run.memory.sources():
         while run.left_ms(LEAST_MS) >= LEAST_MS:

@@ -81,10 +81,14 @@ def _over(run: "Any", link: "Any", wants_time: bool, cable: bool) -> bool:
 def _deliver(run: "Any", link: "Any", receipts: bool, cable: bool) -> None:
     """Send what waits, as far as it can be dated."""
     state = run.state
-    if receipts and not cable and not run.clock.synced():
+    host_must_tell = receipts and not cable
+    if host_must_tell and not run.clock.synced():
         run.blink = "no receipt"
         return  # nobody says what time it is: the host is not there to take anything either
-    if syncs.hold(run):
+    if syncs.hold(run, host_must_tell):
+        if not syncs.is_fresh(run):
+            run.blink = "no receipt"
+            return
         _send_newest(run, link)
     elif drain(run, link, receipts, cable):
         state.failures = 0
@@ -105,8 +109,9 @@ def _send_newest(run: "Any", link: "Any") -> None:
     instant = run.instant
     if instant is not None:
         date_ms, unsure = run.clock.time_ms(instant.boot, instant.mark_ms)
-        payload = pack.encode([instant], [date_ms], True, 1, run.parts.device, unsure)
-        link.publish("readings", payload, False, run.left_ms(PUBLISH_MS))
+        if not unsure:
+            payload = pack.encode([instant], [date_ms], True, 1, run.parts.device)
+            link.publish("readings", payload, False, run.left_ms(PUBLISH_MS))
 
 
 def _say_state(run: "Any", link: "Any") -> None:

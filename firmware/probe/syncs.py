@@ -63,20 +63,31 @@ def by_host(run: "Any", link: "Any") -> bool:
         run.message(message[0], message[1])
 
 
-def hold(run: "Any") -> bool:
-    """Whether to hold back what waits until the next sync. Then the next send is set to when it will do."""
-    state, clock = run.state, run.clock
-    now_ms = run.now_ms()
-    boot, mark_ms = run.memory.oldest() or (state.boot, now_ms)
-    waits_ms = clock.waits_ms(boot, mark_ms)
-    fresh = clock.age_of_sync_ms(now_ms) < BASELINE_MS if clock.synced() else False
-    if not waits_ms or (state.held >= MOST_HELD and not fresh):
+def is_fresh(run: "Any") -> bool:
+    """Whether somebody has told the date just now."""
+    age_ms = run.clock.age_of_sync_ms(run.now_ms())
+    return age_ms is not None and age_ms < BASELINE_MS
+
+
+def hold(run: "Any", always: bool) -> bool:
+    """Whether to hold back what waits until the next sync, which makes its dates sure. With a fresh sync the
+    next send is set to when one more will do.
+
+    `always`: without a fresh sync, too; nobody is there who would tell the date and take the readings. Else
+    only for a few sends.
+    """
+    state = run.state
+    boot, mark_ms = run.memory.oldest() or (state.boot, run.now_ms())
+    waits_ms = run.clock.waits_ms(boot, mark_ms)
+    fresh = is_fresh(run)
+    if not waits_ms or not (fresh or always or state.held < MOST_HELD):
         state.held = 0
         return False
-    state.held = 1 if fresh else state.held + 1
-    state.failures = 0
-    soonest_ms = min(waits_ms + EARLY_MS, run.settings["send_s"] * 1000)
-    state.next_send_ms = run.began_ms() + soonest_ms
+    state.held = 1 if fresh else min(255, state.held + 1)
+    if fresh:
+        state.failures = 0
+        soonest_ms = min(waits_ms + EARLY_MS, run.settings["send_s"] * 1000)
+        state.next_send_ms = run.began_ms() + soonest_ms
     return True
 
 

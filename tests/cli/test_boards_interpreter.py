@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.cables import until
 from tests.cli.conftest import CommandLine
 from tests.interpreter.wired import Wired
 
@@ -30,6 +31,7 @@ def test_it_is_checked_read_live_set_up_and_starts_anew(wired: Wired, garden: Co
         assert garden.json("probe", "last-reset", port)["words"] == "power was connected, or dipped"
         assert "use a–z, 0–9" in garden.refused("probe", "set-up", port, "--name", "Not A Name")
         assert "frame-1" in garden.ok("probe", "set-up", port, "--name", "frame-1", "--heads", "1")
+        until(lambda: wired.lived)
     assert wired.lived["ended"] == "reset"
     saved = json.loads(wired.flash()["/settings.json"])
     assert saved["name"] == "frame-1"

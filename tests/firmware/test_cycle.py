@@ -593,6 +593,32 @@ def test_while_nobody_says_what_time_it_is_readings_wait_on_the_probe() -> None:
         assert abs(time_ms - probe.measured_ms(sequence)) <= 30_000
 
 
+def test_a_date_that_a_later_sync_can_make_sure_is_not_sent_before_while_the_host_is_away() -> None:
+    """It heard the time once, then nobody answers: what the broker takes now would stay unsure for good."""
+    probe = Probe(drift_ppm=50_000)
+    probe.world.ntp_up = False
+    probe.run(1)
+    probe.world.host_tells_time = probe.world.receipts_up = False
+    probe.run(30)
+    assert len(probe.world.readings) == 1
+    assert probe.network.ups <= 6, "it tries less and less often"
+    probe.world.host_tells_time = probe.world.receipts_up = True
+    probe.run(40)
+    assert len(probe.world.readings) >= 60
+    assert probe.world.sure == set(probe.world.readings)
+    for (_, sequence), time_ms in probe.world.readings.items():
+        assert abs(time_ms - probe.measured_ms(sequence)) <= 30_000
+
+
+def test_where_receipts_are_off_it_is_held_for_a_few_sends_only() -> None:
+    probe = Probe(receipts=False, drift_ppm=50_000)
+    probe.run(1)
+    probe.world.ntp_up = False
+    probe.run(100)
+    assert len(probe.world.readings) >= 90
+    assert probe.world.sure != set(probe.world.readings)
+
+
 def test_without_receipts_and_date_readings_go_out_as_how_long_ago_and_unsure() -> None:
     probe = Probe(receipts=False)
     probe.world.ntp_up = False

@@ -17,13 +17,13 @@ from tests.system.probes_home import Home, arrived_once
 
 pytestmark = pytest.mark.system
 START_MS = 1_790_000_000_000
-DOWN_MS = (START_MS + 2 * HOUR_MS, START_MS + 9 * HOUR_MS)
-END_MS = START_MS + 13 * HOUR_MS
+DOWN_MS = (START_MS + 1 * HOUR_MS, START_MS + 5 * HOUR_MS)
+END_MS = START_MS + 9 * HOUR_MS
 
 
 @contextmanager
 def lived(folder: Path, patch: pytest.MonkeyPatch, **more: Any) -> Iterator[tuple[Home, Probe, Lives]]:
-    """A probe without a time server and with a clock 5 % slow, through a night without the host."""
+    """A probe without a time server and with a clock 5 % slow, through hours without the host."""
     home = Home(folder, False, patch, START_MS, [(*DOWN_MS, False)])
     try:
         with Node() as node:
@@ -47,7 +47,7 @@ def test_what_was_made_while_the_host_was_down_has_its_own_time(played: Callable
     with played() as (home, probe, _):
         found = arrived_once(home, probe)
         down = [n for n, at_ms in enumerate(probe.measured_ms) if DOWN_MS[0] <= at_ms < DOWN_MS[1]]
-        assert len(down) > 35
+        assert len(down) > 20
         assert set(down) <= home.stored("probe-1")
         assert found.unsure == 0
         print(
@@ -67,5 +67,5 @@ def test_without_receipts_it_goes_out_at_once_and_says_that_its_time_is_unsure(
             if abs(row.time_ms - probe.measured_ms[row.number]) > 30 * 1000 and not row.unsure
         ]
         assert late == []
-        assert sum(row.unsure for row in rows) > 35
+        assert sum(row.unsure for row in rows) > 20
         assert max(abs(row.time_ms - probe.measured_ms[row.number]) for row in rows) > 30 * MINUTE_MS

@@ -123,6 +123,8 @@ class World:
         self.broker_up = True
         self.receipts_up = True
         self.host_tells_time = True
+        self.told_time = 0
+        """How often the probe was told what time it is."""
         self.ntp_out_ms: list[int] = []
         """How far out the time server's next answers are."""
         self.silent = False
@@ -214,6 +216,7 @@ class Link:
             if retain:
                 self.world.states.append(said)
             elif self.world.receipts_up and self.world.host_tells_time:
+                self.world.told_time += 1
                 answer = {"asked": said["asks_time"], "time_ms": self.world.now_ms}
                 self.inbox.append(("receipt", json.dumps(answer).encode()))
             return
@@ -279,6 +282,8 @@ class Probe:
         self.blinks: list[int] = []
         self.true_ms: dict[tuple[int, int], int] = {}
         """When each instant was truly measured, by (boot, sequence)."""
+        self.heard_ms: dict[int, list[int]] = {}
+        """For each boot, when it was told what time it is, and kept it: power did not go in that wake."""
         self.longest_ms = 0
         self.dice = 0
 
@@ -308,6 +313,7 @@ class Probe:
         if not self.world.ntp_up:
             self.world.refuse(budget_ms, "no answer")
         self.world.now_ms += 40
+        self.world.told_time += 1
         out_ms = self.world.ntp_out_ms.pop(0) if self.world.ntp_out_ms else 0
         return self.world.now_ms + out_ms
 
@@ -332,12 +338,14 @@ class Probe:
             return pack(instant)
 
         record.pack = noted
-        began_ms = self.world.now_ms
+        began_ms, told = self.world.now_ms, self.world.told_time
         try:
             sleep_ms = wake(parts)
         finally:
             record.pack = pack
             self.longest_ms = max(self.longest_ms, self.world.now_ms - began_ms)
+        if self.world.told_time > told:
+            self.heard_ms.setdefault(max(boot for boot, _ in self.true_ms), []).append(began_ms)
         self.settings = parts.settings
         self.reset = WOKE
         return sleep_ms

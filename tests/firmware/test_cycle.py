@@ -906,3 +906,9 @@ def test_whatever_happens_each_spooled_reading_arrives_once_dated_right(
         assert key in probe.true_ms, "a reading that was never measured"
         if key in world.sure:
             assert abs(time_ms - probe.true_ms[key]) <= 30_000
+        else:  # its boot never heard the time, or too far away
+            heard_ms = probe.heard_ms.get(key[0], [])
+            true_ms = probe.true_ms[key]
+            assert (
+                not heard_ms or true_ms < heard_ms[0] - 48 * HOUR_MS or true_ms > heard_ms[-1] + 48 * HOUR_MS
+            )

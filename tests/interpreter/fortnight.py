@@ -87,7 +87,8 @@ class Probe:
     lives: list[int] = field(default_factory=list)
     """Which life without a loss of power each wake was in: so many losses before it."""
     heard_ms: list[list[int]] = field(default_factory=lambda: [[]])
-    """For each life, when it heard what time it is, from a time server or from the host."""
+    """For each life, when it heard what time it is, from a time server or from the host, and could keep it:
+    the power did not go in that wake."""
     cuts: int = 0
     longest_ms: float = 0.0
     awake_ms: float = 0.0
@@ -147,7 +148,7 @@ class Lives:
             probe.reached |= set(spooled(flash))
             if "/mishap.txt" in flash:
                 self.troubles.append(f"{probe.name}: {flash['/mishap.txt'].decode()}")
-        if answer["heard_time"]:
+        if answer["heard_time"] and answer["ended"] != "power cut":
             probe.heard_ms[-1].append(now_ms)
         probe.awake_ms += answer["awake_ms"]
         probe.radio_ms += answer["radio_ms"]

@@ -3,9 +3,10 @@
 // Build one part:  openscad -o hood.stl -D 'part="hood"' housing.scad
 
 part = "together";      // hood, base, stake, shield_top, shield_plate, together, apart, section
-heads = 1;              // one cable gland for each, 1 to 4
+heads = 1;              // 1 to 4; one cable gland for each, and one for the air sensor
 
-inside = [58, 58, 84];  // width, depth, height: a 50 x 70 strip board in front of an 18650 in its holder
+glands = heads + 1;
+inside = [glands > 4 ? 80 : 58, 58, 84];  // width, depth, height: a 50 x 70 strip board in front of an 18650 in its holder
 wall = 2.4;
 roof = 3;
 overhang = 8;           // how far the roof stands out over the walls
@@ -34,8 +35,8 @@ outside = [inside.x + 2 * wall, inside.y + 2 * wall, inside.z + plate + skirt];
 socket = [stake_width + 2 * wall + 2 * fit, stake_thick + 2 * wall + 2 * fit, socket_depth];
 lid = [inside.x - 2 * fit, inside.y - 2 * fit, plate];
 gland_step = gland_nut + 2;
-columns = heads > 1 ? 2 : 1;
-rows = heads > 2 ? 2 : 1;
+columns = glands > 4 ? 3 : 2;
+rows = glands > 2 ? 2 : 1;
 
 assert(heads >= 1 && heads <= 4, "heads: 1 to 4");
 gland_y = -socket.y / 2;        // forward of the socket
@@ -84,9 +85,11 @@ module base() {
             translate([0, socket_y, -socket_depth]) rounded([socket.x, socket.y, socket_depth - 1], 2);
         }
         screws(screw_hole);
-        for (column = [0 : columns - 1], row = [0 : rows - 1])
+        for (gland = [0 : glands - 1])
             translate([
-                (column - (columns - 1) / 2) * gland_step, gland_y + (row - (rows - 1) / 2) * gland_step, -plate - 1
+                (gland % columns - (columns - 1) / 2) * gland_step,
+                gland_y + (floor(gland / columns) - (rows - 1) / 2) * gland_step,
+                -plate - 1
             ]) cylinder(d = gland_hole, h = plate + 2);
         translate([lid.x / 2 - 8, lid.y / 2 - 8, -plate - 1]) cylinder(d = weep_hole, h = plate + 2);
         translate([0, socket_y, -socket_depth - 1])

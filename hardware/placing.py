@@ -52,8 +52,8 @@ def _cell() -> str:
             'M196 152 C210 150 216 140 216 134 C204 134 196 142 196 152" fill="#5d8f45" stroke="#3c6b2a"/>',
             # moisture sensor: blade in the mix, electronics above in heat-shrink
             '<g transform="translate(278 118) rotate(8)">',
-            _block(-16, 40, 32, 190, 4, BOARD),
-            f'<path d="M-16 214 L0 244 L16 214 Z" fill="{BOARD}"/>',
+            _block(-16, 40, 32, 186, 3, BOARD),
+            f'<path d="M-16 222 L0 246 L16 222 Z" fill="{BOARD}"/>',
             _block(-19, -10, 38, 66, 6, WATERPROOF),
             _stroke("M0 -10 C0 -60 70 -60 84 -20 C96 16 120 -30 190 -40", WATERPROOF, 5),
             _stroke("M-20 76 L20 76", WHITE, 2.5, 'stroke-dasharray="5 3"'),
@@ -63,9 +63,13 @@ def _cell() -> str:
             _block(-62, -7, 62, 14, 6, STEEL),
             _stroke("M0 0 L10 0", WATERPROOF, 6),
             "</g>",
-            _stroke("M229 289 C250 262 240 190 236 160 C230 90 120 70 70 130", WATERPROOF, 5),
+            _stroke("M229 289 C250 262 236 200 244 172 C250 150 266 152 272 164", WATERPROOF, 5),
             _lead(404, 170, 290, 140),
-            _text(410, 166, ["electronics above the mix,", "in glue-lined heat-shrink"]),
+            _text(
+                410,
+                166,
+                ["electronics above the mix, in glue-lined", "heat-shrink; both sensors' wires meet in it"],
+            ),
             _lead(404, 236, 272, 250),
             _text(
                 410,

@@ -44,7 +44,12 @@ def wires(board: Board, heads: int) -> list[Wire]:
     if board.mux_select:
         found.append(Wire("moisture_1", board.moisture[0], "soil moisture", ("R4", "R5", "C4", "U4")))
         found += [
-            Wire(f"mux_select_{bit}", pin, f"choose, bit {bit}", ("U4",))
+            Wire(
+                f"mux_select_{bit}",
+                pin,
+                f"choose, bit {bit}",
+                ("R8", "U4") if pin in board.console else ("U4",),
+            )
             for bit, pin in enumerate(board.mux_select)
         ]
     else:
@@ -181,7 +186,7 @@ def _heights(found: list[Wire]) -> dict[str, float]:
         "sensor_power": 0.0,
         "one_wire": 1.25 * ROW,
         "moisture": 1.25 * ROW,
-        "mux_select": 0.95,
+        "mux_select": 1.3,
         "i2c_sda": 1.3 * ROW,
         "i2c_scl": 0.9,
         "battery": 1.0 * ROW,
@@ -233,8 +238,15 @@ def _switch(sheet: _Sheet, x: float, heights: dict[str, float]) -> None:
     sensor_ys = [top + 0.1 - place * 1.15 for place in range(sheet.heads)]
     names += [(sensor_ys[place] - low, name, "right") for place, name in outputs[: sheet.heads]]
     sheet.box((x, low), (4.6, height), "U4  74HC4052", names)
-    for _, y in selects:
-        sheet.line((0, y), (x, y))
+    for wire in sheet.wires:
+        if wire.role.startswith("mux_select"):
+            y = heights[wire.role]
+            if "R8" in wire.to:
+                sheet.line((0, y), (OUT, y))
+                sheet.part(elm.ResistorIEC, (OUT, y), (OUT + 2, y), "R8  10 kΩ", "top")
+                sheet.line((OUT + 2, y), (x, y))
+            else:
+                sheet.line((0, y), (x, y))
     for place, y in enumerate(sensor_ys):
         sheet.line((x + 4.6, y), (x + 5.4, y))
         sheet.drawing += elm.Rect(corner1=(0, -0.4), corner2=(4.2, 0.4)).theta(0).at((x + 5.4, y)).fill(PAPER)

@@ -27,6 +27,10 @@ _RESETS = (
 )
 
 
+HOUR_MS = 3_600_000
+_FROM_1970_MS = 946_684_800_000
+
+
 class Hardware:
     """Pins and buses of one board, as the sensors need them: between power(True) and power(False)."""
 
@@ -168,8 +172,24 @@ def memory() -> "Callable[..., Any]":
 
 
 def mark_ms() -> int:
-    """Milliseconds that run on through deep sleep: the board's calendar, which nothing here ever sets."""
+    """Milliseconds that run on through deep sleep: the board's calendar, which only `date` sets."""
     return time.time_ns() // 1_000_000
+
+
+def date(wanted_ms: int, at_least: bool) -> int:
+    """Set the calendar to a date (ms since 1970) if it is an hour or more off; by how much it jumped [ms].
+
+    `at_least`: it is that date or a later one. MicroPython's TLS refuses certificates by this calendar,
+    which begins with 2000.
+    """
+    shows_ms = mark_ms()
+    offset_ms = _FROM_1970_MS if time.gmtime(0)[0] == 2000 else 0
+    wanted_ms -= offset_ms
+    if shows_ms > wanted_ms - HOUR_MS and (at_least or shows_ms < wanted_ms + HOUR_MS):
+        return 0
+    year, month, day, hour, minute, second, weekday = time.gmtime(wanted_ms // 1000)[:7]
+    machine.RTC().datetime((year, month, day, weekday, hour, minute, second, wanted_ms % 1000 * 1000))
+    return mark_ms() - shows_ms
 
 
 def watchdog(budget_ms: int) -> "Callable[[], Any]":

@@ -18,12 +18,15 @@ PUBLISH_MS = 6000
 RECEIPT_MS = 8000
 
 
-def drain(run: "Any", link: "Any", receipts: bool) -> bool:
-    """Send what waits. True when all of it that was sent is known to be safe; raises when the link fails."""
+def drain(run: "Any", link: "Any", receipts: bool, direct: bool) -> bool:
+    """Send what waits. True when all of it that was sent is known to be safe; raises when the link fails.
+
+    `direct`: nothing between here and the host can keep a pack for later.
+    """
     progress = False
     for source in run.memory.sources():
         while run.left_ms(LEAST_MS) >= LEAST_MS:
-            sent = _send_window(run, link, source, WINDOW if receipts else 1)
+            sent = _send_window(run, link, source, WINDOW if receipts else 1, direct)
             if not sent:
                 break
             through = _await_receipts(run, link, sent) if receipts else sent[-1][0]
@@ -38,14 +41,16 @@ def drain(run: "Any", link: "Any", receipts: bool) -> bool:
     return progress or not len(run.memory)
 
 
-def _send_window(run: "Any", link: "Any", source: "Any", packs: int) -> "list[tuple[int, int, int]]":
+def _send_window(
+    run: "Any", link: "Any", source: "Any", packs: int, direct: bool
+) -> "list[tuple[int, int, int]]":
     """Publish some packs; what they hold as (number, boot, sequence) in order of number."""
     sent: "list[tuple[int, int, int]]" = []
     oldest: "dict[int, int]" = {}
     for _ in range(packs):
         if sent and run.left_ms(LEAST_MS) < LEAST_MS:
             break
-        chunk = _Chunk(run, sent[-1][2] if sent else 0, sent[-1][1] if sent else 0)
+        chunk = _Chunk(run, sent[-1][2] if sent else 0, sent[-1][1] if sent else 0, direct)
         entries = source.peek(run.settings["pack_n"], sent[-1][0] if sent else None)
         for number, data in entries:
             if not chunk.takes(number, data):
@@ -68,8 +73,9 @@ def _send_window(run: "Any", link: "Any", source: "Any", packs: int) -> "list[tu
 class _Chunk:
     """Instants that can share a pack: one boot, no gap in sequence, all dated or none."""
 
-    def __init__(self, run: "Any", sequence: int, boot: int) -> None:
+    def __init__(self, run: "Any", sequence: int, boot: int, direct: bool) -> None:
         self.run = run
+        self.direct = direct
         self.instants: "list[record.Instant]" = []
         self.covered: "list[tuple[int, int, int]]" = []
         self.absolute = self.unsure = self.gap = False
@@ -91,7 +97,10 @@ class _Chunk:
             self.covered.append((number, self._boot, self._sequence))  # twice on flash, after a reset
             return True
         gap = instant.boot == self._boot and instant.sequence != self._sequence + 1
-        date_ms, unsure = self.run.clock.time_ms(instant.boot, instant.mark_ms, instant.time_ms)
+        clock = self.run.clock
+        date_ms, unsure = clock.time_ms(instant.boot, instant.mark_ms, instant.time_ms)
+        if date_ms is None:  # by its age, which a pack that waits in a broker outlives
+            unsure = clock.age_ms(instant.boot, instant.mark_ms, self.run.now_ms())[1] or not self.direct
         if self.instants:
             if self._values + len(instant.values) > MOST_VALUES:
                 return False
@@ -112,7 +121,7 @@ class _Chunk:
             return [date_ms or 0 for date_ms in self._dates]
         now_ms = self.run.now_ms()
         clock = self.run.clock
-        return [-clock.age_ms(instant.boot, instant.mark_ms, now_ms) for instant in self.instants]
+        return [-clock.age_ms(instant.boot, instant.mark_ms, now_ms)[0] for instant in self.instants]
 
 
 def _await_receipts(run: "Any", link: "Any", sent: "list[tuple[int, int, int]]") -> int:

@@ -26,7 +26,7 @@ def encode(
 
     `times_ms`: ms since 1970 where `absolute`, else ms from the moment of sending (negative: before).
     `oldest` is the lowest sequence of this boot that the probe holds. `unsure` tells the host that the
-    times were bridged over a power cut.
+    times may be out by more than half a minute.
     """
     out = bytearray(b"[")
     base_ms = times_ms[0] if absolute else 0

@@ -38,7 +38,7 @@ FIELDS = (
     ("broker.password", str, 0, 128, "", "never printed"),
     ("broker.tls", bool, 0, 0, False, "encrypted, and the broker proves who it is by `ca_file`"),
     ("broker.ca_file", str, 0, 64, "", "certificate (PEM or DER) on the probe that signed the broker's"),
-    ("ntp.host", str, 0, 253, "pool.ntp.org", "time server; empty: send how long ago each reading was made"),
+    ("ntp.host", str, 0, 253, "pool.ntp.org", "time server; empty, or where it is silent, the host is asked"),
     ("ntp.every_s", int, 60, 604800, 900, "when connected, ask again if the last answer is older"),
     (
         "receipts",
@@ -67,6 +67,14 @@ FIELDS = (
         4194304,
         262144,
         "flash for readings that wait; when it is full the oldest go",
+    ),
+    (
+        "set_up_s",
+        int,
+        0,
+        4102444800,
+        0,
+        "when `traywarden probe set-up` last wrote here (seconds since 1970): now is later, as TLS must know",
     ),
     ("revision", int, 0, 2147483647, 0, "number of the settings message last taken from the host"),
 )

@@ -1,8 +1,12 @@
 """Puts a probe together from its board and its settings, and lets it live until the next deep sleep."""
 
+import time
+
 from probe import asked, board, boards, broker, ntp, sensors, settings, sockets, wifi, wired
-from probe.cycle import Parts, wake
+from probe.cycle import LEAST_SLEEP_MS, wake
+from probe.deadline import Deadline
 from probe.files import Files
+from probe.parts import Parts
 from probe.rtc import Gather
 from probe.spool import Spool
 from probe.state import WOKE
@@ -55,12 +59,12 @@ class Guard:
 
     def begin(self) -> None:
         """A new wake begins."""
-        self._since_ms = board.mark_ms()
+        self._wake = Deadline(time, self._most_ms)
         self.feed()
 
     def feed(self) -> None:
         """Feed it, unless this wake has gone on for too long."""
-        if board.mark_ms() - self._since_ms <= self._most_ms:
+        if self._wake.left_ms() > 0:
             self._feed()
 
 
@@ -98,6 +102,7 @@ def run() -> int:
         folder=FOLDER,
         memory=memory,
         mark_ms=board.mark_ms,
+        date=board.date,
         pause=ticks.sleep_ms,
         power=hardware.power,
         warm_ms=sensors.WARM_MS,
@@ -115,7 +120,9 @@ def run() -> int:
     )
     sleep_ms = wake(parts)
     if reset != WOKE:
+        rest = Deadline(time, sleep_ms)
         _listen(cable, guard, LISTEN_MS, QUIET_MS)
+        sleep_ms = max(LEAST_SLEEP_MS, rest.left_ms())
     while parts.spoken or not table["wifi"]["ssid"]:
         # A host at the other end of the cable, or nobody yet: stay awake, send each reading as it is made.
         parts.awake = True

@@ -231,6 +231,22 @@ def test_a_probe_is_set_up_and_no_password_is_ever_printed(
 
 
 @pytest.mark.system
+def test_any_other_setting_is_set_by_name_and_the_probe_checks_it(garden: CommandLine, cable: Cable) -> None:
+    port = str(cable.path)
+    garden.ok(
+        "probe", "set-up", port, "--set", "ntp.host=", "--set", "wifi.address=192.168.1.60",
+        "--set", "send_s=7200", "--set", "broker.tls=false",
+    )  # fmt: skip
+    written = json.loads((cable.flash / "settings.json").read_text())
+    assert (written["ntp"]["host"], written["wifi"]["address"]) == ("", "192.168.1.60")
+    assert (written["send_s"], written["broker"]["tls"], written["wifi"]["ssid"]) == (7200, False, "home")
+    assert "send_s must be a whole number" in garden.refused("probe", "set-up", port, "--set", "send_s=soon")
+    assert "sends_s is not a setting" in garden.refused("probe", "set-up", port, "--set", "sends_s=1")
+    assert "write NAME=VALUE" in garden.refused("probe", "set-up", port, "--set", "send_s")
+    assert "never given" in garden.refused("probe", "set-up", port, "--set", "wifi.password=x")
+
+
+@pytest.mark.system
 def test_what_a_probe_refuses_is_said_and_nothing_has_changed(garden: CommandLine, cable: Cable) -> None:
     before = (cable.flash / "settings.json").read_text()
     words = garden.refused("probe", "set-up", str(cable.path), "--name", "Frame 1")

@@ -6,7 +6,8 @@ from collections.abc import Callable
 from typing import Any, Self
 
 from probe import record, settings
-from probe.cycle import Parts, wake
+from probe.cycle import wake
+from probe.parts import Parts
 from probe.state import WOKE
 from traywarden.wire import packs
 
@@ -121,6 +122,11 @@ class World:
         self.ntp_up = True
         self.broker_up = True
         self.receipts_up = True
+        self.host_tells_time = True
+        self.told_time = 0
+        """How often the probe was told what time it is."""
+        self.ntp_out_ms: list[int] = []
+        """How far out the time server's next answers are."""
         self.silent = False
         """Whatever is down keeps waiting to the end of its budget instead of refusing at once."""
         self.readings: dict[tuple[int, int], int] = {}
@@ -205,8 +211,14 @@ class Link:
             self.world.refuse(budget_ms, "no acknowledgement")
         self.world.now_ms += 50
         if kind == "state":
-            assert retain
-            self.world.states.append(json.loads(payload))
+            said = json.loads(payload)
+            assert retain is ("asks_time" not in said)
+            if retain:
+                self.world.states.append(said)
+            elif self.world.receipts_up and self.world.host_tells_time:
+                self.world.told_time += 1
+                answer = {"asked": said["asks_time"], "time_ms": self.world.now_ms}
+                self.inbox.append(("receipt", json.dumps(answer).encode()))
             return
         self.world.packs.append(payload)
         self.store(payload)
@@ -255,7 +267,8 @@ class Probe:
         self.settings.update(changes)
         self.memory_bytes = b""
         self.power_on_ms = self.world.now_ms
-        self.powered = True
+        self.calendar_ms = FROM_2000_MS
+        """What its calendar showed at power-up, as if it had been set then."""
         self.reset = "power was connected, or dipped"
         self.network = Network(self.world)
         self.link = Link(self.world)
@@ -269,13 +282,23 @@ class Probe:
         self.blinks: list[int] = []
         self.true_ms: dict[tuple[int, int], int] = {}
         """When each instant was truly measured, by (boot, sequence)."""
+        self.heard_ms: dict[int, list[int]] = {}
+        """For each boot, when it was told what time it is, and kept it: power did not go in that wake."""
         self.longest_ms = 0
         self.dice = 0
 
     def mark_ms(self) -> int:
         """The board's clock, as fast or slow as it is."""
         ran_ms = self.world.now_ms - self.power_on_ms
-        return FROM_2000_MS + ran_ms + ran_ms * self.drift_ppm // 1_000_000
+        return self.calendar_ms + ran_ms + ran_ms * self.drift_ppm // 1_000_000
+
+    def date(self, wanted_ms: int, at_least: bool) -> int:
+        """Set the calendar, as `board.date` does."""
+        jumped_ms = wanted_ms - self.mark_ms()
+        if jumped_ms < 0 and at_least:
+            return 0
+        self.calendar_ms += jumped_ms
+        return jumped_ms
 
     def memory(self, data: bytes | None = None) -> bytes:
         if data is not None:
@@ -290,15 +313,17 @@ class Probe:
         if not self.world.ntp_up:
             self.world.refuse(budget_ms, "no answer")
         self.world.now_ms += 40
-        return self.world.now_ms
+        self.world.told_time += 1
+        out_ms = self.world.ntp_out_ms.pop(0) if self.world.ntp_out_ms else 0
+        return self.world.now_ms + out_ms
 
     def parts(self) -> Parts:
         self.dice += 7919
         return Parts(
             settings=self.settings, fs=self.flash, folder="data", memory=self.memory, mark_ms=self.mark_ms,
-            pause=self.pause, power=lambda on: None, warm_ms=10, sensors=self.sensors, network=self.network,
-            ntp=self.ntp, link=self.link, wired=self.wired, awake=self.awake, feed=lambda: None,
-            blink=self.blinks.append,
+            date=self.date, pause=self.pause, power=lambda on: None, warm_ms=10, sensors=self.sensors,
+            network=self.network, ntp=self.ntp, link=self.link, wired=self.wired, awake=self.awake,
+            feed=lambda: None, blink=self.blinks.append,
             random=lambda: self.dice, device="urn:dev:mac:0011223344556677:", reset=self.reset,
             firmware="0.1",
         )  # fmt: skip
@@ -313,12 +338,14 @@ class Probe:
             return pack(instant)
 
         record.pack = noted
-        began_ms = self.world.now_ms
+        began_ms, told = self.world.now_ms, self.world.told_time
         try:
             sleep_ms = wake(parts)
         finally:
             record.pack = pack
             self.longest_ms = max(self.longest_ms, self.world.now_ms - began_ms)
+        if self.world.told_time > told:
+            self.heard_ms.setdefault(max(boot for boot, _ in self.true_ms), []).append(began_ms)
         self.settings = parts.settings
         self.reset = WOKE
         return sleep_ms
@@ -341,5 +368,5 @@ class Probe:
         self.flash.cut_after = None
         self.link.connected = False
         self.world.now_ms += away_ms
-        self.power_on_ms = self.world.now_ms
+        self.power_on_ms, self.calendar_ms = self.world.now_ms, FROM_2000_MS
         self.reset = "power was connected, or dipped"

@@ -3,7 +3,17 @@
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from probe.clock import BASELINE_MS, EARLIEST_MS, FAR_MS, MOST_PAST, MOST_POINTS, Clock, unpack
+from probe.clock import (
+    BASELINE_MS,
+    EARLIEST_MS,
+    FAR_MS,
+    FURTHEST_MS,
+    MOST_PAST,
+    MOST_POINTS,
+    WIDEST_MS,
+    Clock,
+    unpack,
+)
 
 START_MS = 1_760_000_000_000
 HOUR_MS = 3_600_000
@@ -69,17 +79,31 @@ def test_dates_never_run_backwards(drift: int, marks: list[int]) -> None:
 def test_before_the_first_sync_there_is_an_age_and_no_date() -> None:
     clock = Clock(1)
     assert clock.time_ms(1, 5000) == (None, False)
-    assert clock.age_ms(1, 5000, 9000) == 4000
+    assert clock.age_ms(1, 5000, 9000) == (4000, False)
+    assert clock.age_ms(1, 5000, 5001 + FAR_MS) == (1 + FAR_MS, True)
     assert clock.age_of_sync_ms(9000) is None
 
 
 def test_one_late_sync_wants_a_second_before_much_older_instants_are_dated() -> None:
     clock = Clock(1)
     clock.sync(2 * HOUR_MS, START_MS)
-    assert clock.wants_second(0)
-    assert not clock.wants_second(2 * HOUR_MS - BASELINE_MS)
+    assert clock.waits_ms(1, 0) == BASELINE_MS
+    assert clock.waits_ms(1, 2 * HOUR_MS - FAR_MS) == 0
     clock.sync(2 * HOUR_MS + BASELINE_MS, START_MS + BASELINE_MS)
-    assert not clock.wants_second(0)
+    assert clock.waits_ms(1, 0) == 0
+
+
+def test_an_earlier_boot_with_one_sync_waits_for_a_second_in_this_one() -> None:
+    clock = Clock(1)
+    clock.sync(2 * HOUR_MS, START_MS)
+    clock.start_boot(2, 3 * HOUR_MS)
+    assert clock.waits_ms(1, 0) == 0, "without a sync in this boot no date would come of waiting"
+    clock.sync(0, START_MS + 9 * HOUR_MS)
+    assert clock.waits_ms(1, 0) == BASELINE_MS
+    assert clock.waits_ms(1, 3 * HOUR_MS) == BASELINE_MS, "after its sync, too"
+    clock.sync(BASELINE_MS, START_MS + 9 * HOUR_MS + BASELINE_MS)
+    assert clock.waits_ms(1, 0) == 0
+    assert not clock.time_ms(1, 0)[1]
 
 
 def test_far_from_the_only_sync_a_date_is_unsure_until_the_rate_is_known() -> None:
@@ -90,7 +114,48 @@ def test_far_from_the_only_sync_a_date_is_unsure_until_the_rate_is_known() -> No
     assert clock.time_ms(1, HOUR_MS - FAR_MS - 1)[1]
     clock.sync(2 * HOUR_MS, START_MS + HOUR_MS)
     assert not clock.time_ms(1, 0)[1]
-    assert not clock.time_ms(1, 90 * HOUR_MS)[1]
+    assert not clock.time_ms(1, 20 * HOUR_MS)[1]
+
+
+@given(drifts, st.integers(-10, 10), st.integers(0, 72 * HOUR_MS), st.integers(0, 14 * HOUR_MS))
+def test_a_sure_date_is_right_though_syncs_are_half_a_second_out_and_the_rate_moves(
+    drift: int, moved: int, before_ms: int, apart_ms: int
+) -> None:
+    """The rate moves by up to 10 parts in 100,000 from before the first sync to after it."""
+    clock = Clock(1)
+    mark_ms = mark_of(before_ms, drift)
+    clock.sync(mark_ms, START_MS + before_ms + 500)
+    clock.sync(mark_ms + mark_of(apart_ms, drift + 10 * moved), START_MS + before_ms + apart_ms - 500)
+    time_ms, unsure = clock.time_ms(1, 0)
+    assert time_ms is not None
+    assert unsure or abs(time_ms - START_MS) <= 30_000
+
+
+@given(st.integers(0, 72 * HOUR_MS))
+def test_what_waits_is_sure_once_it_has_waited(before_ms: int) -> None:
+    clock = Clock(1)
+    clock.sync(before_ms, START_MS)
+    begin_ms = max(0, before_ms - FURTHEST_MS)
+    waits_ms = clock.waits_ms(1, 0)
+    assert waits_ms <= WIDEST_MS
+    if waits_ms:
+        assert clock.time_ms(1, begin_ms)[1]
+        clock.sync(before_ms + waits_ms, START_MS + waits_ms)
+    assert not clock.time_ms(1, begin_ms)[1]
+    assert clock.waits_ms(1, 0) == 0
+
+
+def test_the_rate_that_was_seen_for_hours_outlives_a_new_boot_s_first_minutes() -> None:
+    clock = Clock(1)
+    for hour in range(9):
+        clock.sync(mark_of(hour * HOUR_MS, 20_000), START_MS + hour * HOUR_MS)
+    clock.start_boot(2, 9 * HOUR_MS)
+    clock.sync(24 * HOUR_MS, START_MS + 40 * HOUR_MS)
+    clock.sync(24 * HOUR_MS + mark_of(600_000, 20_000), START_MS + 40 * HOUR_MS + 600_000 + 900)
+    time_ms, unsure = clock.time_ms(2, 24 * HOUR_MS - mark_of(10 * HOUR_MS, 20_000))
+    assert time_ms is not None
+    assert abs(time_ms - START_MS - 30 * HOUR_MS) < 2000
+    assert not unsure
 
 
 def test_an_impossible_date_is_refused() -> None:
@@ -129,7 +194,7 @@ def test_a_boot_that_never_knew_the_date_is_bridged_and_called_unsure() -> None:
     clock = Clock(4)
     clock.start_boot(5, 12 * HOUR_MS)
     assert clock.time_ms(4, 11 * HOUR_MS) == (None, True)
-    assert clock.age_ms(4, 11 * HOUR_MS, 3 * HOUR_MS) == 4 * HOUR_MS
+    assert clock.age_ms(4, 11 * HOUR_MS, 3 * HOUR_MS) == (4 * HOUR_MS, True)
     clock.sync(2 * HOUR_MS, START_MS)
     assert clock.time_ms(4, 11 * HOUR_MS) == (START_MS - 3 * HOUR_MS, True)
 
@@ -163,7 +228,7 @@ def test_the_clock_comes_back_as_it_was(syncs: list[tuple[int, int]], boots: int
     assert vars(whole) == vars(clock)
     small = unpack(clock.pack(False))
     assert small is not None
-    assert len(clock.pack(False)) <= 46
+    assert len(clock.pack(False)) <= 50
     assert small.ppm == clock.ppm
     if clock.points:
         assert small.points[-1] == clock.points[-1]

@@ -11,8 +11,9 @@ from hypothesis import strategies as st
 
 from probe import clock as clocks
 from probe import record
-from probe.cycle import BLINKS, URGENT_TRIES
+from probe.cycle import BLINKS
 from probe.files import Slots
+from probe.reading import URGENT_TRIES
 from probe.spool import Spool
 from probe.state import BY_HAND
 from tests.firmware.fakes import Link, PowerCut, Probe, Sensor
@@ -103,7 +104,7 @@ def test_after_failed_sends_it_tries_less_often_but_goes_on_measuring() -> None:
     tries = probe.network.ups
     assert tries <= 12
     probe.world.network_up = True
-    probe.run(36)
+    probe.run(80)
     assert len(probe.world.readings) >= 6 * 48
     before = probe.network.ups
     probe.run(36)
@@ -460,6 +461,11 @@ def test_a_block_written_just_before_a_reset_is_not_written_twice() -> None:
     assert len(identities) == len(set(identities)) > 7
 
 
+def run_until_drained(probe: Probe) -> None:
+    while not probe.world.states or probe.world.states[-1]["spool"]:
+        probe.run(1)
+
+
 def test_instants_that_are_twice_on_flash_are_sent_as_one() -> None:
     probe = Probe()
     probe.world.network_up = False
@@ -467,10 +473,8 @@ def test_instants_that_are_twice_on_flash_are_sent_as_one() -> None:
     spool = Spool(probe.flash, "data/spool")  # type: ignore[arg-type]
     spool.append([data for _, data in spool.peek(5)])
     probe.world.network_up = True
-    while not probe.world.readings:
-        probe.run(1)
-    assert probe.world.states[-1]["spool"] == 0
-    assert probe.world.doubled == 0
+    run_until_drained(probe)
+    assert probe.world.doubled == 1, "the newest was shown before the rest could be dated"
 
 
 def test_readings_on_both_sides_of_a_damaged_one_are_freed_in_one_wake() -> None:
@@ -482,9 +486,7 @@ def test_readings_on_both_sides_of_a_damaged_one_are_freed_in_one_wake() -> None
     spool.free_through(100)
     spool.append(entries[:5] + entries[6:])
     probe.world.network_up = True
-    while not probe.world.readings:
-        probe.run(1)
-    assert probe.world.states[-1]["spool"] == 0
+    run_until_drained(probe)
     assert not [key for key in probe.world.readings if key[1] == 6]
 
 
@@ -545,16 +547,219 @@ def test_readings_before_the_first_sync_are_dated_when_the_drift_is_known(drift_
     assert probe.world.sure == set(probe.world.readings)
 
 
-def test_without_a_time_server_readings_go_out_as_how_long_ago() -> None:
+def test_without_a_time_server_the_host_tells_the_date() -> None:
+    probe = Probe(drift_ppm=-40_000)
+    probe.world.ntp_up = False
+    probe.world.network_up = False
+    probe.run(20)
+    probe.world.network_up = True
+    probe.run(40)
+    assert len(probe.world.readings) >= 45
+    assert probe.world.sure == set(probe.world.readings)
+    for (_, sequence), time_ms in probe.world.readings.items():
+        assert abs(time_ms - probe.measured_ms(sequence)) <= 30_000
+    assert probe.world.states[-1]["sync_age_s"] <= 1
+
+
+def test_an_answer_to_another_question_is_no_date() -> None:
+    probe = fast()
+    probe.world.ntp_up = probe.world.host_tells_time = False
+    early = json.dumps({"asked": probe.dice, "time_ms": probe.world.now_ms - HOUR_MS})
+    answers = [early, '{"asked":1}', '{"time_ms":5}', "[]", '{"asked":null,"time_ms":"x"}', "{"]
+
+    def answered(kind: str) -> None:
+        if answers:
+            probe.link.inbox.append(("receipt", answers.pop().encode()))
+
+    probe.link.on_publish = answered
+    while answers:
+        probe.run(1)
+    assert probe.world.states[-1]["sync_age_s"] is None
+    assert not probe.world.readings
+
+
+def test_while_nobody_says_what_time_it_is_readings_wait_on_the_probe() -> None:
+    """The host is down: whatever the broker took now would be dated by its late arrival."""
     probe = Probe()
+    probe.world.ntp_up = probe.world.host_tells_time = False
+    probe.run(20)
+    assert probe.world.packs == []
+    assert probe.blinks[0] == BLINKS["no receipt"]
+    assert "the host did not say what time it is" in probe.world.states[-1]["faults"]
+    probe.world.host_tells_time = True
+    probe.run(40)
+    assert len(probe.world.readings) >= 50
+    for (_, sequence), time_ms in probe.world.readings.items():
+        assert abs(time_ms - probe.measured_ms(sequence)) <= 30_000
+
+
+def test_a_date_that_a_later_sync_can_make_sure_is_not_sent_before_while_the_host_is_away() -> None:
+    """It heard the time once, then nobody answers: what the broker takes now would stay unsure for good."""
+    probe = Probe(drift_ppm=50_000)
+    probe.world.ntp_up = False
+    probe.run(1)
+    probe.world.host_tells_time = probe.world.receipts_up = False
+    probe.run(30)
+    assert len(probe.world.readings) == 1
+    assert probe.network.ups <= 6, "it tries less and less often"
+    probe.world.host_tells_time = probe.world.receipts_up = True
+    probe.run(40)
+    assert len(probe.world.readings) >= 60
+    assert probe.world.sure == set(probe.world.readings)
+    for (_, sequence), time_ms in probe.world.readings.items():
+        assert abs(time_ms - probe.measured_ms(sequence)) <= 30_000
+
+
+def test_where_receipts_are_off_it_is_held_for_a_few_sends_only() -> None:
+    probe = Probe(receipts=False, drift_ppm=50_000)
+    probe.run(1)
+    probe.world.ntp_up = False
+    probe.run(100)
+    assert len(probe.world.readings) >= 90
+    assert probe.world.sure != set(probe.world.readings)
+
+
+def test_without_receipts_and_date_readings_go_out_as_how_long_ago_and_unsure() -> None:
+    probe = Probe(receipts=False)
     probe.world.ntp_up = False
     probe.run(8)
-    first = json.loads(probe.world.packs[-1])[0]
-    assert "bt" not in first
-    assert first["t"] < -2900
+    records = json.loads(probe.world.packs[-1])
+    assert "bt" not in records[0]
+    assert records[0]["t"] < -2900
+    assert probe.world.sure == set()
     for (_, sequence), time_ms in probe.world.readings.items():
         assert abs(time_ms - probe.measured_ms(sequence)) < 1000
-    assert probe.world.states[-1]["sync_age_s"] is None
+
+
+def test_on_a_cable_whose_other_end_tells_no_time_they_go_out_as_how_long_ago() -> None:
+    """No broker lies between that could keep a pack for later; only what is old is unsure."""
+    probe = Probe()
+    probe.settings["wifi"]["ssid"] = ""
+    probe.wired = Cable(probe)
+    probe.world.host_tells_time = False
+    probe.run(8)
+    first = json.loads(probe.world.packs[1])[0]
+    assert "bt" not in first
+    assert first["t"] < -2900
+    unsure = [any(one["n"] == "0/time_unsure" for one in json.loads(pack)) for pack in probe.world.packs]
+    assert unsure == [False, True, False]
+    for (_, sequence), time_ms in probe.world.readings.items():
+        assert abs(time_ms - probe.measured_ms(sequence)) < 1000
+
+
+def test_while_a_backlog_waits_for_a_second_sync_the_newest_reading_is_shown() -> None:
+    probe = Probe(drift_ppm=50_000)
+    probe.world.network_up = False
+    probe.run(30)
+    probe.world.network_up = True
+    while not probe.world.readings:
+        probe.run(1)
+    ((boot, newest),) = probe.world.readings
+    assert newest > 30
+    assert probe.world.states[-1]["spool"] == newest, "shown, and kept all the same"
+    assert not probe.link.inbox, "no receipt reaches over what is held back"
+    run_until_drained(probe)
+    assert sorted(probe.world.readings)[:newest] == [(boot, n) for n in range(1, newest + 1)]
+    assert probe.world.sure == set(probe.world.readings)
+
+
+def test_an_urgent_reading_is_sent_while_the_rest_waits_for_its_date() -> None:
+    probe = Probe(limits=LIMITS, drift_ppm=50_000)
+    probe.world.network_up = False
+    probe.run(30)
+    probe.world.network_up = True
+    dry(probe, 2.2)
+    probe.run(1)
+    assert [sequence for _, sequence in probe.world.readings] == [31]
+    assert probe.world.states[-1]["urgent"] == ["head 1 dry: 2.2, limit 2.1"]
+
+
+@pytest.mark.parametrize("days", [1, 2])
+@pytest.mark.parametrize("sync_out_ms", [-500, 500])
+def test_syncs_that_are_half_a_second_out_date_days_before_them(days: int, sync_out_ms: int) -> None:
+    """The rate that two of them tell is off by a second over their distance: so it must be wide enough."""
+    probe = Probe(drift_ppm=-50_000)
+    probe.world.network_up = False
+    probe.run(144 * days)
+    probe.world.network_up = True
+    probe.world.ntp_out_ms = [sync_out_ms, -sync_out_ms]
+    run_until_drained(probe)
+    assert len(probe.world.readings) >= 144 * days
+    assert probe.world.sure == set(probe.world.readings)
+    for (_, sequence), time_ms in probe.world.readings.items():
+        assert abs(time_ms - probe.measured_ms(sequence)) <= 30_000
+
+
+def test_what_no_sync_can_date_to_half_a_minute_is_called_unsure_and_sent() -> None:
+    probe = Probe(drift_ppm=-50_000)
+    probe.world.network_up = False
+    probe.run(144 * 5)
+    probe.world.network_up = True
+    run_until_drained(probe)
+    sure = sorted(sequence for _, sequence in probe.world.sure)
+    assert len(probe.world.readings) >= 144 * 5
+    assert 144 * 5 - 380 < sure[0] < 144 * 5 - 340, "what is from the last two and a half days"
+    assert sure == list(range(sure[0], len(probe.world.readings) + 1)), "the nearer, not the further"
+
+
+def test_tls_finds_the_board_s_calendar_right_and_no_reading_s_date_moves() -> None:
+    probe = Probe(drift_ppm=30_000)
+    probe.settings["broker"]["tls"] = True
+    probe.world.network_up = False
+    probe.run(20)
+    probe.world.network_up = True
+    connect = probe.link.connect
+
+    def looks_at_the_calendar(budget_ms: int) -> None:
+        assert abs(probe.mark_ms() - probe.world.now_ms) < HOUR_MS
+        connect(budget_ms)
+
+    probe.link.connect = looks_at_the_calendar  # type: ignore[method-assign]
+    probe.run(200)
+    (boot,) = {boot for boot, _ in probe.world.readings}
+    assert sorted(probe.world.readings)[:200] == [(boot, n) for n in range(1, 201)]
+    assert probe.world.sure == set(probe.world.readings)
+    for (_, sequence), time_ms in probe.world.readings.items():
+        assert abs(time_ms - probe.measured_ms(sequence)) <= 30_000
+    assert probe.longest_ms < 10_000
+
+
+@pytest.mark.parametrize("cut_ms", [0, 5 * HOUR_MS])
+def test_before_any_sync_tls_goes_by_the_latest_date_known_to_have_been(cut_ms: int) -> None:
+    probe = Probe(set_up_s=1_760_000_000 - 86_400)
+    probe.settings["broker"]["tls"] = True
+    if cut_ms:
+        probe.run(3)
+        probe.lose_power(cut_ms)
+    probe.world.ntp_up = False
+    known_ms = probe.world.now_ms - cut_ms - 1_200_000 if cut_ms else 1_759_913_600_000
+    probe.run(1)
+    assert -1_000_000 < probe.calendar_ms - known_ms < 1_000_000
+    assert len(probe.world.readings) == (2 if cut_ms else 1), "the host told the date afterwards"
+
+
+def test_a_watchdog_s_reset_after_the_calendar_was_set_is_the_same_boot() -> None:
+    probe = Probe()
+    probe.settings["broker"]["tls"] = True
+    probe.world.network_up = False
+    probe.run(3)
+    probe.world.network_up = True
+
+    def hangs(budget_ms: int) -> None:
+        raise PowerCut  # the watchdog bites
+
+    connect, probe.link.connect = probe.link.connect, hangs  # type: ignore[method-assign]
+    with pytest.raises(PowerCut):
+        probe.run(10)
+    assert probe.calendar_ms > 1_700_000_000_000
+    probe.link.connect = connect  # type: ignore[method-assign]
+    probe.reset = "the watchdog found it stuck"
+    probe.run(20)
+    (boot,) = {boot for boot, _ in probe.world.readings}
+    assert len(probe.world.readings) >= 20
+    for (_, sequence), time_ms in probe.world.readings.items():
+        assert boot
+        assert abs(time_ms - probe.measured_ms(sequence)) <= 30_000
 
 
 def test_a_boot_that_never_knew_the_time_is_bridged_and_says_so() -> None:
@@ -607,7 +812,7 @@ def test_a_backlog_of_a_week_drains_in_order_within_the_budget_of_each_wake() ->
     probe.world.network_up = False
     probe.run(144 * 7)
     probe.world.network_up = True
-    probe.run(60)
+    probe.run(140)
     (boot,) = {boot for boot, _ in probe.world.readings}
     assert sorted(probe.world.readings)[:1008] == [(boot, n) for n in range(1, 1009)]
     assert probe.longest_ms <= 15_000
@@ -701,3 +906,9 @@ def test_whatever_happens_each_spooled_reading_arrives_once_dated_right(
         assert key in probe.true_ms, "a reading that was never measured"
         if key in world.sure:
             assert abs(time_ms - probe.true_ms[key]) <= 30_000
+        else:  # its boot never heard the time, or too far away
+            heard_ms = probe.heard_ms.get(key[0], [])
+            true_ms = probe.true_ms[key]
+            assert (
+                not heard_ms or true_ms < heard_ms[0] - 48 * HOUR_MS or true_ms > heard_ms[-1] + 48 * HOUR_MS
+            )

@@ -4,7 +4,7 @@ import re
 from pathlib import Path
 
 from drivers import capacitive, ds18b20
-from probe import deadline, dns, link, ntp, sensors
+from probe import deadline, dns, drain, link, ntp, sending, sensors, syncs
 
 DOCS = Path(__file__).parents[2] / "firmware" / "docs"
 
@@ -12,7 +12,7 @@ DOCS = Path(__file__).parents[2] / "firmware" / "docs"
 def test_every_budget_in_the_table_is_the_codes() -> None:
     text = (DOCS / "link.md").read_text(encoding="utf-8")
     stated = dict(re.findall(r"\(`(\w+_MS)`\) \| ([\d,]+) ms", text))
-    modules = (link, dns, ntp)
+    modules = (sending, drain, syncs, link, dns, ntp)
     in_code = {
         name: getattr(module, name)
         for module in modules
@@ -25,6 +25,10 @@ def test_every_budget_in_the_table_is_the_codes() -> None:
             "GOODBYE_MS",
             "DNS_MS",
             "NTP_MS",
+            "NETWORK_MS",
+            "ASK_MS",
+            "RECEIPT_MS",
+            "STATE_MS",
         )
         if hasattr(module, name)
     }

@@ -18,6 +18,7 @@ from probe import sockets
 from probe.broker import Broker
 from probe.link import LinkError, Mqtt
 from tests.firmware.waiting import RealTicks
+from tests.system.authority import listener, make_authority
 from tests.system.brokers import Mosquitto, mosquitto, program
 from tests.system.hosts import made_home
 from traywarden.services.host import Host
@@ -69,19 +70,7 @@ def local_broker(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Mosquitto
 @pytest.fixture(scope="module")
 def certificates(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """An authority, and a certificate it gave for 127.0.0.1."""
-    folder = tmp_path_factory.mktemp("certificates")
-    (folder / "names").write_text("subjectAltName=IP:127.0.0.1,DNS:localhost\n")
-    for command in (
-        "openssl req -x509 -newkey rsa:2048 -nodes -keyout ca.key -out ca.pem -days 2 -subj /CN=test-ca "
-        "-addext basicConstraints=critical,CA:TRUE -addext keyUsage=critical,keyCertSign",
-        "openssl req -newkey rsa:2048 -nodes -keyout key.pem -out broker.csr -subj /CN=127.0.0.1",
-        "openssl x509 -req -in broker.csr -CA ca.pem -CAkey ca.key -CAcreateserial -days 2 -extfile names "
-        "-out cert.pem",
-        "openssl req -x509 -newkey rsa:2048 -nodes -keyout other.key -out other.pem -days 2 -subj /CN=other "
-        "-addext basicConstraints=critical,CA:TRUE -addext keyUsage=critical,keyCertSign",
-    ):
-        subprocess.run(command.split(), cwd=folder, check=True, capture_output=True)
-    return folder
+    return make_authority(tmp_path_factory.mktemp("certificates"))
 
 
 def _mqtt() -> Mqtt:
@@ -175,11 +164,7 @@ def test_wrong_credentials_are_told_in_words_and_right_ones_let_it_in(tmp_path: 
 def test_over_tls_only_a_broker_that_the_authority_signed_is_trusted(
     certificates: Path, tmp_path: Path
 ) -> None:
-    more = (
-        f"allow_anonymous true\ncafile {certificates}/ca.pem\ncertfile {certificates}/cert.pem\n"
-        f"keyfile {certificates}/key.pem"
-    )
-    with mosquitto(tmp_path / "broker", more) as broker:
+    with mosquitto(tmp_path / "broker", listener(certificates)) as broker:
         link = _broker(broker.port, certificates / "ca.pem", tls=True)
         link.connect(BUDGET_MS)
         link.publish("readings", PACK % 1 + b" " * 40_000, False, BUDGET_MS)

@@ -41,6 +41,13 @@ def test_the_base_has_room_for_as_many_glands_as_heads(heads: int, tmp_path: Pat
     assert housing.open_edges(housing.triangles(tmp_path / "base.stl")) == 0
 
 
+def test_each_cable_has_a_gland_of_its_own_in_base_and_parts_list() -> None:
+    """One cable for each head and one for the air sensor: a gland seals one round cable."""
+    assert "glands = heads + 1;" in housing.SCAD.read_text(encoding="utf-8")
+    listed = {part.part: (part.one_head, part.four_heads) for part in parts()}
+    assert listed["cable gland"] == listed["cable"] == (1 + 1, 4 + 1)
+
+
 def test_hood_base_and_stake_do_not_overlap_when_together(tmp_path: Path) -> None:
     volumes = {}
     for part in ("hood", "base", "stake", "together"):

@@ -55,7 +55,7 @@ def test_the_values_are_those_of_the_pin_table() -> None:
 def test_values_on_the_drawing_are_those_of_the_list() -> None:
     numbers = {ref: part.generic_number for part in parts() for ref in part.refs}
     svg = wiring.drawing(BOARDS["esp32-c3-four"], 4)
-    for ref in ("R1", "R2", "R3", "R4", "R5", "R6", "R7", "C1", "C2", "C3", "C4", "C5"):
+    for ref in ("R1", "R2", "R3", "R4", "R5", "R6", "R7", "R8", "C1", "C2", "C3", "C4", "C5"):
         value = " ".join(numbers[ref].split()[:2])
         assert re.search(rf"{ref}(</tspan><tspan[^>]*>|\s+){re.escape(value)}", svg), (ref, value)
 

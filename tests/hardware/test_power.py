@@ -3,7 +3,7 @@
 import pytest
 from hardware.power import SIGNALS, Use
 
-from hardware import power
+from hardware import pages, power
 from probe import settings
 
 
@@ -24,9 +24,20 @@ def test_the_chips_own_sleep_is_a_small_part_of_sleep() -> None:
     assert power.sleep_ua() < 100
 
 
-def test_the_default_settings_last_270_days_on_one_cell() -> None:
+def test_the_default_settings_last_270_days_on_one_cell_where_the_signal_is_strong() -> None:
+    assert Use().signal.name == "strong"
     assert power.life_days(Use()) >= 270
     assert power.life_days(Use(heads=4)) >= 270
+
+
+@pytest.mark.parametrize("heads", [1, 4])
+def test_the_page_says_the_days_for_every_signal_before_anything_else(heads: int) -> None:
+    top = pages.power_page().split("## ", 1)[0]
+    for signal in SIGNALS:
+        days = power.life_days(Use(heads=heads, signal=signal))
+        (row,) = [line for line in top.splitlines() if line.startswith(f"| {signal.name} ")]
+        assert f"{days:.0f}" in row
+    assert "With a weak one it does not hold" in top
 
 
 def test_the_default_use_is_the_firmwares_default_settings() -> None:
@@ -63,6 +74,13 @@ def test_sending_cannot_be_more_often_than_reading() -> None:
 
 def test_every_figure_says_where_it_is_from() -> None:
     for name, figure in power.FIGURES.items():
-        assert figure.kind in {"measured", "firmware", "data sheet", "from memory", "assumption"}, name
+        assert figure.kind in {
+            "measured",
+            "firmware",
+            "data sheet",
+            "secondary",
+            "from memory",
+            "assumption",
+        }, name
         assert figure.source, name
         assert figure.value > 0, name

@@ -39,6 +39,14 @@ def test_the_wires_are_the_tables_roles(name: str, heads: int) -> None:
     assert unused <= {f"moisture_{number}" for number in range(heads + 1, 5)}
 
 
+@every_drawing
+def test_what_the_chip_says_as_it_starts_feeds_no_part_that_has_no_power(name: str, heads: int) -> None:
+    """A console pin drives high before the firmware runs (ESP32-C3 data sheet, “Pin Overview”: U0TXD)."""
+    board = BOARDS[name]
+    for wire in wiring.wires(board, heads):
+        assert wire.gpio not in board.console or wire.to[0] == "R8"
+
+
 def test_a_board_is_not_drawn_with_more_heads_than_it_reads() -> None:
     with pytest.raises(ValueError, match="1 to 2 heads"):
         wiring.wires(BOARDS["esp32-c3"], 3)

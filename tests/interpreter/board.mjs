@@ -8,6 +8,19 @@ import * as tcp from "./tcp.mjs";
 
 export class PowerCut extends Error {}
 
+const FROM_1970_MS = 946_684_800_000; // to 2000, where a board's calendar begins
+const NOT_TRUSTED = "The certificate is not correctly signed by the trusted CA"; // mbedTLS's own words
+const REFUSED = {
+  ERR_TLS_CERT_ALTNAME_INVALID: "The certificate Common Name (CN) does not match with the expected CN",
+  CERT_HAS_EXPIRED: "The certificate validity has expired",
+  CERT_NOT_YET_VALID: "The certificate validity starts in the future",
+  UNABLE_TO_VERIFY_LEAF_SIGNATURE: NOT_TRUSTED,
+  UNABLE_TO_GET_ISSUER_CERT_LOCALLY: NOT_TRUSTED,
+  SELF_SIGNED_CERT_IN_CHAIN: NOT_TRUSTED,
+  DEPTH_ZERO_SELF_SIGNED_CERT: NOT_TRUSTED,
+  CERT_SIGNATURE_FAILURE: NOT_TRUSTED,
+};
+const STDIN = 0; // the interpreter's own standard input and output are the board's USB line
 const CALL_US = 40; // what asking the hardware anything takes
 const LONGEST_REAL_WAIT_MS = 20_000;
 
@@ -16,7 +29,7 @@ export class Board {
     this.id = id;
     this.flash = new Map();
     this.rtcMemory = "";
-    this.clock = { atUs: 0, showsUs: 0 }; // the clock showed `showsUs` since 2000 when it truly was `atUs`
+    this.clock = null; // the clock showed `showsUs` since 2000 when it truly was `atUs`
     this.rate = 1;
     this.reset = "power on";
   }
@@ -34,6 +47,7 @@ export class Board {
   }
 
   clockUs(nowUs) {
+    this.clock ??= { atUs: nowUs, showsUs: 0 }; // fresh from the bench
     return this.clock.showsUs + (nowUs - this.clock.atUs) * this.rate;
   }
 }
@@ -46,6 +60,7 @@ export class Awake {
     this.script = script;
     this.startUs = script.now_ms * 1000;
     this.awakeUs = 0;
+    this.beganMs = performance.now(); // where `script.live`, time on the board passes as it does here
     if (script.rate) board.runAt(script.rate, this.startUs);
     this.calls = 0;
     this.written = 0;
@@ -56,12 +71,14 @@ export class Awake {
     this.wifiUpUs = null;
     this.associated = false;
     this.radioUs = 0; // from connecting to the network until leaving it
-    this.heardTime = false;
+    this.heardTime = false; // from a time server, or from the host in answer to this wake's own question
+    this.asksTime = null;
+    if (script.serial) this.plugIn(script.serial);
     const self = this;
     this.module = Object.fromEntries(
       ["ticks_us", "sleep_us", "clock", "clock_us", "set_clock", "memory", "set_memory", "bench", "ends",
         "wifi", "wifi_status", "tcp_open", "udp_open", "sock_state", "sock_send", "sock_receive", "sock_connect",
-        "sock_close", "poll", "reset_cause", "fed", "unique_id", "lookup", "urandom"].map((name) => [name, (...given) => {
+        "sock_close", "sock_secure", "sock_shaken", "poll", "reset_cause", "fed", "unique_id", "lookup", "urandom"].map((name) => [name, (...given) => {
         self.tick();
         return self[name](...given);
       }]),
@@ -71,9 +88,11 @@ export class Awake {
   get nowUs() { return this.startUs + this.awakeUs; }
 
   tick() {
+    this.flushSerial();
     this.calls += 1;
     this.awakeUs += CALL_US;
-    if (this.script.cut?.calls === this.calls) throw new PowerCut("power cut");
+    if (this.unplugged || this.script.cut?.calls === this.calls) throw new PowerCut("power cut");
+    if (this.awakeUs > (this.script.cut?.ms ?? Infinity) * 1000) throw new PowerCut("power cut");
     if (this.watchdogUs && this.awakeUs - this.fedUs > this.watchdogUs) {
       this.ended = { why: "watchdog" };
       throw new PowerCut("watchdog");
@@ -87,17 +106,51 @@ export class Awake {
   pass(us) {
     // In a loop of short sleeps that waits for a real peer, let the peer have the time it really needs.
     const live = [...this.sockets.values()].filter((one) => one.real && !one.silent && !this.readable(one));
-    if (live.length && us >= 1000) {
+    // `script.pace` is how much of it: minutes of listening to a silent line need not last minutes.
+    this.owedMs = (this.owedMs ?? 0) + (us / 1000) * (this.script.pace ?? 1);
+    if (live.length && us >= 1000 && this.owedMs >= 1) {
       const began = performance.now();
       tcp.call("wait", { wanted: live.map((one) => [one.real, true, one.connecting === true]),
-        ms: Math.min(us / 1000, LONGEST_REAL_WAIT_MS) });
+        ms: Math.min(this.owedMs, LONGEST_REAL_WAIT_MS) });
+      this.owedMs = 0;
       this.realMs += performance.now() - began;
     }
     this.awakeUs += us;
+    if (this.script.live) this.awakeUs = Math.max(this.awakeUs, (performance.now() - this.beganMs) * 1000);
+  }
+  // The USB line: a terminal that tests/interpreter/terminal.py holds at the other end of a TCP connection. When it
+  // is pulled out, the power goes with it.
+  plugIn([host, port]) {
+    const real = tcp.open(host, port);
+    tcp.call("wait", { wanted: [[real, false, true]], ms: 10_000 });
+    this.sockets.set(STDIN, { kind: "tcp", real, silent: false, sent: 0, got: 0 });
+    this.typed = Buffer.alloc(0);
+    this.printed = [];
+  }
+  type() { // one byte for the interpreter's standard input; null when there is none
+    const one = this.sockets.get(STDIN);
+    if (one === undefined) return null;
+    if (this.typed.length === 0) {
+      const answer = tcp.call("receive", { id: one.real, most: 4096 });
+      if (answer.bytes === null) {
+        this.unplugged ||= answer.ended || answer.error !== null;
+        return null;
+      }
+      this.typed = Buffer.from(answer.bytes);
+    }
+    const byte = this.typed[0];
+    this.typed = this.typed.subarray(1);
+    return byte;
+  }
+  print(bytes) { this.printed?.push(...bytes); }
+  flushSerial() {
+    if (!this.printed?.length) return;
+    tcp.call("send", { id: this.sockets.get(STDIN).real, bytes: Buffer.from(this.printed) });
+    this.printed = [];
   }
   clock() { return Math.floor(this.board.clockUs(this.nowUs) / 1e6); }
   clock_us() { return Math.floor(this.board.clockUs(this.nowUs) % 1e6); }
-  set_clock(seconds) { this.board.clock = { atUs: this.nowUs, showsUs: seconds * 1e6 }; }
+  set_clock(seconds, us) { this.board.clock = { atUs: this.nowUs, showsUs: seconds * 1e6 + us }; }
 
   // Chip
   memory() { return this.board.rtcMemory; }
@@ -149,7 +202,7 @@ export class Awake {
   }
   readable(one) {
     if (one.kind === "udp") return one.due.some(([at]) => at <= this.nowUs);
-    if (one.torn) return true;
+    if (one.torn || (one === this.sockets.get(STDIN) && this.typed.length)) return true;
     if (one.silent || !one.real) return false;
     return tcp.call("state", { id: one.real }).readable;
   }
@@ -158,7 +211,7 @@ export class Awake {
     if (one.silent) return one.connected === true;
     if (!one.real) return false;
     const state = tcp.call("state", { id: one.real });
-    if (state.writable) one.connected = true;
+    if (state.writable) { one.connected = true; one.connecting = false; }
     return state.writable || state.error !== null;
   }
   failed(one) {
@@ -188,6 +241,8 @@ export class Awake {
     }
     const room = Math.min(lost, this.script.tear_after ?? Infinity) - one.sent;
     const most = Math.min(bytes.length, 1460, room); // as lwIP: a send may take less than was given
+    this.asksTime = /"asks_time": (\d+)/.exec((one.said = ((one.said ?? "") + bytes.toString("latin1")).slice(-120)))?.[1]
+      ?? this.asksTime;
     if (most > 0) {
       const answer = tcp.call("send", { id: one.real, bytes: bytes.subarray(0, most) });
       if (answer.error) return answer.error;
@@ -195,6 +250,26 @@ export class Awake {
     }
     if (one.sent >= (this.script.tear_after ?? Infinity)) this.tear(one);
     return most > 0 ? most : "ECONNRESET";
+  }
+  // The build of MicroPython for WebAssembly has no TLS: the worker speaks it, the board's calendar judges its dates.
+  sock_secure(id, host, ca) {
+    const one = this.sockets.get(id);
+    one.tls = one.connecting = true;
+    if (one.real && !one.silent) tcp.call("secure", { id: one.real, host, ca: Buffer.from(ca, "hex") });
+  }
+  // "" while hands are shaken, "secure", "!" and why not in mbedTLS's words, or the number of an error
+  sock_shaken(id) {
+    const one = this.sockets.get(id);
+    if (one.torn) return one.torn;
+    if (one.silent || !one.real) return "";
+    const { secure, error, valid } = tcp.call("secured", { id: one.real });
+    if (error) return REFUSED[error] ? `!${REFUSED[error]}` : error;
+    if (!secure) return "";
+    const today = this.board.clockUs(this.nowUs) / 1000 + FROM_1970_MS;
+    if (today < valid[0]) return `!${REFUSED.CERT_NOT_YET_VALID}`;
+    if (today > valid[1]) return `!${REFUSED.CERT_HAS_EXPIRED}`;
+    one.connecting = false;
+    return "secure";
   }
   tear(one) { one.torn = "ECONNRESET"; tcp.call("close", { id: one.real, abruptly: true }); one.real = 0; }
   sock_receive(id, most) {
@@ -213,6 +288,9 @@ export class Awake {
     const answer = tcp.call("receive", { id: one.real, most: Math.min(most, room) });
     if (answer.bytes === null) return answer.error ?? (answer.ended ? "=" : "EAGAIN");
     one.got += answer.bytes.length;
+    one.heard = ((one.heard ?? "") + Buffer.from(answer.bytes).toString("latin1")).slice(-120);
+    const told = /"asked":(\d+),"time_ms":\d+}/.exec(one.heard);
+    if (told !== null && told[1] === this.asksTime) this.heardTime = true;
     if (one.got >= (this.script.replies_after ?? Infinity)) { one.silent = true; one.connected = true; }
     return `=${Buffer.from(answer.bytes).toString("hex")}`;
   }
@@ -227,7 +305,7 @@ export class Awake {
     reply[1] = 2;
     asked.copy(reply, 24, 40, 48); // originate = the client's transmit time
     for (const at of [32, 40]) {
-      const us = this.nowUs + 15_000;
+      const us = this.nowUs + 15_000 + 1000 * (this.script.ntp_out_ms ?? 0);
       reply.writeUInt32BE(Math.floor(us / 1e6) + 2208988800, at);
       reply.writeUInt32BE(Math.floor(((us % 1e6) / 1e6) * 2 ** 32), at + 4);
     }
@@ -274,6 +352,7 @@ export class Awake {
   }
 
   end(abruptly) {
+    this.flushSerial();
     for (const id of [...this.sockets.keys()]) this.sock_close(id, abruptly);
   }
 }

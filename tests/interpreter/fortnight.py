@@ -6,7 +6,6 @@ probe and the host made of it on the way.
 """
 
 import binascii
-import bisect
 import heapq
 import math
 import random
@@ -20,6 +19,10 @@ from tests.interpreter.probes import BENCH, settings
 
 MINUTE_MS, HOUR_MS, DAY_MS = 60_000, 3_600_000, 86_400_000
 HOSTS = {"time.example": "192.0.2.5", "broker.example": "127.0.0.1"}
+ON_AIR_MS, WIFI_MS, NTP_MS = 1_000, 700, 3_000
+"""From waking to joining the network; for joining it; for a time server that is silent."""
+PACE = 0.1
+"""A host that answers does so in milliseconds; what never answers need not be waited for so long."""
 _PER_TEMPERATURE = 400
 _RH_STEP, _TEMP_STEP = 0.2, 0.5
 
@@ -81,28 +84,38 @@ class Probe:
     """When each wake truly was, by its number."""
     reached: set[int] = field(default_factory=set)
     """Numbers of wakes whose readings were seen in the spool."""
-    synced: list[bool] = field(default_factory=list)
-    """Whether the probe had heard a time server since it last lost its clock, by the end of each wake."""
-    heard_time: bool = False
+    lives: list[int] = field(default_factory=list)
+    """Which life without a loss of power each wake was in: so many losses before it."""
+    heard_ms: list[list[int]] = field(default_factory=lambda: [[]])
+    """For each life, when it heard what time it is, from a time server or from the host, and could keep it:
+    the power did not go in that wake."""
     cuts: int = 0
     longest_ms: float = 0.0
     awake_ms: float = 0.0
     radio_ms: float = 0.0
 
     def rate_at(self, now_ms: int) -> float:
-        """How fast its clock runs: up to 5 % wrong, and 0.005 % up and down with the day's warmth."""
-        return self.rate * (1 + 0.00005 * math.sin(2 * math.pi * now_ms / DAY_MS))
+        """How fast its clock runs: up to 5 % wrong, and 0.01 % up and down with the day's warmth."""
+        return self.rate * (1 + 0.0001 * math.sin(2 * math.pi * now_ms / DAY_MS))
 
-    def had_time(self, at_ms: int) -> bool:
-        """Whether it had heard a time server by the end of its last wake that had begun by then."""
-        return self.synced[bisect.bisect_right(self.measured_ms, at_ms) - 1]
+    def from_sync_ms(self, number: int) -> int | None:
+        """How far a wake was from the nearest time that its life heard; None where that heard none, or where
+        it lies between two such times: 0."""
+        heard_ms, at_ms = self.heard_ms[self.lives[number]], self.measured_ms[number]
+        if not heard_ms:
+            return None
+        return max(0, heard_ms[0] - at_ms, at_ms - heard_ms[-1])
+
+    def loses_power(self) -> None:
+        self.cuts += 1
+        self.heard_ms.append([])
 
 
 class Lives:
     """Wakes of probes on their boards, and what became of them."""
 
-    def __init__(self, node: Node, at: Callable[[int], None]) -> None:
-        """`at` is told what time it is before each wake."""
+    def __init__(self, node: Node, at: Callable[[int, int], None]) -> None:
+        """`at` is told what time it is before each wake, and how much later the probe is on the air."""
         self.node, self.at = node, at
         self.troubles: list[str] = []
 
@@ -118,29 +131,31 @@ class Lives:
             "now_ms": now_ms,
             "rate": probe.rate_at(now_ms),
             "hosts": HOSTS,
+            "pace": PACE,
             "bench": BENCH | {"i2c": {"sht4x": spelled(len(probe.measured_ms))}},
         }
 
     def wake(self, probe: Probe, script: dict[str, Any]) -> tuple[int, int | None]:
         """One wake: when it was over, and when the next one is; None when the power was cut."""
         now_ms: int = script["now_ms"]
-        self.at(now_ms)
+        silent_ms = NTP_MS if script.get("ntp") == "silent" else 0
+        self.at(now_ms, ON_AIR_MS + script.get("wifi_ms", WIFI_MS) + silent_ms)
         answer = self.node.wake(probe.board, script)
         probe.measured_ms.append(now_ms)
+        probe.lives.append(len(probe.heard_ms) - 1)
         if answer["flash"] is not None:
             flash = unpacked(answer["flash"])
             probe.reached |= set(spooled(flash))
             if "/mishap.txt" in flash:
                 self.troubles.append(f"{probe.name}: {flash['/mishap.txt'].decode()}")
-        probe.heard_time = probe.heard_time or answer["heard_time"]
-        probe.synced.append(probe.heard_time)
+        if answer["heard_time"] and answer["ended"] != "power cut":
+            probe.heard_ms[-1].append(now_ms)
         probe.awake_ms += answer["awake_ms"]
         probe.radio_ms += answer["radio_ms"]
         probe.longest_ms = max(probe.longest_ms, answer["awake_ms"])
         over_ms: int = now_ms + round(answer["awake_ms"])
         if answer["ended"] == "power cut":
-            probe.cuts += 1
-            probe.heard_time = False
+            probe.loses_power()
             return over_ms, None
         if answer["ended"] != "deep sleep":
             self.troubles.append(f"{probe.name}: {answer['ended']} {answer['error']}")
@@ -149,8 +164,7 @@ class Lives:
     def lose_power(self, probe: Probe, until_ms: int) -> None:
         """While it sleeps."""
         self.node.order("board", board=probe.board, power_lost_ms=until_ms)
-        probe.cuts += 1
-        probe.heard_time = False
+        probe.loses_power()
 
 
 class Fortnight(Lives):
@@ -164,7 +178,7 @@ class Fortnight(Lives):
         wakes: int,
         start_ms: int,
         seed: int,
-        at: Callable[[int], None],
+        at: Callable[[int, int], None],
         stored: Callable[[str], set[int]],
         **more: Any,
     ) -> None:
@@ -218,7 +232,10 @@ class Fortnight(Lives):
         return bool(probe.reached - self.stored(probe.name))
 
     def _script(self, probe: Probe, now_ms: int) -> dict[str, Any]:
-        script = self.bench(probe, now_ms) | {"wifi_ms": self.random.randrange(400, 3000)}
+        script = self.bench(probe, now_ms) | {
+            "wifi_ms": self.random.randrange(400, 3000),
+            "ntp_out_ms": self.random.randrange(-200, 200),
+        }
         for outage in self.broken + probe.outages:
             if outage.holds(now_ms):
                 script |= outage.script

@@ -43,9 +43,12 @@ function walk(FS, folder, found) {
 
 export class Interpreter {
   // `library`: path → text or bytes, put below /lib. `flash`: path → bytes. `say(text)` takes what is printed.
-  static async start({ library, flash = new Map(), say = () => {}, heap = 256 * 1024 }) {
+  // `line`: instead, a line with `type()` and `print(bytes)` that is its standard input and output byte by byte.
+  static async start({ library, flash = new Map(), say = () => {}, heap = 256 * 1024, line = null }) {
     const self = new Interpreter();
-    self.mp = await loadMicroPython({ heapsize: heap, stdout: say, stderr: () => {}, linebuffer: true });
+    const streams = line === null ? { stdout: say, linebuffer: true }
+      : { stdin: () => line.type(), stdout: (bytes) => line.print(bytes), linebuffer: false };
+    self.mp = await loadMicroPython({ heapsize: heap, stderr: () => {}, ...streams });
     self.memory = memory;
     const { FS } = self.mp;
     for (const [path, content] of library) put(FS, `/lib/${path}`, content);

@@ -37,7 +37,7 @@ const does = {
     if (order.memory !== undefined) board.rtcMemory = order.memory;
     if (order.reset) board.reset = order.reset;
     if (order.power_lost_ms !== undefined) board.losePower(order.power_lost_ms * 1000);
-    return { flash: packed(board.flash), memory: board.rtcMemory, clock_ms: board.clockUs((order.now_ms ?? 0) * 1000) / 1000 };
+    return { flash: packed(board.flash), memory: board.rtcMemory };
   },
 
   // One wake of a board: the code runs as main.py does, on the board's flash and RTC memory, until it sleeps.
@@ -46,7 +46,8 @@ const does = {
     const { script } = order;
     const awake = new Awake(board, script);
     const said = [];
-    const interpreter = await Interpreter.start({ library, flash: board.flash, say: (text) => said.push(text), heap: order.heap });
+    const line = script.serial ? awake : null;
+    const interpreter = await Interpreter.start({ library, flash: board.flash, say: (text) => said.push(text), heap: order.heap, line });
     interpreter.module("bridge", awake.module);
     interpreter.run(BOOT);
     const written = interpreter.guard(script.cut);

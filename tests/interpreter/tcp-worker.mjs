@@ -1,5 +1,6 @@
-// Holds the real TCP sockets. The interpreter's thread blocks in Atomics.wait until the answer is there.
+// Holds the real TCP sockets, and TLS over them. The interpreter's thread blocks in Atomics.wait until the answer is there.
 import net from "node:net";
+import tls from "node:tls";
 import { workerData } from "node:worker_threads";
 
 const { port, bell: shared } = workerData;
@@ -35,17 +36,49 @@ function look() {
   }
 }
 
+function listen(held) {
+  held.socket.on("data", (bytes) => { held.received = Buffer.concat([held.received, bytes]); look(); });
+  held.socket.on("end", () => { held.ended = true; look(); });
+  held.socket.on("error", (error) => { held.error = error.code ?? "EIO"; look(); });
+  held.socket.on("close", () => { held.ended = true; look(); });
+}
+
+// From when to when every certificate of the chain holds: [ms, ms].
+function validity(socket) {
+  let [from, to] = [-Infinity, Infinity];
+  for (let one = socket.getPeerCertificate(true); one; one = one.issuerCertificate === one ? null : one.issuerCertificate) {
+    if (!one.valid_from) break;
+    from = Math.max(from, Date.parse(one.valid_from));
+    to = Math.min(to, Date.parse(one.valid_to));
+    if (one.issuerCertificate?.fingerprint256 === one.fingerprint256) break;
+  }
+  return [from, to];
+}
+
 const ask = {
   open({ id, host, to }) {
     const held = { socket: net.connect({ host, port: to, noDelay: true }), received: Buffer.alloc(0),
       connected: false, ended: false, error: null };
     held.socket.on("connect", () => { held.connected = true; look(); });
-    held.socket.on("data", (bytes) => { held.received = Buffer.concat([held.received, bytes]); look(); });
-    held.socket.on("end", () => { held.ended = true; look(); });
-    held.socket.on("error", (error) => { held.error = error.code ?? "EIO"; look(); });
-    held.socket.on("close", () => { held.ended = true; look(); });
+    listen(held);
     sockets.set(id, held);
     answer(true);
+  },
+  // TLS as mbedTLS on a board does it: the server must prove with a certificate signed by `ca` that it is `host`.
+  secure({ id, host, ca }) {
+    const held = sockets.get(id);
+    held.connected = false;
+    for (const event of ["data", "end", "error", "close"]) held.socket.removeAllListeners(event);
+    const pem = `-----BEGIN CERTIFICATE-----\n${Buffer.from(ca).toString("base64")}\n-----END CERTIFICATE-----\n`;
+    held.socket = tls.connect({ socket: held.socket, host, servername: net.isIP(host) ? "" : host, ca: pem,
+      rejectUnauthorized: true, maxVersion: "TLSv1.2" });
+    held.socket.on("secureConnect", () => { held.connected = true; held.valid = validity(held.socket); look(); });
+    listen(held);
+    answer(true);
+  },
+  secured({ id }) {
+    const held = sockets.get(id);
+    answer({ secure: held.connected, error: held.error ?? (held.ended ? "ECONNRESET" : null), valid: held.valid ?? null });
   },
   state({ id }) { answer(state(sockets.get(id))); },
   send({ id, bytes }) {
@@ -69,7 +102,8 @@ const ask = {
   close({ id, abruptly }) {
     const held = sockets.get(id);
     sockets.delete(id);
-    if (held && abruptly) held.socket.resetAndDestroy();
+    if (held && abruptly && held.socket.resetAndDestroy && !held.socket.encrypted) held.socket.resetAndDestroy();
+    else if (held && abruptly) held.socket.destroy();
     else if (held) held.socket.end();
     answer(true);
   },

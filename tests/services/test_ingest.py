@@ -1,5 +1,6 @@
 """What arrives is stored once, then acknowledged; what cannot be read is set aside with its reason."""
 
+import json
 import threading
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
@@ -34,6 +35,7 @@ class _Link:
         self.acknowledged: list[Any] = []
         self.rows_then: list[int] = []
         self.receipts: list[tuple[str, packs.Receipt]] = []
+        self.times: list[tuple[str, dict[str, int]]] = []
 
     def start(self) -> None: ...
     def stop(self) -> None: ...
@@ -44,7 +46,10 @@ class _Link:
             self.rows_then.append(readings.count(tx))
 
     def publish(self, topic: str, payload: bytes, *, retain: bool = False) -> None:
-        self.receipts.append((topic, packs.read_receipt(payload)))
+        if b"time_ms" in payload:
+            self.times.append((topic, json.loads(payload)))
+        else:
+            self.receipts.append((topic, packs.read_receipt(payload)))
 
 
 class _Bench:
@@ -294,6 +299,28 @@ def test_a_host_that_ends_while_the_store_is_in_trouble_acknowledges_nothing(
 )
 def test_the_host_wants_readings_and_states_and_nothing_else(topic: str, is_wanted: bool) -> None:
     assert wanted(topic) is is_wanted
+
+
+def test_a_probe_that_asks_what_time_it_is_is_told_when_its_question_came(bench: _Bench) -> None:
+    topic = "traywarden/v1/demo/bench-1/state"
+    bench.put(b'{"state":"asleep","firmware":"1.2"}', topic)
+    bench.put(b'{"state":"awake","asks_time":41}', topic)
+    bench.put(b'{"state":"awake","asks_time":"x"}', topic)
+    bench.run()
+    assert bench.link.times == [("traywarden/v1/demo/bench-1/receipt", {"asked": 41, "time_ms": RECEIVED_MS})]
+    with bench.store.read() as tx:
+        assert probes.probe_named(tx, "bench-1").state == {"state": "asleep", "firmware": "1.2"}
+
+
+def test_the_newest_alone_gets_no_receipt_that_reaches_over_what_is_held_back(sqlite_store: Store) -> None:
+    """A probe shows its newest reading while the rest waits for a date; it says that it holds the first."""
+    bench = _Bench(sqlite_store, store__batch_rows=1)
+    bench.put(_pack(50, oldest=1))
+    for first in (1, 25):
+        bench.put(_pack(*range(first, first + 24), oldest=first))
+    bench.put(_pack(49, oldest=49))
+    bench.run()
+    assert [receipt.sequence for _, receipt in bench.link.receipts] == [24, 48, 50]
 
 
 @contextmanager

@@ -4,6 +4,7 @@ import time
 from collections import Counter
 from collections.abc import Sequence
 from contextlib import ExitStack
+from dataclasses import dataclass
 from pathlib import Path
 from types import SimpleNamespace
 from typing import NamedTuple
@@ -11,16 +12,16 @@ from typing import NamedTuple
 import pytest
 from sqlalchemy import select
 
-from tests.interpreter.fortnight import Probe, number_of
+from tests.interpreter.fortnight import DAY_MS, Probe, number_of
 from tests.system.brokers import Mosquitto, free_port, mosquitto
 from tests.system.hosts import made_home
 from traywarden.services.host import Host
 from traywarden.store import schema
 from traywarden.store.store import Store
 
-ON_AIR_MS = 3_000
-"""How long after waking a pack is taken to arrive, for times that count from its arrival."""
 MOST_OUT_S = 30
+FAR_MS = 2 * DAY_MS
+"""So long before the first time its life heard, or after the last, a reading must be dated for sure."""
 
 
 class Row(NamedTuple):
@@ -60,9 +61,9 @@ class Home:
         self.host: Host | None = None
         self.started = 0
 
-    def at(self, now_ms: int) -> None:
-        """It is this late: start or stop what should run or not. A probe is on the air some seconds later."""
-        self.now_ms = now_ms + ON_AIR_MS
+    def at(self, now_ms: int, on_air_ms: int) -> None:
+        """It is this late: start or stop what should run or not. A probe is on the air so much later."""
+        self.now_ms = now_ms + on_air_ms
         down = [with_broker for begin, end, with_broker in self.down if begin <= now_ms < end]
         if down and self.host is not None:
             self.host.stop()
@@ -106,33 +107,58 @@ class Home:
         self._stack.close()
 
 
-def arrived_once(home: Home, probe: Probe) -> str:
-    """What was whole in the probe's spool is in the store once, at its time; says how it went."""
+@dataclass
+class Arrived:
+    """What became of a probe's readings: how many, how far out, and which it was not sure of."""
+
+    stored: int = 0
+    before_sync: int = 0
+    """made before their life first heard what time it is, and dated by that"""
+    worst_s: float = 0.0
+    worst_before_s: float = 0.0
+    never_told: int = 0
+    """unsure, as their life ended without ever hearing what time it is"""
+    far: int = 0
+    """unsure, as their life heard it more than two days later or earlier"""
+
+    @property
+    def unsure(self) -> int:
+        return self.never_told + self.far
+
+
+def arrived_once(home: Home, probe: Probe) -> Arrived:
+    """What was whole in the probe's spool is in the store once; what it was sure of is within 30 s of the
+    truth, and it was unsure only where it could not have known."""
     rows = home.rows(probe.name)
     numbers = Counter(row.number for row in rows)
     assert max(numbers.values(), default=1) == 1, "a reading is stored twice"
     assert probe.reached <= set(numbers), "a reading that was spooled never arrived"
     assert set(numbers) <= set(range(len(probe.measured_ms))), "a reading that nobody made"
-    sure_s, relative = _times(rows, probe)
+    found = Arrived(len(rows))
+    for row in rows:
+        true_ms, from_sync_ms = probe.measured_ms[row.number], probe.from_sync_ms(row.number)
+        who = f"wake {row.number} of {probe.name}"
+        if row.unsure:
+            assert from_sync_ms is None or from_sync_ms > FAR_MS, f"{who} could have been dated for sure"
+            found.never_told += from_sync_ms is None
+            found.far += from_sync_ms is not None
+            continue
+        out_s = abs(row.time_ms - true_ms) / 1000
+        assert out_s <= MOST_OUT_S, f"{who} is {out_s:.0f} s out"
+        found.worst_s = max(found.worst_s, out_s)
+        heard_ms = probe.heard_ms[probe.lives[row.number]]
+        if heard_ms and true_ms < heard_ms[0]:
+            found.before_sync += 1
+            found.worst_before_s = max(found.worst_before_s, out_s)
+    return found
+
+
+def told(probe: Probe, found: Arrived) -> str:
     return (
         f"{probe.name}: {len(probe.measured_ms)} wakes, {len(probe.reached)} spooled, "
-        f"{len(rows)} stored once; {probe.cuts} power cuts; longest wake {probe.longest_ms / 1000:.1f} s; "
-        f"times at most {sure_s:.1f} s out after a sync, {relative} sent before any, "
-        f"{sum(row.unsure for row in rows)} unsure over a power cut"
+        f"{found.stored} stored once; "
+        f"{probe.cuts} power cuts; longest wake {probe.longest_ms / 1000:.1f} s; "
+        f"times at most {found.worst_s:.1f} s out ({found.before_sync} from before the first sync: "
+        f"{found.worst_before_s:.1f} s); exempt as unsure: {found.never_told} of lives that never heard the "
+        f"time, {found.far} more than two days from when theirs did"
     )
-
-
-def _times(rows: list[Row], probe: Probe) -> tuple[float, int]:
-    """Hold every time to the truth: after a sync within 30 s, before any within the clock's own error."""
-    worst_s, relative = 0.0, 0
-    for row in rows:
-        out_s = abs(row.time_ms - probe.measured_ms[row.number]) / 1000
-        if probe.had_time(row.received_ms - ON_AIR_MS):
-            if not row.unsure:
-                assert out_s <= MOST_OUT_S, f"wake {row.number} of {probe.name} is {out_s:.0f} s out"
-                worst_s = max(worst_s, out_s)
-        elif not row.unsure:
-            relative += 1
-            age_s = (row.received_ms - probe.measured_ms[row.number]) / 1000
-            assert out_s <= MOST_OUT_S + 0.06 * age_s
-    return worst_s, relative

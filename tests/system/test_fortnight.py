@@ -1,11 +1,14 @@
 """A fortnight of wakes on the genuine interpreter against the real host: nothing that was spooled is lost.
 
-`make test` plays three days of it, `make soak` the whole: three probes, 2,016 wakes each, on both brokers.
+`make test` plays two days of it, `make soak` the whole: three probes, 2,016 wakes each, on both brokers.
 
 What is checked of each reading that was once whole in a spool's files: it is in the store exactly once, and
- - sent after a sync: its time is within 30 s of the truth (the clocks run up to 5 % fast or slow);
- - sent before any sync, as how long ago: within 30 s and the clock's own error since;
- - measured without a sync before the power was cut, which the probe reports as unsure: not its time.
+its time is within 30 s of the truth, whether it was made before or after a sync and whenever it was sent.
+Exempt is only what the probe itself calls unsure, and it may do so only
+ - where the power was cut before that life of the probe had ever heard what time it is: nobody can know; or
+ - more than two days before the first or after the last time its life heard it.
+Of all readings no more than one in ten may be so, in the fortnight of the suite's own seed. The clocks run
+up to 5 % fast or slow, 0.01 % of it changing with the day; time servers are up to 0.2 s out.
 No wake is longer than its budget. The packs' arrival is stamped with the probes' time, not the computer's;
 all else of the host is as it runs.
 """
@@ -19,13 +22,15 @@ import pytest
 
 from tests.interpreter.fortnight import MINUTE_MS, Fortnight
 from tests.interpreter.node import Node
-from tests.system.probes_home import Home, arrived_once
+from tests.system.probes_home import Home, arrived_once, told
 
 pytestmark = [pytest.mark.system, pytest.mark.timeout(3600)]
 WHOLE = os.environ.get("TRAYWARDEN_FORTNIGHT") == "whole"
-PROBES, WAKES = (3, 2016) if WHOLE else (3, 432)
-SEED = int(os.environ.get("TRAYWARDEN_SEED", "20260"))
+PROBES, WAKES = (3, 2016) if WHOLE else (3, 288)
+OWN_SEED = 20260
+SEED = int(os.environ.get("TRAYWARDEN_SEED", OWN_SEED))
 BUDGET_MS = 45_000
+MOST_UNSURE = 0.1
 CABLE_MS = 6_000
 """After power-up a probe listens on its cable before it first sleeps."""
 
@@ -55,9 +60,15 @@ def test_what_reached_the_spool_arrives_once_with_its_time(home: Home) -> None:
         fortnight.run()
         took_s = time.monotonic() - began_s
     assert fortnight.troubles == []
+    unsure = stored = 0
     for probe in fortnight.probes:
-        print("\n" + arrived_once(home, probe))
+        found = arrived_once(home, probe)
+        print("\n" + told(probe, found))
+        unsure, stored = unsure + found.unsure, stored + found.stored
         assert probe.longest_ms <= BUDGET_MS + CABLE_MS
+    print(f"\nexempt: {unsure} of {stored} readings, {unsure / stored:.1%}")
+    if SEED == OWN_SEED:
+        assert unsure <= MOST_UNSURE * stored
     wakes = sum(len(probe.measured_ms) for probe in fortnight.probes)
     awake_s = sum(probe.awake_ms for probe in fortnight.probes) / 1000 / wakes
     radio_s = sum(probe.radio_ms for probe in fortnight.probes) / 1000 / wakes

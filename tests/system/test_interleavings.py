@@ -38,7 +38,7 @@ SILENT: dict[str, dict[str, Any]] = {
 def home(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Home]:
     with pytest.MonkeyPatch.context() as patch:
         made = Home(tmp_path_factory.mktemp("home"), True, patch, START_MS)
-        made.at(START_MS)
+        made.at(START_MS, 0)
         yield made
         made.close()
 

@@ -290,11 +290,13 @@ def test_a_receipt_reads_back_and_anything_else_is_refused() -> None:
 
 def test_the_pack_in_the_docs_reads_as_the_docs_say() -> None:
     text = (Path(__file__).parents[2] / "docs" / "wire.md").read_text(encoding="utf-8")
-    pack, receipt = re.findall(r"```json\n(.*?)```", text, re.DOTALL)
+    pack, receipt, question, answer = re.findall(r"```json\n(.*?)```", text, re.DOTALL)
     readings, info = read_pack(pack.encode(), PROBE, RECEIVED_MS)
     assert [(r.sequence, r.head) for r in readings] == [(41, 0), (41, 1), (42, 1)]
     assert (info.boot, info.oldest) == (3, 40)
     assert packs.read_receipt(receipt.encode()) == Receipt(3, 42)
+    asked = json.loads(question)["asks_time"]
+    assert packs.write_time(packs.TimeTold(asked, 1_760_000_000_000)).decode() == answer.strip()
     for quantity in QUANTITIES:
         assert f"| `{quantity.wire_name}` | `{quantity.wire_unit}` | " in text
         shown = f"{quantity.lowest:g} … {quantity.highest:g}".replace("-", "−")

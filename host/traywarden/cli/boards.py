@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+import msgspec
 import typer
 
 from traywarden.cli.context import JSON_OPTION, bench, emit
@@ -147,6 +148,9 @@ def probe_set_up(
     ca_file: Path | None = typer.Option(
         None, "--ca-file", help="Certificate of the authority that signed the broker's; turns TLS on."
     ),
+    more: list[str] = typer.Option(
+        [], "--set", help="Any other setting of the probe, as NAME=VALUE: ntp.host=192.168.1.20."
+    ),
     as_json: bool = JSON_OPTION,
 ) -> None:
     """Set a probe's name, network and broker; what is not given stays as it was.
@@ -159,15 +163,14 @@ def probe_set_up(
     given: dict[str, Any] = {}
     with bench() as b:
         given["garden"] = b.garden.slug
+        given["set_up_s"] = time.time_ns() // 1_000_000_000
     if name:
         given["name"] = name
     if board:
         chip_of(board)
         given["board"] = board
-    if heads is not None:
+    if heads is not None or soil_sensor:
         given["heads"] = _heads(heads, soil_sensor)
-    elif soil_sensor:
-        raise UsageError("--soil-sensor belongs to --heads; give both.")
     if wifi_ssid is not None:
         given["wifi"] = {"ssid": wifi_ssid, "password": _password("Wi-Fi password") if wifi_ssid else ""}
     told: dict[str, Any] = {"host": broker, "port": broker_port, "user": broker_user}
@@ -184,6 +187,8 @@ def probe_set_up(
         told |= {"tls": True, "ca_file": CA_NAME}
     if known := {key: value for key, value in told.items() if value is not None}:
         given["broker"] = known
+    for text in more:
+        _set(given, text)
     with BoardTalk(port) as talk:
         answer = talk.ask("settings", SetUp, set=given)
         if answer.refused:
@@ -192,7 +197,9 @@ def probe_set_up(
     emit(answer.settings, _print_settings, as_json=as_json)
 
 
-def _heads(count: int, soil_sensors: list[str]) -> list[dict[str, Any]]:
+def _heads(count: int | None, soil_sensors: list[str]) -> list[dict[str, Any]]:
+    if count is None:
+        raise UsageError("--soil-sensor belongs to --heads; give both.")
     named: dict[int, str] = {}
     for text in soil_sensors:
         number, _, rom = text.partition("=")
@@ -200,6 +207,21 @@ def _heads(count: int, soil_sensors: list[str]) -> list[dict[str, Any]]:
             raise UsageError(f"“{text}” names no head; write HEAD=NUMBER such as 1=28ff641e8216043c.")
         named[int(number)] = rom.lower()
     return [{"number": n, "one_wire": named.get(n), "moisture": n - 1} for n in range(1, count + 1)]
+
+
+def _set(given: dict[str, Any], text: str) -> None:
+    """Put `group.name=value` where it belongs; the probe itself says what it does not know."""
+    name, equals, value = text.partition("=")
+    if not name or not equals:
+        raise UsageError(f"“{text}” sets nothing; write NAME=VALUE such as ntp.host=192.168.1.20.")
+    *group, last = name.split(".", 1)
+    if last == "password":
+        raise UsageError("A password is never given on the command line; leave it out and it is asked for.")
+    into = given.setdefault(group[0], {}) if group else given
+    try:
+        into[last] = msgspec.json.decode(value)
+    except msgspec.DecodeError:
+        into[last] = value
 
 
 def _password(what: str) -> str:

@@ -112,7 +112,8 @@ def _rights(garden: str, host: str) -> list[str]:
 def _lines(folder: Path) -> list[str]:
     where = folder.absolute()
     return [
-        "# Copy to /etc/mosquitto/conf.d/, and let mosquitto read the files:",
+        "# Copy to /etc/mosquitto/conf.d/, and let mosquitto read the files. A home is closed to it on many",
+        "# systems: then make the folder elsewhere, for example /srv/traywarden-broker.",
         f"#   sudo chown mosquitto: {where / HASHED} {where / RIGHTS}",
         "allow_anonymous false",
         f"password_file {where / HASHED}",

@@ -63,6 +63,7 @@ class _Batch:
     states: dict[str, tuple[dict[str, Any], int]] = field(default_factory=dict)
     sequences: dict[Key, list[int]] = field(default_factory=dict)
     oldest: dict[Key, int | None] = field(default_factory=dict)
+    asked: dict[str, packs.TimeTold] = field(default_factory=dict)
     refused: list[tuple[Message, str]] = field(default_factory=list)
 
 
@@ -159,7 +160,11 @@ class Ingest:
             if topic.kind == topics.READINGS:
                 self._take_pack(message, topic.probe, batch)
             elif message.payload:  # an empty one only clears what the broker retained
-                batch.states[topic.probe] = (_state_from(message.payload), message.received_ms)
+                state = _state_from(message.payload)
+                if (asked := state.get("asks_time")) is None:
+                    batch.states[topic.probe] = (state, message.received_ms)
+                elif type(asked) is int:  # a question is no state, and has an answer only now
+                    batch.asked[topic.probe] = packs.TimeTold(asked, message.received_ms)
         except WireError as error:
             batch.refused.append((message, str(error)))
 
@@ -262,6 +267,8 @@ class Ingest:
         self.rows += committed.rows
         self.refused += len(batch.refused)
         self._give_receipts(batch)
+        for probe, told in batch.asked.items():
+            self._link.publish(topics.receipt_topic(self._garden, probe), packs.write_time(told))
         if batch.newest:
             self._clock.observe(max(batch.newest.values()))
         self._after_commit(committed)

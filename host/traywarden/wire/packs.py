@@ -66,6 +66,13 @@ class Receipt(NamedTuple):
     sequence: int
 
 
+class TimeTold(NamedTuple):
+    """What time it was when the probe's question (its number) reached the host."""
+
+    asked: int
+    time_ms: int
+
+
 class _Slot(NamedTuple):
     """Where a record goes, told from its name alone."""
 
@@ -189,6 +196,10 @@ def pack_from_readings(
 
 def write_receipt(receipt: Receipt) -> bytes:
     return msgspec.json.encode(receipt._asdict())
+
+
+def write_time(told: TimeTold) -> bytes:
+    return msgspec.json.encode(told._asdict())
 
 
 def read_receipt(payload: bytes) -> Receipt:

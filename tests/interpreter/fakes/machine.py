@@ -89,7 +89,10 @@ class ADC:
         pass
 
     def read_uv(self) -> int:
-        bridge.ticks_us()
+        awake_us = int(bridge.ticks_us())
+        rising = _bench.get("adc_rises_uv_s", {}).get(str(self.pin))
+        if rising is not None:
+            return int(1_000_000 + rising * awake_us // 1_000_000)
         select = _bench.get("mux_select", ())
         pins = _bench.get("adc_uv", {})
         if str(self.pin) in pins:
@@ -119,8 +122,9 @@ class RTC:
         if given is None:
             year, month, day, hour, minute, second, weekday = time.gmtime()[:7]
             return (year, month, day, weekday, hour, minute, second, int(bridge.clock_us()))
-        year, month, day, _, hour, minute, second = given[:7]
-        bridge.set_clock(int(time.mktime((year, month, day, hour, minute, second, 0, 0))))  # type: ignore[arg-type]
+        year, month, day, _, hour, minute, second, us = given
+        seconds = time.mktime((year, month, day, hour, minute, second, 0, 0))  # type: ignore[arg-type]
+        bridge.set_clock(int(seconds), us)
         return None
 
 

@@ -7,6 +7,7 @@ from traywarden.domain.crops import Crop
 from traywarden.domain.garden import Lot, Tray
 from traywarden.domain.journal import Entry, Kind
 from traywarden.domain.looks import Seeds
+from traywarden.domain.sown_spans import SownSpan, sown_spans
 from traywarden.services.questions.ground import Ground
 from traywarden.store.crops import load_seed
 
@@ -60,33 +61,28 @@ class Sowing:
 
 def sowings(ground: Ground) -> list[Sowing]:
     """Every sowing up to now, oldest first."""
-    found = []
-    for tray in ground.trays.values():
-        entries = [e for e in ground.facts.of_tray(tray.tray_id) if e.at_ms <= ground.now_ms]
-        turns = [e for e in entries if e.kind in (Kind.SOWED, Kind.PLANTED_OUT)]
-        for n, entry in enumerate(turns):
-            if entry.kind is Kind.SOWED:
-                end_ms = turns[n + 1].at_ms if n + 1 < len(turns) else None
-                found.append(_sowing(ground, tray, entry, end_ms, entries))
+    found = [
+        _sowing(ground, tray, span)
+        for tray in ground.trays.values()
+        for span in sown_spans(ground.facts, tray.tray_id, ground.now_ms)
+    ]
     return sorted(found, key=lambda s: (s.entry.at_ms, s.entry.entry_id))
 
 
-def _sowing(ground: Ground, tray: Tray, entry: Entry, end_ms: int | None, entries: Sequence[Entry]) -> Sowing:
+def _sowing(ground: Ground, tray: Tray, span: SownSpan) -> Sowing:
+    entry = span.sowing
     lot, crop = ground.lots.get(entry.lot_id or -1), ground.crop_of(entry)
     cells, per_cell = entry.data.get("cells") or tray.cells, entry.data.get("seeds_per_cell")
     count = round((cells or USUAL_CELLS) * (per_cell or 1))
-    mine = [
-        e for e in entries if entry.at_ms <= e.at_ms and (end_ms is None or e.at_ms < end_ms) and e != entry
-    ]
     germination = lot.germination if lot else None
     if germination is None and crop:
         seed = load_seed().get(crop.key)
         germination = seed.standard_pct / 100 if seed and seed.standard_pct else None
     seeds = Seeds(max(count, 1), USUAL_GERMINATION if germination is None else germination)
-    seen = _seen(entry, mine, round(ground.settings["emergence.looked_every_s"] * 1000))
+    seen = _seen(entry, span.entries, round(ground.settings["emergence.looked_every_s"] * 1000))
     known = bool(cells and per_cell)
     learns = entry.data.get("learn") is not False
-    return Sowing(entry, tray, crop, lot, seeds, known, end_ms, seen, learns)
+    return Sowing(entry, tray, crop, lot, seeds, known, span.end_ms, seen, learns)
 
 
 def _seen(sowing: Entry, mine: Sequence[Entry], looked_every_ms: int) -> tuple[Seen, ...]:

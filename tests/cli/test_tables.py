@@ -93,3 +93,16 @@ def test_prose_is_wrapped_at_words_on_a_terminal_and_commands_never_are(
         "   line of House mix.",
         command,
     ]
+
+
+def test_spare_columns_go_first_where_cells_would_have_to_be_broken(
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rows = [("Tomato north 12", "House mix with grit", "Frame by the hedge", "2026-03-01")]
+    for width, left_out in ((80, set()), (50, {"mix"}), (30, {"mix", "place"})):
+        monkeypatch.setattr(context.console, "width", width)
+        print_table(("tray", "mix", "place", "sown"), rows, spare=("mix", "place"))
+        out = capsys.readouterr().out
+        assert {name for name in ("tray", "mix", "place", "sown") if name not in out} == left_out
+        assert "2026-03-01" in out
+        assert "Tomato north 12" in out

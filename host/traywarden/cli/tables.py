@@ -25,14 +25,26 @@ def say(text: str) -> None:
     console.print(text, markup=False, soft_wrap=True)
 
 
-def print_table(headings: Sequence[str], rows: Iterable[Sequence[str]], right: Collection[str] = ()) -> None:
+def print_table(
+    headings: Sequence[str],
+    rows: Iterable[Sequence[str]],
+    right: Collection[str] = (),
+    spare: Sequence[str] = (),
+) -> None:
     """A table without lines; columns that are empty throughout are left out.
 
-    Words are never cut while the terminal has room for them. Columns named in `right` stand right.
+    Words are never cut while the terminal has room for them. Columns named in `right` stand right; those in
+    `spare` are left out one after the other while short cells would have to be broken.
     """
     filled = [list(row) for row in rows]
     shown = [i for i, heading in enumerate(headings) if any(row[i] for row in filled)]
     cells = [[headings[i], *(row[i] for row in filled)] for i in shown]
+    for name in spare:
+        least = sum(_least(*column, whole=WHOLE) + GAP for column in cells) - GAP
+        if least <= console.width:
+            break
+        kept = [k for k, i in enumerate(shown) if headings[i] != name]
+        shown, cells = [shown[k] for k in kept], [cells[k] for k in kept]
     natural = [_natural(*column) for column in cells]
     # Long cells give way first, then short ones, both between words; only then are words cut.
     floors = [[_least(*column, whole=whole) for column in cells] for whole in (WHOLE, 0)]

@@ -3,10 +3,13 @@
 import math
 from typing import Any
 
+import numpy as np
 import pytest
+from scipy import stats
 
-from traywarden.domain.batches import DAY_MS, Batch, NewlyUp, batch_of, batches_of_tray
+from traywarden.domain.batches import DAY_MS, MOST_IN_STEP, Batch, NewlyUp, Reached, batch_of
 from traywarden.domain.journal import Entry, Facts, Kind
+from traywarden.domain.sown_spans import sown_spans
 
 SOWN_MS = 1_000 * DAY_MS
 
@@ -19,8 +22,8 @@ SOWING = entry(1, 0, Kind.SOWED, crop="tomato", cells=20, seeds_per_cell=2)
 
 
 def batch(*entries: Entry, sown: int | None = 40, until_d: float = 60.0) -> Batch:
-    facts = Facts([SOWING, *entries])
-    return batch_of(facts, SOWING, sown, round(SOWN_MS + until_d * DAY_MS))
+    span, *_ = sown_spans(Facts([SOWING, *entries]), 1, round(SOWN_MS + until_d * DAY_MS))
+    return batch_of(span, sown)
 
 
 def days(counts: tuple[NewlyUp, ...]) -> list[tuple[float, float, int]]:
@@ -102,8 +105,72 @@ def test_spans_and_steps_are_in_days_since_sowing() -> None:
     assert math.isclose(found.days(SOWN_MS + DAY_MS // 2), 0.5)
 
 
+def test_two_counts_of_one_day_show_no_end() -> None:
+    assert not batch(entry(2, 8, count=20), entry(3, 8.3, count=20)).complete
+    assert batch(entry(2, 8, count=20), entry(3, 9, count=20)).complete
+
+
+def test_none_up_early_is_not_yet_the_end() -> None:
+    assert batch(entry(2, 4, count=0)).still_rising
+    assert not batch(entry(2, 4, count=0), entry(3, 24, count=0)).still_rising
+
+
+def test_what_is_left_after_potting_up_is_no_count_of_what_came() -> None:
+    potted = entry(4, 12, Kind.POTTED_UP, count=25)
+    found = batch(entry(2, 8, count=10), entry(3, 11, count=30), potted, entry(5, 14, count=5))
+    assert (found.up, found.fell, found.still_rising, found.ended_ms) == (30, (), False, potted.at_ms)
+    more = batch(entry(2, 8, count=10), potted, entry(5, 14, count=36))
+    assert (more.up, more.still_rising, more.ended_ms) == (36, True, None)
+
+
+def test_what_was_up_at_any_age_lies_within_what_is_known_of_it() -> None:
+    """Seedlings and visits drawn, the truth at any age known."""
+    rng = np.random.default_rng(3)
+    for _ in range(200):
+        up_d = np.sort(rng.uniform(3, 20, rng.integers(0, 40)))
+        visits_d = np.sort(rng.uniform(1, 22, rng.integers(1, 6)))
+        found = batch(*(entry(k + 2, day, count=int((up_d <= day).sum())) for k, day in enumerate(visits_d)))
+        for age_d in rng.uniform(0, 25, 10):
+            known = found.up_at(age_d, 0.0)
+            assert known.most is not None
+            assert known.fewest <= (up_d <= age_d).sum() <= known.most
+    assert batch(entry(2, 9, count=5), sown=None).up_at(12.0, 1.0).most is None
+
+
+def test_a_straight_line_is_within_a_quarter_of_a_step_that_does_not_hold_most() -> None:
+    """Times to come up normal, any step about their middle."""
+    start = np.concatenate([np.linspace(-4, 0, 150), [-8.0, -100.0]])[:, None]
+    end = np.concatenate([np.linspace(0.01, 4, 150), [8.0, 100.0]])[None, :]
+    before, held = stats.norm.cdf(start), stats.norm.cdf(end) - stats.norm.cdf(start)
+    off = np.abs((0.5 - before) / held + start / (end - start))
+    assert off[held <= MOST_IN_STEP].max() < 0.25
+    assert off[held <= 0.9].max() > 0.4
+
+
+def test_when_half_was_up_is_said_only_as_far_as_the_visits_bear_it() -> None:
+    daily = batch(*(entry(k + 2, 5 + k, count=up) for k, up in enumerate((0, 4, 16, 30, 31))))
+    middle = daily.reached(0.5)
+    assert middle is not None
+    assert (middle.from_d, middle.to_d) == (6, 7)
+    assert middle.at_d == pytest.approx(6 + 11.5 / 12)
+    assert daily.spread_d is not None
+    once = batch(entry(2, 9, count=22))
+    assert (once.reached(0.5), once.spread_d) == (Reached(0, 9, None), None)
+    most_at_once = batch(entry(2, 5, count=2), entry(3, 9, count=30))
+    assert most_at_once.reached(0.5) == Reached(5, 9, None)
+    late_start = batch(entry(2, 6, count=10), entry(3, 7, count=20), entry(4, 8, count=30))
+    half = late_start.reached(0.5)
+    assert half is not None
+    assert half.at_d == pytest.approx(6.5)
+    assert late_start.spread_d is None  # the first tenth came at any time before day 6
+    assert batch(entry(2, 9, count=0)).reached(0.5) is None
+
+
 def test_the_sowings_of_a_tray_are_listed_up_to_an_instant() -> None:
     anew = entry(4, 30, Kind.SOWED, crop="tomato")
     facts = Facts([SOWING, anew])
-    assert batches_of_tray(facts, 1, anew.at_ms - 1) == [SOWING]
-    assert batches_of_tray(facts, 1, anew.at_ms) == [SOWING, anew]
+    assert [(s.sowing, s.end_ms) for s in sown_spans(facts, 1, anew.at_ms - 1)] == [(SOWING, None)]
+    assert [(s.sowing, s.end_ms) for s in sown_spans(facts, 1, anew.at_ms)] == [
+        (SOWING, anew.at_ms),
+        (anew, None),
+    ]

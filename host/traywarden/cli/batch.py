@@ -1,14 +1,17 @@
 """`traywarden batch`: how a batch came up, and one against another."""
 
+from collections.abc import Callable
+
 import typer
 
 from traywarden.cli import completion
 from traywarden.cli.asking import PANEL, asking
 from traywarden.cli.context import JSON_OPTION, emit
 from traywarden.cli.tables import print_table, say
+from traywarden.domain.germination_metrics import GerminationMetrics
 from traywarden.services.questions.batch import BatchAnswer, BatchCard, CountRow, ask_batch
 
-BAR = 24
+BAR, BAR_OF_TWO = 24, 16
 
 
 def register(app: typer.Typer) -> None:
@@ -47,13 +50,14 @@ def _print(answer: BatchAnswer) -> None:
         say(each.sentence)
     _print_two(first, second)
     _print_figures([first, second])
+    say("")
+    both = [remark for remark in first.remarks if remark in second.remarks]
+    for remark in both:
+        say(f"Both: {remark}.")
     for each in (first, second):
         for remark in each.remarks:
-            say(f"{each.name}: {remark}.")
-    comparison = answer.comparison
-    if comparison is not None:
-        upto = f"Compared up to {comparison.common_d:.0f} days after sowing, to which both were counted"
-        say(upto + ("; one of them was still coming up then." if comparison.rising else "."))
+            if remark not in both:
+                say(f"{each.name}: {remark}.")
     if answer.differed:
         say(f"What else was not the same: {'; '.join(answer.differed)}.")
     say(
@@ -64,7 +68,7 @@ def _print(answer: BatchAnswer) -> None:
 
 def _print_one(card: BatchCard) -> None:
     where = ", ".join(
-        part for part in (card.crop, card.lot and f"lot {card.lot}", card.mix, card.place) if part
+        part for part in (card.crop, card.lot and f"lot “{card.lot}”", card.mix, card.place) if part
     )
     say(f"{where}; sown {card.sown_at:%Y-%m-%d %H:%M}.")
     say("")
@@ -84,12 +88,6 @@ def _print_one(card: BatchCard) -> None:
         ],
         right=("day", "new", "up", "%"),
     )
-    if card.half_from is not None and card.half_to is not None:
-        say(
-            f"Half of those up: between {card.half_from:%d %b %H:%M} and {card.half_to:%d %b %H:%M}, "
-            "as that is when somebody looked."
-        )
-    say("")
     _print_figures([card])
     for remark in card.remarks:
         say(f"{remark[:1].upper()}{remark[1:]}.")
@@ -113,9 +111,8 @@ def _cell(card: BatchCard, day: int) -> tuple[str, str]:
         return "", ""
     row: CountRow = on_day[-1]
     whole = card.seeds_sown or card.up
-    return bar(row.up / whole if whole else 0.0), f"{row.up}" + (
-        "" if row.up_pct is None else f" ({row.up_pct:.0f} %)"
-    )
+    share = "" if row.up_pct is None else f" ({row.up_pct:.0f} %)"
+    return bar(row.up / whole if whole else 0.0, BAR_OF_TWO), f"{row.up}{share}"
 
 
 def bar(share: float, cells: int = BAR) -> str:
@@ -131,27 +128,29 @@ def bar(share: float, cells: int = BAR) -> str:
 
 
 def _print_figures(cards: list[BatchCard]) -> None:
-    def line(name: str, unit: str, values: list[float | None], digits: int = 1) -> tuple[str, ...]:
-        return (name, *("–" if v is None else f"{v:.{digits}f}{unit}" for v in values))
-
-    known = [card.metrics for card in cards if card.metrics is not None]
+    """Times in days since sowing, of batches whose counts bear them; a dash where those of one do not."""
     rows = [
-        line("first seen up", " days", [m.first_d for m in known]),
-        line("half of those up (Coolbear)", " days", [m.t50_coolbear_d for m in known]),
-        line("half of those up (Farooq)", " days", [m.t50_farooq_d for m in known]),
-        line("half of those sown", " days", [m.t50_of_sown_d for m in known]),
-        line("mean time", " days", [m.mean_d for m in known]),
-        line(
-            "standard deviation",
-            " days",
-            [None if m.variance_d2 is None else m.variance_d2**0.5 for m in known],
-        ),
-        line(
-            "from 10 to 90 % of those up",
-            " days",
-            [None if m.t10_d is None or m.t90_d is None else m.t90_d - m.t10_d for m in known],
-        ),
-        line("synchrony (1: all at one count)", "", [m.synchrony_index for m in known], 2),
+        (name, *("–" if days is None else f"{days:.1f} days" for days in found))
+        for name, found in (
+            ("half of those up", [card.half_d for card in cards]),
+            ("half of those sown", [_clear(card, lambda m: m.t50_of_sown_d) for card in cards]),
+            ("mean", [_clear(card, lambda m: m.mean_d) for card in cards]),
+            ("standard deviation", [_clear(card, _deviation_d) for card in cards]),
+            ("from 10 to 90 % of those up", [card.spread_d for card in cards]),
+        )
+        if any(days is not None for days in found)
     ]
-    headings = ("", *(card.name for card in cards)) if len(cards) > 1 else ("", "")
-    print_table(headings, rows)
+    if rows and len(cards) > 1:
+        say("")
+    if rows:
+        print_table(("", *(card.name for card in cards)) if len(cards) > 1 else ("", ""), rows)
+
+
+def _clear(card: BatchCard, figure: Callable[[GerminationMetrics], float | None]) -> float | None:
+    """A published figure, where the counts lie near enough to each other for it to say something."""
+    known = card.metrics is not None and card.half_d is not None and card.spread_d is not None
+    return figure(card.metrics) if known and card.metrics is not None else None
+
+
+def _deviation_d(metrics: GerminationMetrics) -> float | None:
+    return None if metrics.variance_d2 is None else metrics.variance_d2**0.5

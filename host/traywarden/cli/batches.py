@@ -6,9 +6,10 @@ from traywarden.cli import completion
 from traywarden.cli.asking import FROM_OPTION, PANEL, TO_OPTION, asking, days_of, number
 from traywarden.cli.context import JSON_OPTION, emit
 from traywarden.cli.tables import Notes, print_table, say
+from traywarden.domain.batch_comparison import ALPHA
 from traywarden.domain.batch_words import chance_words
 from traywarden.domain.group_difference import GroupDifference
-from traywarden.services.questions.batches import BY, BatchesAnswer, GroupPair, ask_batches
+from traywarden.services.questions.batches import BY, BatchesAnswer, BatchRow, GroupPair, ask_batches
 
 
 def register(app: typer.Typer) -> None:
@@ -47,6 +48,8 @@ def batches(
 def _print(answer: BatchesAnswer) -> None:
     for pair in answer.pairs:
         say(_sentence(pair))
+    if answer.by and not answer.pairs:
+        say(f"There are not two groups by {answer.by} yet to hold against each other.")
     if answer.groups:
         say("")
         print_table(
@@ -57,48 +60,45 @@ def _print(answer: BatchesAnswer) -> None:
             ],
             right=("trays",),
         )
+    if answer.by:
         say("")
     notes = Notes()
-    print_table(
+    rows = [
         (
-            "tray",
-            "crop",
-            "lot",
-            "mix",
-            "place",
-            "sown",
-            "seeds",
-            "up",
-            "%",
-            "half up, days",
-            "10–90 %, days",
-            "",
-        ),
-        [
-            (
-                row.tray,
-                row.crop,
-                row.lot or "",
-                row.mix or "",
-                row.place or "",
-                f"{row.sown_at:%Y-%m-%d}",
-                f"{row.seeds_sown or '–'}",
-                f"{row.up}",
-                "–"
-                if row.share is None
-                else f"{row.share.estimate * 100:.0f} ({row.share.low * 100:.0f}–{row.share.high * 100:.0f})",
-                number(row.half_d),
-                number(row.spread_d),
-                notes.mark("still coming up at its last count" if row.still_rising else ""),
-            )
-            for row in answer.batches
-        ],
-        right=("seeds", "up", "half up, days", "10–90 %, days"),
+            row.tray,
+            row.crop,
+            row.place or "",
+            row.lot or "",
+            row.mix or "",
+            f"{row.sown_at:%Y-%m-%d}",
+            f"{row.up}/{row.seeds_sown or '?'}",
+            "–" if row.share is None else f"{row.share.estimate * 100:.0f}",
+            "" if row.share is None else f"{row.share.low * 100:.0f}–{row.share.high * 100:.0f}",
+            _half(row),
+            number(row.spread_d) if row.up else "–",
+            notes.mark("not yet counted to the end" if row.still_rising else ""),
+        )
+        for row in answer.batches
+    ]
+    print_table(
+        ("tray", "crop", "place", "lot", "mix", "sown", "up", "%", "95 %", "half up, days", "80 % in", ""),
+        rows,
+        right=("up", "%", "half up, days", "80 % in"),
+        spare=[name for name in ("80 % in", "mix", "lot", "place", "crop") if name != answer.by],
     )
     notes.say()
     for remark in answer.remarks:
         say(f"{remark[:1].upper()}{remark[1:]}.")
-    say("One batch in full: traywarden batch TRAY")
+    say("One batch in full, with lot, mix and place: traywarden batch TRAY")
+
+
+def _half(row: BatchRow) -> str:
+    """The day on which half was up, or the visits between which it was."""
+    if row.half_d is not None:
+        return f"{row.half_d:.1f}"
+    if row.half_from_d is None or row.half_to_d is None:
+        return "–"
+    return f"{row.half_from_d:.0f}–{row.half_to_d:.0f}" if row.half_from_d else f"<{row.half_to_d:.1f}"
 
 
 def _sentence(pair: GroupPair) -> str:
@@ -119,7 +119,6 @@ def _part(found: GroupDifference | None, more: str, less: str, digits: int) -> s
         return f"{size} ({trays}: {found.reason})"
     sign = 1 if found.estimate >= 0 else -1
     low, high = sorted((sign * found.low, sign * found.high))
-    verdict = "unlikely to be chance" if found.p_value < 0.05 else "it may be chance"
-    return (
-        f"{size} ({low:.{digits}f} to {high:.{digits}f}; {trays}; {verdict}, {chance_words(found.p_value)})"
-    )
+    ends = f"{low:.{digits}f} to {high:.{digits}f}".replace("-", "−")
+    verdict = "unlikely to be chance" if found.p_value < ALPHA else "which may be chance"
+    return f"{size} ({ends}; {trays}), {verdict} ({chance_words(found.p_value)})"

@@ -2,10 +2,11 @@
 
 from dataclasses import dataclass
 
-from traywarden.domain.batches import Batch, batch_of, batches_of_tray
+from traywarden.domain.batches import Batch, batch_of
 from traywarden.domain.crops import Crop
 from traywarden.domain.garden import Lot, Mix, Place, Tray
-from traywarden.domain.journal import Entry, Kind, Stay
+from traywarden.domain.journal import Stay
+from traywarden.domain.sown_spans import SownSpan, sown_spans
 from traywarden.errors import ShortOfDataError, UsageError
 from traywarden.services.journal import seeds_sown
 from traywarden.services.questions.days import day_of
@@ -31,10 +32,10 @@ class KnownBatch:
         return self.crop.name if self.crop else self.crop_key or "seed"
 
 
-def known_batch(ground: Ground, sowing: Entry) -> KnownBatch:
+def known_batch(ground: Ground, tray: Tray, span: SownSpan) -> KnownBatch:
     """The batch of a sowing as it stood at the ground's instant."""
-    tray = ground.trays[sowing.tray_id or -1]
-    batch = batch_of(ground.facts, sowing, seeds_sown(sowing, tray), ground.now_ms)
+    sowing = span.sowing
+    batch = batch_of(span, seeds_sown(sowing, tray))
     end_ms = batch.counts[-1].to_ms if batch.counts else batch.ended_ms or ground.now_ms
     places = _longest(ground.facts.tray_places, tray.tray_id, sowing.at_ms, end_ms)
     mixes = _longest(ground.facts.tray_mixes, tray.tray_id, sowing.at_ms, end_ms)
@@ -53,8 +54,12 @@ def known_batch(ground: Ground, sowing: Entry) -> KnownBatch:
 
 def garden_batches(ground: Ground) -> list[KnownBatch]:
     """Every sowing up to the ground's instant, oldest first."""
-    sowings = [e for e in ground.facts.entries if e.kind is Kind.SOWED and e.at_ms <= ground.now_ms]
-    return [known_batch(ground, e) for e in sowings if e.tray_id in ground.trays]
+    found = [
+        known_batch(ground, tray, span)
+        for tray in ground.trays.values()
+        for span in sown_spans(ground.facts, tray.tray_id, ground.now_ms)
+    ]
+    return sorted(found, key=lambda known: (known.batch.sowing.at_ms, known.batch.sowing.entry_id))
 
 
 def chosen_batch(ground: Ground, words: str) -> KnownBatch:
@@ -67,19 +72,19 @@ def chosen_batch(ground: Ground, words: str) -> KnownBatch:
     if not at or any(tray.name == words for tray in ground.trays.values()):
         name, day = words, ""
     tray = garden_store.tray_named(ground.tx, name)
-    sowings = batches_of_tray(ground.facts, tray.tray_id, ground.now_ms)
+    spans = sown_spans(ground.facts, tray.tray_id, ground.now_ms)
     if day:
         wanted = day_of(ground, day)
         if wanted is None:
             raise UsageError(f"After @ in “{words}” a day is needed, as in {name}@2026-03-20.")
-        sowings = [e for e in sowings if ground.at(e.at_ms).date() <= wanted]
-    if not sowings:
+        spans = [span for span in spans if ground.at(span.sowing.at_ms).date() <= wanted]
+    if not spans:
         since = f" by {day}" if day else ""
         raise ShortOfDataError(
             f"Nothing was sown in tray “{tray.name}”{since}; write the sowing with: "
             f'traywarden sowed "{tray.name}" --crop … --seeds-per-cell … --at …'
         )
-    return known_batch(ground, sowings[-1])
+    return known_batch(ground, tray, spans[-1])
 
 
 def _longest(stays: list[Stay], tray_id: int, start_ms: int, end_ms: int) -> list[int]:

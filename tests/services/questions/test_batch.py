@@ -80,7 +80,8 @@ def test_two_batches_are_compared_and_what_else_differed_is_named(counted: Littl
     assert (found.numbers.verdict, found.timing.verdict) == (Verdict.A, Verdict.A)
     more, sooner = answer.sentences
     assert more.startswith(
-        "More of tomatoes came up than of lettuce: 38 of 40 against 26 of 40, 30 of 100 seeds more"
+        "More of tomatoes came up than of lettuce: 38 of 40 by day 12 against 26 of 40 by day 14, "
+        "30 of 100 seeds more"
     )
     assert sooner.startswith("tomatoes came up about 2.9 days sooner than lettuce")
     assert "unlikely to be chance" in sooner
@@ -147,7 +148,7 @@ def test_what_is_wrong_with_the_counts_is_said(tmp_path: Path) -> None:
     assert "seeds were sown is not written down" in told
     assert f"traywarden journal correct {card.sowing_entry} --seeds-per-cell" in told
     assert "only 44 were counted after 50" in told
-    assert "new at one count" in told
+    assert "how evenly they came up cannot be told from these counts" in told
     assert "seen up, not counted, on 2026-03-08" in told
     assert "moved" in told
     assert card.place == "Cold frame"  # five days there, four on the bench
@@ -181,7 +182,26 @@ def test_all_batches_are_listed_and_places_held_against_each_other(tmp_path: Pat
     assert pair.pct.estimate == pytest.approx((36 + 38 + 34 - 22 - 28 - 25) / 120 * 100)
     assert pair.pct.p_value is not None
     assert 0.001 < pair.pct.p_value < 0.05
-    assert any("rising is still coming up" in remark for remark in answer.remarks)
+    assert "not yet counted to the end, and in no group: rising" in answer.remarks
+
+
+def test_a_tray_counted_once_early_speaks_neither_for_its_place_nor_for_the_days(tmp_path: Path) -> None:
+    made = little_garden(tmp_path, with_readings=False)
+    with made.store.write() as tx:
+        sow(tx, made.tray_ids["tomatoes"], "tomato", ((4, 0),))
+        sow(tx, made.tray_ids["lettuce"], "tomato", ((9, 20), (12, 20)))
+        sow(tx, made.tray_ids["peppers"], "tomato", FRAME)
+    with grounded(made.store) as on:
+        answer = ask_batches(on, by="place")
+    made.store.close()
+    assert sum(group.trays for group in answer.groups) == 2
+    assert answer.remarks == (
+        "not yet counted to the end, and in no group: tomatoes",
+        "counted too seldom to say when half was up: lettuce",
+    )
+    once = next(row for row in answer.batches if row.tray == "lettuce")
+    assert (once.half_d, once.half_from_d, once.half_to_d, once.spread_d) == (None, 0, 9, None)
+    assert [group.mean_half_d for group in answer.groups] == [pytest.approx(5 + 11 / 14)]  # of the peppers
 
 
 def test_a_question_in_the_past_knows_only_what_was_counted_by_then(counted: LittleGarden) -> None:

@@ -7,7 +7,7 @@ import numpy as np
 
 from traywarden.domain.batch_comparison import BatchComparison, compare_batches
 from traywarden.domain.batch_words import batch_sentence, comparison_sentences
-from traywarden.domain.batches import Batch
+from traywarden.domain.batches import DAY_MS, Batch
 from traywarden.domain.germination_curve import HillCurve, hill_curve
 from traywarden.domain.germination_metrics import GerminationMetrics
 from traywarden.domain.proportions import Share, jeffreys, wilson
@@ -31,7 +31,9 @@ class CountRow:
 class BatchCard:
     """One batch. `share` is Wilson's interval, `share_jeffreys` that of Jeffreys; None without seeds sown.
 
-    `half_from` and `half_to` are the visits between which half of those that came up were up.
+    `half_from` and `half_to` are the visits between which half of those that came up were up, `half_d` the
+    age by a straight line between them, and `spread_d` the days in which four in five came up; None where
+    those visits lie too far apart to say.
     """
 
     tray: str
@@ -50,6 +52,8 @@ class BatchCard:
     share_jeffreys: Share | None
     half_from: datetime | None
     half_to: datetime | None
+    half_d: float | None
+    spread_d: float | None
     counts: tuple[CountRow, ...]
     metrics: GerminationMetrics | None
     curve: HillCurve | None
@@ -111,7 +115,7 @@ def card(ground: Ground, known: KnownBatch, name: str) -> BatchCard:
     day_d, new = batch.steps()
     sown = batch.sown
     share = wilson(batch.up, sown) if sown and batch.counts else None
-    half = next((k for k, row in enumerate(rows) if batch.up and row.up * 2 >= batch.up), None)
+    half = batch.reached(0.5)
     curve = hill_curve(day_d, np.cumsum(new) * 100 / sown) if sown and batch.up else None
     return BatchCard(
         known.tray.name,
@@ -128,12 +132,14 @@ def card(ground: Ground, known: KnownBatch, name: str) -> BatchCard:
         batch.still_rising,
         share,
         jeffreys(batch.up, sown) if sown and batch.counts else None,
-        None if half is None else ground.at(batch.counts[half].from_ms),
-        None if half is None else ground.at(batch.counts[half].to_ms),
+        None if half is None else ground.at(batch.sowing.at_ms + round(half.from_d * DAY_MS)),
+        None if half is None else ground.at(batch.sowing.at_ms + round(half.to_d * DAY_MS)),
+        None if half is None else half.at_d,
+        batch.spread_d,
         rows,
         metrics,
         curve,
-        batch_sentence(name, metrics, share),
+        batch_sentence(name, batch, share),
         tuple(_remarks(ground, known)),
     )
 
@@ -173,10 +179,17 @@ def _remarks(ground: Ground, known: KnownBatch) -> list[str]:
             f"on {ground.at(at_ms):%Y-%m-%d} only {up} were counted after {before}: "
             "what was lost is not taken off, and what came up meanwhile is not seen"
         )
-    if batch.still_rising:
-        told.append("the last count still brought new seedlings: count again, this is not its end")
-    if sum(count.newly_up > 0 for count in batch.counts) == 1:
-        told.append("all of them were new at one count: how soon they came up is only known to be before it")
+    if batch.up and batch.still_rising and len(batch.counts) == 1:
+        told.append(
+            "it was counted once only: count every day or two to see how many come up, how soon, how evenly"
+        )
+    elif batch.still_rising and batch.rose:
+        told.append("the last count still brought new seedlings: count again")
+    if batch.up and batch.spread_d is None and len(batch.counts) > 1:
+        told.append(
+            "how evenly they came up cannot be told from these counts: count every day or two, "
+            "from before the first is up"
+        )
     if batch.seen_ms is not None and batch.counts and batch.seen_ms < batch.counts[0].to_ms:
         told.append(f"some were seen up, not counted, on {ground.at(batch.seen_ms):%Y-%m-%d}")
     if known.moved:
@@ -192,7 +205,7 @@ def _differed(a: KnownBatch, b: KnownBatch, ground: Ground) -> list[str]:
         ("mix", a.mix.name if a.mix else "not known", b.mix.name if b.mix else "not known"),
         *(
             (("sown", *(f"{ground.at(x.batch.sowing.at_ms):%Y-%m-%d}" for x in (a, b))),)
-            if abs(a.batch.sowing.at_ms - b.batch.sowing.at_ms) > 86_400_000
+            if abs(a.batch.sowing.at_ms - b.batch.sowing.at_ms) > DAY_MS
             else ()
         ),
         *(

@@ -26,7 +26,11 @@ MOST_GROUPS = 6
 
 @dataclass(frozen=True, slots=True)
 class BatchRow:
-    """One batch. `share` None where the seeds sown are not known; times in days since sowing."""
+    """One batch. `share` None where the seeds sown are not known; times in days since sowing.
+
+    Half was up between the visits `half_from_d` and `half_to_d`; `half_d` and `spread_d` are None where those
+    lie too far apart to say more.
+    """
 
     tray: str
     crop: str
@@ -38,6 +42,8 @@ class BatchRow:
     up: int
     share: Share | None
     half_d: float | None
+    half_from_d: float | None
+    half_to_d: float | None
     spread_d: float | None
     still_rising: bool
 
@@ -77,7 +83,7 @@ def ask_batches(
 ) -> BatchesAnswer:
     """Every counted batch sown in a span (default: ever), of one crop or all; `by` groups them.
 
-    Batches that were still coming up at their last count are listed, but belong to no group.
+    Batches that were not counted to their end are listed, but belong to no group.
 
     Raises UnknownNameError, UsageError (a grouping there is not), ShortOfDataError (no batch was counted).
     """
@@ -105,10 +111,8 @@ def ask_batches(
 
 
 def _row(ground: Ground, known: KnownBatch) -> BatchRow:
-    batch, metrics = known.batch, known.batch.metrics()
-    spread_d = None
-    if metrics and metrics.t10_d is not None and metrics.t90_d is not None:
-        spread_d = metrics.t90_d - metrics.t10_d
+    batch = known.batch
+    half = batch.reached(0.5)
     return BatchRow(
         known.tray.name,
         known.crop_name,
@@ -119,30 +123,43 @@ def _row(ground: Ground, known: KnownBatch) -> BatchRow:
         batch.sown,
         batch.up,
         wilson(batch.up, batch.sown) if batch.sown else None,
-        _half_d(known),
-        spread_d,
+        None if half is None else half.at_d,
+        None if half is None else half.from_d,
+        None if half is None else half.to_d,
+        batch.spread_d,
         batch.still_rising,
     )
 
 
 def _half_d(known: KnownBatch) -> float | None:
-    metrics = known.batch.metrics()
-    return metrics.t50_farooq_d if metrics else None
+    half = known.batch.reached(0.5)
+    return None if half is None else half.at_d
 
 
 def _grouped(
     found: list[KnownBatch], by: str
 ) -> tuple[tuple[BatchGroup, ...], tuple[GroupPair, ...], tuple[str, ...]]:
     groups: dict[str, list[KnownBatch]] = {}
-    left: list[str] = []
+    rising, nameless, seldom = [], [], []
     for known in found:
         name = BY[by](known)
         if known.batch.still_rising:
-            left.append(f"{known.tray.name} is still coming up and belongs to no group yet")
+            rising.append(known.tray.name)
         elif name is None:
-            left.append(f"{known.tray.name}: its {by} is not written down")
+            nameless.append(known.tray.name)
         else:
             groups.setdefault(name, []).append(known)
+            if known.batch.up and _half_d(known) is None:
+                seldom.append(known.tray.name)
+    left = [
+        f"{what}: {', '.join(trays)}"
+        for what, trays in (
+            ("not yet counted to the end, and in no group", rising),
+            (f"the {by} is not written down, and in no group", nameless),
+            ("counted too seldom to say when half was up", seldom),
+        )
+        if trays
+    ]
     names = sorted(groups, key=lambda name: (-len(groups[name]), name))
     if len(names) > MOST_GROUPS:
         left.append(f"only the {MOST_GROUPS} largest of {len(names)} groups are held against each other")
@@ -155,7 +172,7 @@ def _grouped(
         )
         for a, b in combinations(names[:MOST_GROUPS], 2)
     ]
-    if by != "crop" and len({known.crop_key for known in found}) > 1:
+    if by != "crop" and groups and len({known.crop_key for known in found}) > 1:
         left.append("several crops are mixed here; take one with --crop, as crops differ more than places do")
     return tuple(_group(name, groups[name]) for name in names), tuple(_stricter(pairs)), tuple(left)
 

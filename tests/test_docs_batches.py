@@ -13,7 +13,8 @@ from traywarden.domain.germination_metrics import GerminationMetrics
 from traywarden.domain.lot_germination import TRUSTED, lot_germination
 from traywarden.domain.place_emergence import place_emergence
 from traywarden.domain.seed_ageing import HALF_PER_KEPT, Ageing
-from traywarden.domain.sowing_plan import CERTAIN, FILL, THIN_S
+from traywarden.domain.sowing_costs import THIN_S
+from traywarden.domain.sowing_plan import CERTAIN, FILL, LEAST_GAIN
 from traywarden.services.questions.batches import BY
 
 DOCS = Path(__file__).parents[1] / "docs"
@@ -35,7 +36,9 @@ def test_every_grouping_and_limit_is_as_stated() -> None:
 
 
 def test_the_defaults_of_sowing_are_as_stated() -> None:
-    assert (FILL, CERTAIN, THIN_S, TRUSTED, HALF_PER_KEPT) == (0.95, 0.90, 4.0, 0.8, 4.9)
+    assert (FILL, CERTAIN, LEAST_GAIN, THIN_S) == (0.95, 0.90, 0.02, 4.0)
+    assert (TRUSTED, HALF_PER_KEPT) == (0.8, 4.9)
+    assert "fewer than 2 of 100 cells more" in SOWING
     assert "4 seconds a seedling" in SOWING
     nothing = place_emergence([], {"open bench": False})
     lot = lot_germination([], Ageing(7.0, 0.8, ""))

@@ -3,6 +3,7 @@
 import pytest
 
 from tests.cli.conftest import CommandLine
+from traywarden.cli import context
 
 
 @pytest.fixture
@@ -17,20 +18,24 @@ def test_the_answer_comes_first_then_the_table_then_why(seeded: CommandLine) -> 
     words = seeded.ok(
         "seeds", "Roma", "--plants", "60", "--tray", "A1", "--cell-price", "0.1", "--hour-price", "15"
     )
-    assert words.startswith("Sow ")
-    assert "60 or more" in words
+    assert words.startswith(
+        "Of the 200 seeds left of “Roma” sow 2 in each of 72 cells, to stand in “South frame”"
+    )
+    assert "60+" in words
     assert "◀" in words
-    assert "pays where an empty cell costs you more than" in words
+    assert words.count("pays if an empty cell costs you more than") == 2
+    assert words.index("pays if an empty") < words.index("a cell  cells") < words.index("Why:")
     assert "85 % by the packet, worth 200 seeds of your own: Louisiana Adm. Code" in words
     assert "common practice, without a source" in words
-    assert "60 plants 90 times in 100" in words
+    assert "For 60: cells that give them 90 times in 100." in words
 
 
 def test_all_of_it_is_in_the_json(seeded: CommandLine) -> None:
     answer = seeded.json(
         "seeds", "Roma", "--cells", "72", "--place", "South frame", "--fill", "90%", "--temp", "25"
     )
-    assert answer["plan"]["for_fill"] == 3
+    rows, enough = answer["plan"]["rows"], answer["plan"]["for_fill"]
+    assert rows[enough - 2]["middle_share"] < 0.9 <= rows[enough - 1]["middle_share"]
     assert answer["warmth_share"] == pytest.approx(97 / 98)
     assert answer["seed_price"] == 0.03
     assert len(answer["plan"]["rows"]) >= 2
@@ -73,7 +78,7 @@ def test_age_is_kept_in_the_journal(seeded: CommandLine) -> None:
         (("lot", "test", "Roma", "--seeds", "5", "--sprouted", "6"), "6 cannot have sprouted"),
         (("lot", "test", "Roma", "--replicates", "5/4"), "A replicate “5/4” cannot be"),
         (("lot", "test", "Roma", "--replicates", "4/5", "--seeds", "5"), "not both"),
-        (("seeds", "Roma"), "Say how many cells"),
+        (("seeds", "Roma"), "Say how many plants are wanted"),
         (("seeds", "Roma", "--cells", "72", "--fill", ""), "write it like 95%"),
         (("seeds", "Rema", "--cells", "72"), "did you mean “Roma”"),
     ],
@@ -90,8 +95,24 @@ def test_a_test_in_replicates_cannot_be_corrected_to_another_sum(seeded: Command
 
 def test_more_plants_than_cells_say_how_many_cells_they_need(seeded: CommandLine) -> None:
     words = seeded.ok("seeds", "Roma", "--plants", "100", "--cells", "72")
-    assert "100 plants need" in words
-    assert "cells at 4 seeds each." in words
+    assert "100 plants need more cells." in words
+    assert (
+        "For 100 plants 90 times in 100 take more cells rather than more seeds in each: 3 in each of" in words
+    )
+
+
+@pytest.mark.parametrize("asked", [("--cells", "128"), (), ("--cells", "128", "--cell-price", "0.1")])
+def test_the_table_is_whole_at_eighty_columns(
+    seeded: CommandLine, monkeypatch: pytest.MonkeyPatch, asked: tuple[str, ...]
+) -> None:
+    seeded.ok("lot", "add", "Roma, own seed 2025", "--crop", "tomato", "--seeds", "900", "--price", "12")
+    monkeypatch.setattr(context.console, "width", 80)
+    words = ("seeds", "Roma, own seed 2025", "--plants", "110", "--hour-price", "15", *asked)
+    answer, shown = seeded.json(*words), seeded.ok(*words)
+    for row in answer["plan"]["rows"]:
+        ends = f"{row['filled_low']}–{row['filled_high']}"
+        line = f"{row['per_cell']} {row['cells']} {row['filled_middle']} {ends}"
+        assert any(" ".join(shown_line.split()).startswith(line) for shown_line in shown.splitlines()), line
 
 
 def test_the_gardens_own_trays_are_shown_by_kind_of_place(seeded: CommandLine) -> None:

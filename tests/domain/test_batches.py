@@ -105,6 +105,11 @@ def test_spans_and_steps_are_in_days_since_sowing() -> None:
     assert math.isclose(found.days(SOWN_MS + DAY_MS // 2), 0.5)
 
 
+def test_a_count_left_out_of_learning_keeps_its_batch_out() -> None:
+    assert batch(entry(2, 8, count=20), entry(3, 11, count=20)).teaches
+    assert not batch(entry(2, 8, count=20), entry(3, 11, count=20, learn=False)).teaches
+
+
 def test_two_counts_of_one_day_show_no_end() -> None:
     assert not batch(entry(2, 8, count=20), entry(3, 8.3, count=20)).complete
     assert batch(entry(2, 8, count=20), entry(3, 9, count=20)).complete

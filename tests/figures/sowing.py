@@ -14,7 +14,7 @@ from traywarden.domain.emergence_forecast import EmergenceForecast, Middle, OwnS
 from traywarden.domain.lot_germination import OnPacket, OwnTest, lot_germination
 from traywarden.domain.place_emergence import TrayRecord, place_emergence
 from traywarden.domain.seed_ageing import Ageing
-from traywarden.domain.sowing_plan import sowing_plan
+from traywarden.domain.sowing_plan import Wanted, sowing_plan
 
 AGEING = Ageing(7.0, 0.8, "")
 GARDENS = 150
@@ -146,6 +146,7 @@ def filled_cells(runs: int = GARDENS, seed: int = SEED) -> Held:
     """Cells filled in invented trays whose part and clustering are known, forecast by the plan."""
     rng = np.random.default_rng(seed)
     held, errors, naive = [], [], []
+    everything = Wanted(72, fill_share=0.9999, gain_share=1e-9)
     for _ in range(runs):
         p, rho, per_cell = (
             rng.uniform(0.4, 0.95),
@@ -155,8 +156,8 @@ def filled_cells(runs: int = GARDENS, seed: int = SEED) -> Held:
         shares = rng.beta(p * (1 - rho) / rho, (1 - p) * (1 - rho) / rho, 72)
         filled = int((rng.binomial(per_cell, shares) > 0).sum())
         known = EmergenceForecast(np.array([p]), np.ones(1), *[Middle(p, p, p)] * 3)
-        row = sowing_plan(known, np.isclose(CLUSTERING, rho).astype(float), 72, fill_share=0.999).rows
-        mine = next((r for r in row if r.per_cell == per_cell), row[-1])
+        row = sowing_plan(known, np.isclose(CLUSTERING, rho).astype(float), everything).rows
+        mine = row[per_cell - 1]
         held.append(mine.filled_low <= filled <= mine.filled_high)
         errors.append(abs(mine.filled - filled))
         naive.append(abs(72 * (1 - (1 - p) ** per_cell) - filled))

@@ -8,10 +8,9 @@ from traywarden.cli.context import JSON_OPTION, emit
 from traywarden.cli.lots import fraction_from_text
 from traywarden.cli.tables import print_table, say
 from traywarden.domain.emergence_forecast import Middle
-from traywarden.domain.sowing_plan import THIN_S, SowingRow
+from traywarden.domain.sowing_costs import THIN_S
 from traywarden.domain.units import c_from_f
 from traywarden.errors import UsageError
-from traywarden.services.questions.seed_words import chance
 from traywarden.services.questions.seeds import SeedsAnswer, SeedsAsked, ask_seeds
 
 
@@ -22,7 +21,9 @@ def register(app: typer.Typer) -> None:
 def seeds(
     what: str = typer.Argument(..., help="A lot, or a crop.", autocompletion=completion.lots),
     plants: int | None = typer.Option(None, "--plants", "-n", help="Plants wanted."),
-    cells: int | None = typer.Option(None, "--cells", help="Cells to be sown."),
+    cells: int | None = typer.Option(
+        None, "--cells", help="Cells to be sown; with --plants alone, as many as they take."
+    ),
     tray: str = typer.Option(
         "",
         "--tray",
@@ -37,8 +38,13 @@ def seeds(
         help="Where it will stand: a place, or a kind such as “cold frame”.",
         autocompletion=completion.places,
     ),
-    fill: str = typer.Option("95%", "--fill", help="Cells wanted with at least one seedling, on average."),
+    fill: str = typer.Option("95%", "--fill", help="Cells wanted with a seedling in a middling tray."),
     sure: str = typer.Option("90%", "--sure", help="How sure the plants wanted should be."),
+    gain: str = typer.Option(
+        "2%",
+        "--gain",
+        help="Cells that one seed more in each must fill, to be worth sowing (common practice, no source).",
+    ),
     temp: float | None = typer.Option(
         None, "--temp", help="Temperature of the mix they will have, in the degrees you display."
     ),
@@ -64,9 +70,9 @@ def seeds(
     Example: `traywarden seeds "Roma 2025" --plants 60 --cells 72 --place frame`, or
     `traywarden seeds tomato --tray A1 --cell-price 0.1 --hour-price 15`
     """
-    wanted, certain = fraction_from_text(fill), fraction_from_text(sure)
-    if wanted is None or certain is None:
-        raise UsageError("A part is needed for --fill and --sure; write it like 95%.")
+    wanted, certain, least = (fraction_from_text(text) for text in (fill, sure, gain))
+    if wanted is None or certain is None or least is None:
+        raise UsageError("A part is needed for --fill, --sure and --gain; write it like 95%.")
     with asking() as on:
         temp_c = c_from_f(temp) if temp is not None and on.display.temperature == "F" else temp
         answer = ask_seeds(
@@ -79,6 +85,7 @@ def seeds(
                 place,
                 wanted,
                 certain,
+                least,
                 temp_c,
                 seed_price,
                 cell_price,
@@ -86,63 +93,54 @@ def seeds(
                 thin_seconds,
             ),
         )
-    emit(answer, lambda a: _print(a, certain), as_json=as_json)
+    emit(answer, _print, as_json=as_json)
 
 
-def _print(answer: SeedsAnswer, certain: float) -> None:
+def _print(answer: SeedsAnswer) -> None:
     say(answer.sentence)
+    for sentence in answer.advice:
+        if sentence:
+            say(sentence)
     say("")
-    rows = answer.plan.rows
+    plan, plants = answer.plan, answer.plants
+    rows = [*plan.rows, *([plan.left] if plan.left is not None and plan.left not in plan.rows else [])]
+    chosen = plan.left or plan.best
+    free = len({row.cells for row in plan.rows}) > 1
+    headings = ["a cell", "cells", "filled", "4 in 5", "of 100", f"{plants}+", f"for {plants}", "seeds"]
+    headings += ["to thin", "price", "a plant", ""]
     print_table(
-        (
-            "seeds a cell",
-            "cells filled",
-            "of 100",
-            f"{answer.plants or ''} or more",
-            "cells for them",
-            "seeds",
-            "to thin",
-            "price",
-            "a plant",
-            "",
-        ),
+        headings,
         [
             (
                 f"{row.per_cell}",
-                f"{row.filled:.0f} ({row.filled_low}–{row.filled_high})",
-                f"{row.fill_share * 100:.0f}",
-                "" if row.wanted_chance is None else chance(row.wanted_chance),
-                "" if answer.plants is None else f"{row.cells_needed or '–'}",
+                f"{row.cells}",
+                f"{row.filled_middle}",
+                f"{row.filled_low}–{row.filled_high}",
+                f"{row.middle_share * 100:.0f}",
+                "" if row.wanted_chance is None else f"{row.wanted_chance * 100:.0f} %",
+                "" if plants is None or free else f"{row.cells_needed or '–'}",
                 f"{row.seeds}",
                 f"{row.thinned:.0f}",
-                "" if row.price is None else f"{row.price:.2f}",
-                "" if row.plant_price is None else f"{row.plant_price:.3f}",
-                "◀" if row.per_cell == answer.chosen else "",
+                f"{row.price:.2f}" if row.price else "",
+                f"{row.plant_price:.3f}" if row.plant_price else "",
+                "◀" if row == chosen else "",
             )
             for row in rows
         ],
-        right=("seeds a cell", "of 100", "cells for them", "seeds", "to thin", "price", "a plant"),
+        right=[heading for heading in headings if heading != "4 in 5"],
     )
-    last = rows[-1].per_cell
-    for row in rows[1:]:
-        if row.pays_from_price is not None and row.per_cell <= max(answer.chosen + 1, 2):
-            say(_pays(row, rows[row.per_cell - 2]))
-    if answer.plan.cheapest is not None and answer.plan.cheapest != answer.chosen and last > 1:
-        say(f"The cheapest plants come of {answer.plan.cheapest} a cell.")
-    say("\nWhy:")
+    legend = "Filled: in a middling tray, and in four trays of five."
+    if plants is not None:
+        legend += f" {plants}+: how often {plants} plants or more come of it."
+        legend += (
+            "" if free else f" For {plants}: cells that give them {answer.certain * 100:g} times in 100."
+        )
+    say(legend)
+    say("")
+    say("Why:")
     _print_why(answer)
     for remark in answer.remarks:
         say(f"{remark[:1].upper()}{remark[1:]}.")
-    if answer.plants is not None:
-        say(f"Cells for them: how many cells give {answer.plants} plants {certain * 100:.0f} times in 100.")
-
-
-def _pays(row: SowingRow, before: SowingRow) -> str:
-    more = (row.fill_share - before.fill_share) * 100
-    return (
-        f"Seed {row.per_cell} in each cell fills {more:.0f} more of 100 cells; "
-        f"with thinning it pays where an empty cell costs you more than {row.pays_from_price:.2f}."
-    )
 
 
 def _print_why(answer: SeedsAnswer) -> None:

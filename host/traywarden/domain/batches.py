@@ -74,7 +74,7 @@ class Batch:
     `seen_ms` is when some were first written down as up, counted or not. `filled` is the newest count of
     cells with at least one seedling, and of the seedlings in them. `fell` holds the counts lower than one
     before: when, how many, after how many. `ended_ms` is when the tray was sown anew or planted out, or its
-    seedlings potted up.
+    seedlings potted up. Not `teaches`: the grower left the sowing, or one of its counts, out of learning.
     """
 
     sowing: Entry
@@ -85,6 +85,7 @@ class Batch:
     filled: tuple[int, int] | None = None
     fell: tuple[tuple[int, int, int], ...] = ()
     more_than_sown: bool = False
+    teaches: bool = True
 
     @property
     def up(self) -> int:
@@ -209,6 +210,7 @@ def batch_of(span: SownSpan, sown: int | None) -> Batch:
         next((_filled(e) for e in reversed(seen) if {"filled_cells", "count"} <= e.data.keys()), None),
         fell,
         too_many,
+        all(e.data.get("learn") is not False for e in (span.sowing, *seen)),
     )
 
 

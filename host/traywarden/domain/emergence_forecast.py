@@ -1,7 +1,7 @@
 """What part of the seeds of a lot will come up in a kind of place: lot and place put together."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -43,6 +43,12 @@ class EmergenceForecast:
     comes_up: Middle
     germination: Middle
     place: Middle
+
+    def times(self, share: float) -> "EmergenceForecast":
+        """The same where only that part of what would come up does."""
+        up = self.comes_up
+        comes_up = Middle(up.mean_share * share, up.low_share * share, up.high_share * share)
+        return replace(self, values=self.values * share, comes_up=comes_up)
 
 
 def emergence_forecast(

@@ -1,7 +1,7 @@
 """How many seeds to sow in each cell: cells filled, plants had, seeds and money spent, for 1, 2, 3 …"""
 
+import math
 from dataclasses import dataclass
-from itertools import pairwise
 
 import numpy as np
 from scipy import special
@@ -9,43 +9,39 @@ from scipy import special
 from traywarden.domain.cell_fill import CLUSTERING, empty_chance
 from traywarden.domain.emergence_forecast import LEVEL, EmergenceForecast
 from traywarden.domain.germination_metrics import Floats
+from traywarden.domain.lot_germination import interval_of
+from traywarden.domain.sowing_costs import Costs
 
 MOST_PER_CELL = 12
 FILL = 0.95
 CERTAIN = 0.90
-"""Cells to be filled on average, and how sure the plants wanted should be (common practice, no source)."""
-THIN_S = 4.0
-"""To snip one seedling too many [s] (common practice, no source)."""
-ENOUGH = 0.995
-WORTH_A_SEED = 0.02
+"""Cells to be filled in a middling tray, and how sure the plants wanted should be (common practice, no
+source)."""
+LEAST_GAIN = 0.02
+"""One more seed in each cell is worth sowing if it fills so many cells more (common practice, no source)."""
 MOST_CELLS_TIMES = 20
 BINS = 300
 
 
 @dataclass(frozen=True, slots=True)
-class Costs:
-    """What things cost, in the grower's own money. None: not known, and left out of sums."""
-
-    seed_price: float | None = None
-    cell_price: float | None = None
-    hour_price: float | None = None
-    thin_s: float = THIN_S
-
-
-@dataclass(frozen=True, slots=True)
 class SowingRow:
-    """What comes of so many seeds in each cell. `filled_low`, `filled_high`: 80 % of the trays.
+    """What comes of so many seeds in each of so many cells.
 
-    `wanted_chance` is the chance of the plants wanted from these cells, `cells_needed` how many cells would
-    give them surely enough, `thinned` the seedlings too many. `price` sums what is known of seed, cells and
-    time; `plant_price` is that for each plant. `pays_from_price`: from what an empty cell costs upwards the
-    last seed added in each cell pays for itself.
+    Filled, on average `fill_share` of the cells, `filled` of them; in a middling tray, better than half of
+    the trays and worse than the others, `middle_share` and `filled_middle`; from `filled_low` to
+    `filled_high` in four trays of five. `wanted_chance` is the chance of the plants wanted from these cells,
+    `cells_needed` how many cells would give them surely enough, `thinned` the seedlings too many. `price`
+    sums what is known of seed, cells and time; `plant_price` is that for each plant. `pays_from_price`: from
+    what an empty cell costs upwards the last seed added in each cell pays for itself.
     """
 
     per_cell: int
+    cells: int
     seeds: int
     fill_share: float
     filled: float
+    middle_share: float
+    filled_middle: int
     filled_low: int
     filled_high: int
     thinned: float
@@ -62,27 +58,42 @@ class SowingRow:
 class SowingPlan:
     """Rows for 1, 2, 3 … seeds in each cell, and which of them does what; None where none does.
 
-    `for_fill`: the fewest seeds that fill the part wanted on average; `for_plants`: that give the plants
-    wanted from these cells surely enough; `cheapest`: the lowest price of a plant, where prices are known.
-    `levels_off`: from there on one seed more fills fewer than 2 of 100 cells more (no source).
+    `for_fill`: the fewest seeds that fill the part wanted in a middling tray; `for_plants`: that give the
+    plants wanted from these cells surely enough; `levels_off`: from there on one seed more is not worth
+    sowing; `cheapest`: the lowest price of a plant, where prices are known. `best` is what to sow, `left`
+    what to sow of the seeds left where those are fewer.
     """
 
     rows: tuple[SowingRow, ...]
     for_fill: int | None
     for_plants: int | None
+    levels_off: int | None
     cheapest: int | None
-    levels_off: int
+    best: SowingRow
+    left: SowingRow | None
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What is wanted: plants, one from each filled cell, and from which cells (None: as many as it takes).
+
+    `fill_share` of the cells filled in a middling tray, the plants as surely as `certain_share`; a seed more
+    in each cell only if it fills `gain_share` more of them.
+    """
+
+    cells: int | None
+    plants: int | None = None
+    fill_share: float = FILL
+    certain_share: float = CERTAIN
+    gain_share: float = LEAST_GAIN
 
 
 def sowing_plan(
     forecast: EmergenceForecast,
     clustering: Floats,
-    cells: int,
-    *,
-    plants: int | None = None,
-    fill_share: float = FILL,
-    certain_share: float = CERTAIN,
+    wanted: Wanted,
     costs: Costs | None = None,
+    seeds_left: int | None = None,
 ) -> SowingPlan:
     """Weigh 1, 2, 3 … seeds in each cell.
 
@@ -90,99 +101,139 @@ def sowing_plan(
     ----------
     forecast : what part of the seeds will come up in the tray
     clustering : array, chances of CLUSTERING: how far seeds of one cell share its luck
-    cells : int, cells to be sown
-    plants : int or None, plants wanted, one from each filled cell
-    fill_share : float, 0 … 1, part of the cells wanted filled on average
-    certain_share : float, 0 … 1, how sure the plants wanted should be
+    wanted : Wanted
     costs : Costs, what is known of prices
+    seeds_left : int or None, seeds there are
 
     Returns
     -------
-    SowingPlan, up to the row that fills 99.5 % of the cells, or the one after all that is wanted is done
+    SowingPlan, up to one seed more than is worth sowing
 
     Notes
     -----
     Cells filled are binomial given how the tray does, and how the tray does is the forecast: the interval
-    holds both. A filled cell gives one plant; seedlings beyond the first are thinned. From n − 1 to n seeds
-    the last seed pays where (its price + thinning) / (rise in the part filled) is below what an empty cell
-    costs (its mix, its place on the bench, the plant not had).
+    holds both. What to sow is decided for the middling tray: the fewest seeds in a cell that fill the part
+    wanted, or that give the plants wanted from the cells there are, but no more than are worth sowing. More
+    seeds in a cell do not help where the whole lot or the whole tray does badly; more cells, or knowing more,
+    do. A filled cell gives one plant; seedlings beyond the first are thinned. From n − 1 to n seeds the last
+    seed pays where (its price + thinning) / (rise in the part filled) is below what an empty cell costs (its
+    mix, its place on the bench, the plant not had).
 
     Raises
     ------
-    ValueError if there is no cell.
+    ValueError if there is no cell, or neither cells nor plants are given.
 
     Examples
     --------
     >>> from traywarden.domain.emergence_forecast import Middle
     >>> sure = EmergenceForecast(np.array([0.8]), np.ones(1), *[Middle(0.8, 0.8, 0.8)] * 3)
-    >>> [round(row.fill_share, 3) for row in sowing_plan(sure, np.eye(CLUSTERING.size)[0], 72).rows]
-    [0.8, 0.96, 0.992]
+    >>> plan = sowing_plan(sure, np.eye(CLUSTERING.size)[0], Wanted(72))
+    >>> [round(row.fill_share, 3) for row in plan.rows], plan.best.per_cell
+    ([0.8, 0.96, 0.992], 2)
     """
-    if cells < 1:
+    if wanted.cells is None and wanted.plants is None:
+        raise ValueError("cells or plants must be given")
+    if wanted.cells is not None and wanted.cells < 1:
         raise ValueError("there must be a cell to sow")
-    prices = costs or Costs()
+    table = _Table(forecast, clustering, wanted, costs or Costs())
     rows: list[SowingRow] = []
-    fill_before = 0.0
-    spent_before: float | None = None
-    for per_cell in range(1, MOST_PER_CELL + 1):
-        share, chances = _fill(forecast, clustering, per_cell)
-        fill = float(share @ chances)
-        thinned = round(max(0.0, float(forecast.values @ forecast.chances) * per_cell - fill), 9)
-        spent = _seed_and_time(prices, per_cell, thinned)
-        pays = None
-        if spent is not None and spent_before is not None and fill > fill_before:
-            pays = (spent - spent_before) / (fill - fill_before)
-        numbers = _numbers(share, chances, cells, plants, certain_share)
-        price = _price(prices, cells, per_cell, thinned)
-        rows.append(
-            SowingRow(
-                per_cell,
-                per_cell * cells,
-                fill,
-                fill * cells,
-                *numbers.range,
-                thinned * cells,
-                thinned * cells * prices.thin_s / 60,
-                numbers.wanted_chance,
-                numbers.cells_needed,
-                None if numbers.cells_needed is None else numbers.cells_needed * per_cell,
-                price,
-                None if price is None or not fill else price / (fill * cells),
-                pays,
-            )
-        )
-        fill_before, spent_before = fill, spent
-        plan = SowingPlan(tuple(rows), *_chosen(rows, plants, fill_share, certain_share))
-        done = plan.for_fill is not None and (plants is None or plants > cells or plan.for_plants is not None)
-        if fill >= ENOUGH or (done and per_cell > max(plan.for_fill or 0, plan.for_plants or 0)):
-            break
-    return plan
-
-
-@dataclass(frozen=True, slots=True)
-class _Numbers:
-    range: tuple[int, int]
-    wanted_chance: float | None
-    cells_needed: int | None
-
-
-def _chosen(
-    rows: list[SowingRow], plants: int | None, fill_share: float, certain_share: float
-) -> tuple[int | None, int | None, int | None, int]:
-    for_fill = next((row.per_cell for row in rows if row.fill_share >= fill_share), None)
-    for_plants = next(
-        (
-            row.per_cell
-            for row in rows
-            if row.wanted_chance is not None and row.wanted_chance >= certain_share
-        ),
-        None,
-    )
+    for_fill = levels_off = None
+    while len(rows) < MOST_PER_CELL and (for_fill is None or len(rows) <= for_fill) and levels_off is None:
+        rows.append(table.row(len(rows) + 1, wanted.cells))
+        if for_fill is None and rows[-1].middle_share >= wanted.fill_share:
+            for_fill = len(rows)
+        if len(rows) > 1 and rows[-1].middle_share - rows[-2].middle_share < wanted.gain_share:
+            levels_off = len(rows) - 1
+    most = min(for_fill or MOST_PER_CELL, levels_off or MOST_PER_CELL)
+    chances = [row.wanted_chance or 0.0 for row in rows]
+    enough = [k + 1 for k, chance in enumerate(chances) if chance >= wanted.certain_share]
+    for_plants = enough[0] if wanted.cells is not None and enough else None
+    best = rows[min(for_plants or most, most) - 1]
     priced = [row for row in rows if row.plant_price is not None]
     cheapest = min(priced, key=lambda row: row.plant_price or 0.0).per_cell if priced else None
-    steps = [after.fill_share - before.fill_share for before, after in pairwise(rows)]
-    levels_off = next((k + 1 for k, step in enumerate(steps) if step < WORTH_A_SEED), rows[-1].per_cell)
-    return for_fill, for_plants if plants is not None else None, cheapest, levels_off
+    left = None
+    if seeds_left and seeds_left < best.seeds:
+        left = table.from_left(rows[: best.per_cell], seeds_left)
+    return SowingPlan(tuple(rows), for_fill, for_plants, levels_off, cheapest, best, left)
+
+
+def filled_range(
+    forecast: EmergenceForecast, clustering: Floats, per_cell: int, cells: int
+) -> tuple[int, int]:
+    """Cells filled in four trays of five, from … to."""
+    share, chances = _fill(forecast, clustering, per_cell)
+    low, high = (_count_at(level, cells, share, chances) for level in ((1 - LEVEL) / 2, (1 + LEVEL) / 2))
+    return low, high
+
+
+class _Table:
+    """Rows as they are asked for."""
+
+    def __init__(
+        self, forecast: EmergenceForecast, clustering: Floats, wanted: Wanted, prices: Costs
+    ) -> None:
+        self._forecast, self._clustering = forecast, clustering
+        self._wanted, self._prices = wanted, prices
+
+    def row(self, per_cell: int, cells: int | None) -> SowingRow:
+        """With cells None: as many as give the plants surely enough, or in a middling tray."""
+        share, chances = _fill(self._forecast, self._clustering, per_cell)
+        fill = float(share @ chances)
+        middle = float(interval_of(share, chances, 0.0)[0])
+        plants, certain = self._wanted.plants, self._wanted.certain_share
+        needed = None if plants is None else _cells_for(plants, share, chances, certain)
+        if cells is None:
+            cells = needed or math.ceil((plants or 1) / max(middle, 1 / MOST_CELLS_TIMES))
+        prices = self._prices
+        thinned = self._thinned(per_cell, fill)
+        price = prices.of_all(cells, per_cell, thinned)
+        low, median, high = (
+            _count_at(level, cells, share, chances) for level in ((1 - LEVEL) / 2, 0.5, (1 + LEVEL) / 2)
+        )
+        return SowingRow(
+            per_cell,
+            cells,
+            per_cell * cells,
+            fill,
+            fill * cells,
+            middle,
+            median,
+            low,
+            high,
+            thinned * cells,
+            thinned * cells * prices.thin_s / 60,
+            None if plants is None else _chance_of(plants, cells, share, chances),
+            needed,
+            None if needed is None else needed * per_cell,
+            price,
+            None if price is None or not fill else price / (fill * cells),
+            self._pays(per_cell, fill, thinned),
+        )
+
+    def from_left(self, rows: list[SowingRow], seeds: int) -> SowingRow:
+        """What to make of fewer seeds: all that is wanted with fewer in a cell, else every cell once more."""
+        if self._wanted.cells is None:
+            for row in reversed(rows):
+                if row.seeds <= seeds:
+                    return row
+        cells = self._wanted.cells or seeds
+        per_cell = max(1, seeds // cells)
+        return self.row(per_cell, min(cells, seeds // per_cell))
+
+    def _thinned(self, per_cell: int, fill: float) -> float:
+        """Seedlings too many in a cell, on average."""
+        up = float(self._forecast.values @ self._forecast.chances) * per_cell
+        return round(max(0.0, up - fill), 9)
+
+    def _pays(self, per_cell: int, fill: float, thinned: float) -> float | None:
+        if per_cell == 1:
+            return None
+        before = float(np.dot(*_fill(self._forecast, self._clustering, per_cell - 1)))
+        spent = self._prices.of_cell(per_cell, thinned)
+        spent_before = self._prices.of_cell(per_cell - 1, self._thinned(per_cell - 1, before))
+        if spent is None or spent_before is None or not fill > before:
+            return None
+        return (spent - spent_before) / (fill - before)
 
 
 def _fill(forecast: EmergenceForecast, clustering: Floats, per_cell: int) -> tuple[Floats, Floats]:
@@ -196,20 +247,16 @@ def _fill(forecast: EmergenceForecast, clustering: Floats, per_cell: int) -> tup
     return np.minimum(summed[kept] / total[kept], 1.0), total[kept] / total[kept].sum()
 
 
-def _numbers(
-    share: Floats, chances: Floats, cells: int, plants: int | None, certain_share: float
-) -> _Numbers:
-    k = np.arange(cells + 1)
-    below = np.array([1.0]) if cells == 0 else chances @ special.bdtr(k[None, :], cells, share[:, None])
-    tail = (1 - LEVEL) / 2
-    low, high = (int(np.searchsorted(below, at, side="left")) for at in (tail, 1 - tail))
-    if plants is None:
-        return _Numbers((low, high), None, None)
-    return _Numbers(
-        (low, high),
-        _chance_of(plants, cells, share, chances),
-        _cells_for(plants, share, chances, certain_share),
-    )
+def _count_at(level: float, cells: int, share: Floats, chances: Floats) -> int:
+    """The fewest filled cells that are not exceeded with that chance."""
+    low, high = 0, cells
+    while low < high:
+        middle = (low + high) // 2
+        if float(chances @ special.bdtr(middle, cells, share)) >= level:
+            high = middle
+        else:
+            low = middle + 1
+    return low
 
 
 def _chance_of(plants: int, cells: int, share: Floats, chances: Floats) -> float:
@@ -233,19 +280,3 @@ def _cells_for(plants: int, share: Floats, chances: Floats, certain_share: float
         else:
             low = middle + 1
     return low
-
-
-def _seed_and_time(prices: Costs, per_cell: int, thinned: float) -> float | None:
-    """What the seed of one cell and thinning it cost; None without the price of seed."""
-    if prices.seed_price is None:
-        return None
-    return per_cell * prices.seed_price + thinned * prices.thin_s / 3600 * (prices.hour_price or 0.0)
-
-
-def _price(prices: Costs, cells: int, per_cell: int, thinned: float) -> float | None:
-    if prices.seed_price is None and prices.cell_price is None and prices.hour_price is None:
-        return None
-    seed_and_time = per_cell * (prices.seed_price or 0.0) + thinned * prices.thin_s / 3600 * (
-        prices.hour_price or 0.0
-    )
-    return cells * (seed_and_time + (prices.cell_price or 0.0))

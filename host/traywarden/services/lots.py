@@ -77,15 +77,15 @@ def lot_knowledge(ground: Ground, lot: Lot | None, crop_key: str, at_ms: int) ->
         error = label_tolerance_share(least) / CERTAIN_Z
         evidence.append(AtLeast(least, error, years))
         says = (
-            f"no figure of its own; seed in trade must germinate {_pct(least)} or more in the United States, "
-            "which is taken to hold four times in five"
+            f"no figure of its own; seed sold in the United States must germinate {_pct(least)} or more, "
+            "which is trusted four times in five"
         )
         told.append(Told(says, facts.standard_source, packet_at))
     else:
         evidence.append(AtLeast(*UNKNOWN_LEAST, years))
         says = (
-            "no figure of its own, and the law names none for this kind: taken like the 68 kinds it names, "
-            f"of which the middle one must germinate {_pct(UNKNOWN_LEAST[0])}"
+            "no figure of its own, and the law names none for this kind: taken like the middle one of the 68 "
+            f"it names, which must germinate {_pct(UNKNOWN_LEAST[0])}"
         )
         told.append(Told(says, STANDARD, packet_at))
     for test in (e for e in entries if e.kind is Kind.TESTED):

@@ -37,8 +37,8 @@ def sowing_record(ground: Ground, lot: Lot | None) -> SowingRecord:
     unknown: list[str] = []
     for known in garden_batches(ground):
         batch = known.batch
-        if not batch.counts or batch.sowing.data.get("learn") is False:
-            continue  # the grower said that it teaches nothing
+        if not batch.counts or not batch.teaches:
+            continue
         cells = _filled(known)
         if cells is not None:
             filled.append(cells)

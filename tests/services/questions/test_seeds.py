@@ -62,16 +62,65 @@ def ask(garden: LittleGarden, what: str, **asked: Any) -> SeedsAnswer:
 
 def test_the_answer_names_seeds_cells_and_the_chance_of_the_plants(garden: LittleGarden) -> None:
     answer = ask(garden, "packet", plants=60, place="Cold frame")
-    row = answer.plan.rows[answer.chosen - 1]
+    row = answer.plan.best
     assert answer.sentence.startswith(
         f"Sow {answer.chosen} seeds of “packet” in each of 72 cells, to stand in “Cold frame” "
-        f"({row.seeds} seeds): about {row.filled:.0f} cells fill, "
+        f"({row.seeds} seeds): about {row.filled_middle} cells fill, "
         f"{row.filled_low} to {row.filled_high} in four trays of five."
     )
     assert "60 plants or more come of it" in answer.sentence
     assert row.wanted_chance is not None
     assert row.wanted_chance >= 0.9
     assert answer.plan.rows[answer.chosen - 2].wanted_chance < 0.9  # type: ignore[operator]
+
+
+def test_no_grower_is_told_to_sow_seven_in_a_cell(garden: LittleGarden) -> None:
+    """Where the doubt is in the lot, more cells or a test help, not more seeds: two or three in each."""
+    for what, plants, cells in (("plain", 70, 72), ("tested", 40, None), ("tomato", 70, 72)):
+        answer = ask(garden, what, plants=plants, cells=cells, place="Cold frame")
+        assert answer.chosen <= 3
+        assert any("cells (" in advice for advice in answer.advice)
+    short = ask(garden, "plain", plants=70)
+    assert any(
+        advice.startswith("For 70 plants 90 times in 100 take more cells rather than more seeds")
+        for advice in short.advice
+    )
+
+
+def test_without_cells_the_plants_say_how_many(garden: LittleGarden) -> None:
+    answer = ask(garden, "packet", plants=60, cells=None, place="Cold frame")
+    assert answer.cells == answer.plan.best.cells_needed
+    assert f"in each of {answer.cells} cells" in answer.sentence
+    assert any(advice.startswith("Or ") and "1 in each of" in advice for advice in answer.advice)
+
+
+def test_what_would_tell_more_is_said_with_how_much(garden: LittleGarden) -> None:
+    answer = ask(garden, "plain", place="Cold frame")
+    row = answer.plan.best
+    test = next(each for each in answer.narrower if each.by == "test")
+    assert row.filled_low < test.filled_low <= test.filled_high <= row.filled_high
+    said = next(advice for advice in answer.advice if "as much as is known" in advice)
+    assert (
+        f"a germination test of 50 seeds (traywarden lot test) would narrow that to {test.filled_low}–"
+        in said
+    )
+
+
+def test_a_test_that_comes_out_as_expected_narrows_it_as_far_as_was_said(tmp_path: Path) -> None:
+    made = little_garden(tmp_path, with_readings=False)
+    with made.store.write() as tx:
+        lot_id = lots(tx)["plain"]
+    before = ask(made, "plain")
+    sprouted = round(50 * before.germination.mean_share)
+    with made.store.write() as tx:
+        journal.write(
+            tx, Kind.TESTED, NOW_MS, NOW_MS, lot_id=lot_id, data={"seeds": 50, "sprouted": sprouted}
+        )
+    after = ask(made, "plain")
+    made.store.close()
+    promised = next(each for each in before.narrower if each.by == "test")
+    row = after.plan.rows[before.chosen - 1]
+    assert (row.filled_low, row.filled_high) == (promised.filled_low, promised.filled_high)
 
 
 def test_the_frame_takes_fewer_seeds_than_the_bench_by_the_gardens_own_trays(garden: LittleGarden) -> None:
@@ -119,9 +168,21 @@ def test_a_crop_may_be_asked_for_without_a_lot(garden: LittleGarden) -> None:
     assert (answer.crop, answer.lot) == ("Tomato", None)
     unknown = ask(garden, "petunia")
     assert "the law names none for this kind" in unknown.evidence[0].says
-    assert not any("Test the seed first" in remark for remark in unknown.remarks)
-    full = ask(garden, "petunia", fill=0.99)
-    assert any("Test the seed first" in remark for remark in full.remarks)
+    assert not any("do not fill in a middling tray" in remark for remark in unknown.remarks)
+    full = ask(garden, "petunia", fill=0.999)
+    assert any("99.9 % of the cells do not fill in a middling tray" in remark for remark in full.remarks)
+
+
+def test_seed_too_poor_for_cells_is_pricked_out_of_an_open_tray(tmp_path: Path) -> None:
+    made = little_garden(tmp_path, with_readings=False)
+    with made.store.write() as tx:
+        lot_id = lots(tx)["plain"]
+        journal.write(tx, Kind.TESTED, NOW_MS, NOW_MS, lot_id=lot_id, data={"seeds": 200, "sprouted": 60})
+    answer = ask(made, "plain", plants=60)
+    made.store.close()
+    assert answer.chosen > 4
+    told = next(remark for remark in answer.remarks if "prick out what comes" in remark)
+    assert f"about {answer.plan.rows[0].seeds_needed} seeds for 60 plants" in told
 
 
 def test_price_and_seeds_left_come_from_the_lot(tmp_path: Path) -> None:
@@ -142,10 +203,21 @@ def test_price_and_seeds_left_come_from_the_lot(tmp_path: Path) -> None:
         )
     answer = ask(made, "packet")
     given = ask(made, "packet", seed_price=0.5)
+    free, unknown = ask(made, "packet", seed_price=0.0), ask(made, "plain")
+    thinned = ask(made, "packet", seed_price=0.0, hour_price=15.0)
     made.store.close()
     assert answer.seed_price == pytest.approx(6.0 / 200)
     assert answer.seeds_left == 200 - 80 - 20
-    assert any("only 100 seeds of the lot are left" in remark for remark in answer.remarks)
+    assert answer.sentence.startswith("Of the 100 seeds left of “packet” sow 1 in each of 72 cells: about")
+    best = answer.plan.best
+    assert f"More would fill more: {best.per_cell} in each cell take {best.seeds} seeds." in answer.advice
+    paying = [advice for advice in answer.advice if "pays if an empty cell costs you more than" in advice]
+    assert len(paying) == 1
+    assert any("The seed costs nothing and your time has no price" in advice for advice in free.advice)
+    assert any("What a seed costs is not known" in advice for advice in unknown.advice)
+    for one in (free, unknown):
+        assert not any("pays" in advice for advice in one.advice)
+    assert any("pays if an empty cell costs you more than" in advice for advice in thinned.advice)
     assert any("no tray of this garden has been counted" in remark for remark in answer.remarks)
     assert given.seed_price == 0.5
     assert answer.plan.rows[1].pays_from_price is not None
@@ -199,19 +271,20 @@ def test_a_place_whose_mix_is_too_cold_for_the_seed_is_pointed_at(tmp_path: Path
     pepper = ask(made, "pepper", place="Open bench")
     radish = ask(made, "radish", place="Cold frame")
     made.store.close()
-    told = [remark for remark in pepper.remarks if "the mix in Open bench was at" in remark]
+    told = [advice for advice in pepper.advice if "the mix in Open bench was at" in advice]
     assert len(told) == 1
     assert "not verified" in told[0]
-    assert not any("the mix in" in remark for remark in radish.remarks)
+    assert not any("the mix in" in advice for advice in radish.advice)
 
 
 @pytest.mark.parametrize(
     ("what", "asked", "says"),
     [
-        ("packet", {"cells": None}, "Say how many cells"),
+        ("packet", {"cells": None}, "Say how many plants are wanted"),
         ("packet", {"cells": 0}, "0 cells cannot be sown"),
         ("packet", {"plants": 0}, "0 plants cannot be asked for"),
         ("packet", {"fill": 1.0}, "cannot be; write it like 95%"),
+        ("packet", {"gain": 0.0}, "0 for --gain cannot be"),
         ("packet", {"seed_price": -1.0}, "price of -1 for a seed"),
         ("packet", {"thin_s": -1.0}, "seconds to thin"),
     ],

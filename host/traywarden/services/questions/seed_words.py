@@ -1,30 +1,118 @@
 """How many seeds to sow, in words."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
 from traywarden.domain.emergence_forecast import Middle
-from traywarden.domain.sowing_plan import SowingPlan, SowingRow
+from traywarden.domain.sowing_costs import Costs
+from traywarden.domain.sowing_plan import SowingPlan, SowingRow, Wanted
 from traywarden.services.lots import Told
 from traywarden.services.questions.ground import Ground
+from traywarden.services.questions.seed_doubt import TEST_SEEDS, Narrower
 from traywarden.services.sowing_record import SowingRecord
 
 ANY = "any place"
+MANY = 4
+"""More seeds in a cell than this are pricked out of an open tray instead (common practice, no source)."""
 
 
-def seeds_sentence(name: str, where: str, cells: int, plants: int | None, row: SowingRow) -> str:
+def seeds_sentence(name: str, where: str, plan: SowingPlan, wanted: Wanted, left: int | None) -> str:
     """What to sow and what comes of it."""
-    seeds = f"{row.per_cell} seed{'' if row.per_cell == 1 else 's'}"
+    row = plan.left or plan.best
     place = "" if where == ANY else f", to stand in {where}"
-    said = (
-        f"Sow {seeds} of {name} in each of {cells} cells{place} ({row.seeds} seeds): "
-        f"about {row.filled:.0f} cells fill, {row.filled_low} to {row.filled_high} in four trays of five."
+    if plan.left is None:
+        seeds = f"{row.per_cell} seed{'' if row.per_cell == 1 else 's'}"
+        said = f"Sow {seeds} of {name} in each of {row.cells} cells{place} ({row.seeds} seeds)"
+    else:
+        said = f"Of the {left} seeds left of {name} sow {row.per_cell} in each of {row.cells} cells{place}"
+    filled = (
+        f"about {row.filled_middle} cells fill, {row.filled_low} to {row.filled_high} in four trays of five"
     )
-    if plants is None or row.wanted_chance is None:
-        return said
-    if plants > cells:
-        more = f"{row.cells_needed} cells" if row.cells_needed else "more cells than twenty times as many"
-        return f"{said} {plants} plants need {more} at {seeds} each."
-    return f"{said} {plants} plants or more come of it {chance(row.wanted_chance)}."
+    if wanted.plants is None or row.wanted_chance is None:
+        return f"{said}: {filled}."
+    if wanted.plants > row.cells:
+        return f"{said}: {filled}. {wanted.plants} plants need more cells."
+    return f"{said}: {filled}. {wanted.plants} plants or more come of it {chance(row.wanted_chance)}."
+
+
+def other_ways(plan: SowingPlan, wanted: Wanted, left: int | None) -> Iterable[str]:
+    """What there is too little of, and other cells and seeds that give the plants surely enough."""
+    row = plan.left or plan.best
+    if left == 0:
+        yield f"By the journal no seed of the lot is left; this takes {row.seeds}."
+    surely = (row.wanted_chance or 0.0) >= wanted.certain_share
+    if wanted.plants is None:
+        if plan.left is not None:
+            yield f"More would fill more: {plan.best.per_cell} in each cell take {plan.best.seeds} seeds."
+        return
+    ways = [
+        f"{each.per_cell} in each of {each.cells_needed} ({each.seeds_needed} seeds)"
+        for each in reversed(plan.rows[: plan.best.per_cell])
+        if each.cells_needed and (each.per_cell, each.cells_needed) != (row.per_cell, row.cells)
+    ]
+    if not ways or (surely and wanted.cells is not None):
+        return
+    begins = "Or "
+    if not surely:
+        begins = (
+            f"For {wanted.plants} plants {chance(wanted.certain_share)} take more cells rather than more "
+        )
+        begins += "seeds in each: "
+    yield f"{begins}{', or '.join(ways).replace(' (', ' cells (', 1)}."
+
+
+def narrower_sentence(narrower: Sequence[Narrower], row: SowingRow) -> Iterable[str]:
+    """What would tell more."""
+    by = {
+        "test": f"a germination test of {TEST_SEEDS} seeds (traywarden lot test)",
+        "tray": "a tray of it counted to its end (traywarden emerged)",
+    }
+    told = [f"{by[each.by]} would narrow that to {each.filled_low}–{each.filled_high}" for each in narrower]
+    if told:
+        yield (
+            f"{row.filled_low} to {row.filled_high} is as much as is known: {'; '.join(told)}, "
+            "if it comes out as expected."
+        )
+
+
+def money_sentence(row: SowingRow, plan: SowingPlan, costs: Costs) -> str:
+    """From which price of an empty cell on a seed pays; or why that cannot be said."""
+    if not costs.weighable:
+        why = (
+            "What a seed costs is not known (price and number of the lot, or --seed-price)"
+            if costs.seed_price is None
+            else "The seed costs nothing and your time has no price (--hour-price)"
+        )
+        return f"{why}, so that thinning is not weighed against empty cells."
+    pays = [
+        f"{_ordinal(each.per_cell)} seed in each cell pays if an empty cell costs you more than "
+        f"{money(each.pays_from_price)}"
+        for each in plan.rows[1:]
+        if each.pays_from_price is not None and row.per_cell <= each.per_cell <= row.per_cell + 1
+    ]
+    told = f"A {', a '.join(pays)}." if pays else ""
+    if not costs.hour_price:
+        told += " Your time to thin has no price (--hour-price)."
+    cheapest = next((each for each in plan.rows if each.per_cell == plan.cheapest), None)
+    known = costs.cell_price and cheapest is not None and cheapest.per_cell != row.per_cell
+    if known and cheapest is not None and cheapest.plant_price and row.plant_price:
+        told += (
+            f" The cheapest plants come of {cheapest.per_cell} a cell: "
+            f"{money(cheapest.plant_price)} each, against {money(row.plant_price)}."
+        )
+    return told.strip()
+
+
+def _ordinal(number: int) -> str:
+    return {2: "second", 3: "third", 4: "fourth", 5: "fifth"}.get(number, f"{number}th")
+
+
+def money(price: float) -> str:
+    """A sum as exactly as it is worth.
+
+    >>> money(12.345), money(0.0312)
+    ('12.35', '0.031')
+    """
+    return f"{price:.2f}" if price >= 0.1 else f"{price:.2g}"
 
 
 def chance(part: float) -> str:
@@ -41,26 +129,23 @@ def chance(part: float) -> str:
     return f"{times} time{'' if times == 1 else 's'} in 100"
 
 
-def seeds_remarks(
-    row: SowingRow,
-    plan: SowingPlan,
-    place: Middle,
-    fill: float,
-    left: int | None,
-    price: float | None,
-    record: SowingRecord,
-) -> Iterable[str]:
+def seeds_remarks(plan: SowingPlan, wanted: Wanted, place: Middle, record: SowingRecord) -> Iterable[str]:
     """What the grower should know beside the numbers."""
-    if left is not None and left < row.seeds:
-        yield f"only {left} seeds of the lot are left by the journal; this takes {row.seeds}"
-    if plan.for_fill is None:
+    best = plan.best
+    if best.middle_share < wanted.fill_share and plan.for_plants is None:
         yield (
-            f"no number of seeds looked at fills {fill * 100:g} % of the cells on average: more seeds do not "
-            "help where the whole lot may be poor or the whole tray fail. Test the seed first "
-            "(traywarden lot test), or sow at a better temperature"
+            f"{wanted.fill_share * 100:g} % of the cells do not fill in a middling tray: more seeds in each "
+            f"are not worth sowing where one more fills fewer than {wanted.gain_share * 100:g} of 100 cells "
+            "(--gain; common practice, no source)"
         )
-    if price is None:
-        yield "what a seed costs is not known; add the price and number of seeds to the lot, or --seed-price"
+    if best.per_cell > MANY:
+        many = plan.rows[0].seeds_needed
+        yield (
+            f"more than {MANY} seeds in a cell are tedious to thin: sow seed as poor as this thickly in an "
+            "open tray and prick out what comes"
+            + (f", about {many} seeds for {wanted.plants} plants" if many else "")
+            + " (common practice, no source)"
+        )
     if not record.others and not record.own:
         yield (
             "no tray of this garden has been counted to its end yet: that of 100 good seeds "
@@ -68,7 +153,7 @@ def seeds_remarks(
             f"{place.high_share * 100:.0f} in four trays of five) is common practice, without a source"
         )
     if record.unfinished:
-        yield f"still coming up at the last count, and not used: {', '.join(sorted(set(record.unfinished)))}"
+        yield f"not counted to the end yet, and not used: {', '.join(sorted(set(record.unfinished)))}"
     if record.unknown:
         yield (
             "not used, as seeds sown or place are not written down: " + ", ".join(sorted(set(record.unknown)))

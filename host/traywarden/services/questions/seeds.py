@@ -1,20 +1,30 @@
 """How many seeds to sow in each cell, and what it takes to have so many plants."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from traywarden.domain.cell_fill import CLUSTERING, clustering_chances
-from traywarden.domain.emergence_forecast import LEVEL, EmergenceForecast, Middle, emergence_forecast
+from traywarden.domain.emergence_forecast import LEVEL, Middle
 from traywarden.domain.garden import Lot, Place, PlaceKind
 from traywarden.domain.lot_germination import interval_of
 from traywarden.domain.place_emergence import SHARE, PlaceEmergence, place_emergence
-from traywarden.domain.sowing_plan import CERTAIN, FILL, THIN_S, Costs, SowingPlan, sowing_plan
+from traywarden.domain.sowing_costs import THIN_S, Costs
+from traywarden.domain.sowing_plan import CERTAIN, FILL, LEAST_GAIN, SowingPlan, Wanted, sowing_plan
 from traywarden.errors import UnknownNameError, UsageError
 from traywarden.services.lots import Told, lot_knowledge, seeds_left
 from traywarden.services.questions.ground import DAY_MS, Ground
-from traywarden.services.questions.seed_words import ANY, own_words, seeds_remarks, seeds_sentence
+from traywarden.services.questions.seed_doubt import Doubt, Narrower
+from traywarden.services.questions.seed_words import (
+    ANY,
+    money_sentence,
+    narrower_sentence,
+    other_ways,
+    own_words,
+    seeds_remarks,
+    seeds_sentence,
+)
 from traywarden.services.sowing_record import sowing_record
 from traywarden.store import crops as crop_store
 from traywarden.store import garden as garden_store
@@ -37,6 +47,7 @@ class SeedsAsked:
     place: str = ""
     fill: float = FILL
     certain: float = CERTAIN
+    gain: float = LEAST_GAIN
     soil_temp_c: float | None = None
     seed_price: float | None = None
     cell_price: float | None = None
@@ -60,7 +71,12 @@ class PlaceRow:
 
 @dataclass(frozen=True, slots=True)
 class SeedsAnswer:
-    """`comes_up` is `germination` × `place_share` × `warmth_share`; parts of 1, with 80 % intervals."""
+    """`comes_up` is `germination` × `place_share` × `warmth_share`; parts of 1, with 80 % intervals.
+
+    `chosen` seeds go in each of `cells`: row `plan.left` where the seeds left do not reach for `plan.best`.
+    `narrower`: what would tell more. `advice` stands beside the sentence: other ways, the temperature, what
+    would tell more, and money.
+    """
 
     garden: str
     crop: str
@@ -68,6 +84,7 @@ class SeedsAnswer:
     place: str
     cells: int
     plants: int | None
+    certain: float
     chosen: int
     sentence: str
     plan: SowingPlan
@@ -81,6 +98,8 @@ class SeedsAnswer:
     warmth_share: float | None
     seeds_left: int | None
     seed_price: float | None
+    narrower: tuple[Narrower, ...]
+    advice: tuple[str, ...]
     remarks: tuple[str, ...]
 
 
@@ -98,41 +117,36 @@ def ask_seeds(ground: Ground, asked: SeedsAsked) -> SeedsAnswer:
     record = sowing_record(ground, lot)
     kinds = {str(k): k.covered for k in PlaceKind} | {ANY: False, kind: covered}
     place = place_emergence(record.others, kinds)
-    forecast = emergence_forecast(known.germination, place, kind, covered, record.own)
-    warmth = None
-    if asked.soil_temp_c is not None:
-        warmth = _warmth(key, asked.soil_temp_c, crop, ground)
-        forecast = scaled(forecast, warmth)
+    warmth = None if asked.soil_temp_c is None else _warmth(key, asked.soil_temp_c, crop, ground)
+    doubt = Doubt(known, place, kind, covered, record.own, 1.0 if warmth is None else warmth)
+    forecast = doubt.forecast()
     clustering = clustering_chances(record.filled)
     price = asked.seed_price
     if price is None and lot is not None and lot.price is not None and lot.seeds:
         price = lot.price / lot.seeds
-    plan = sowing_plan(
-        forecast,
-        clustering,
-        cells,
-        plants=asked.plants,
-        fill_share=asked.fill,
-        certain_share=asked.certain,
-        costs=Costs(price, asked.cell_price, asked.hour_price, asked.thin_s),
-    )
-    chosen = (plan.for_plants if asked.plants else plan.for_fill) or plan.for_fill or plan.levels_off
-    row = next(r for r in plan.rows if r.per_cell == chosen)
+    costs = Costs(price, asked.cell_price, asked.hour_price, asked.thin_s)
+    wanted = Wanted(cells, asked.plants, asked.fill, asked.certain, asked.gain)
     left = seeds_left(ground, lot) if lot else None
-    remarks = [
-        *known.remarks,
-        *seeds_remarks(row, plan, forecast.place, asked.fill, left, price, record),
+    plan = sowing_plan(forecast, clustering, wanted, costs, left)
+    row = plan.left or plan.best
+    narrower = doubt.narrower(row, clustering)
+    advice = [
+        *other_ways(plan, wanted, left),
         *_warm_now(ground, asked, key, crop),
+        *narrower_sentence(narrower, row),
+        money_sentence(row, plan, costs),
     ]
+    remarks = [*known.remarks, *seeds_remarks(plan, wanted, forecast.place, record)]
     return SeedsAnswer(
         ground.garden.name,
         crop,
         lot.name if lot else None,
         where,
-        cells,
+        row.cells,
         asked.plants,
-        chosen,
-        seeds_sentence(f"“{lot.name}”" if lot else crop, where, cells, asked.plants, row),
+        asked.certain,
+        row.per_cell,
+        seeds_sentence(f"“{lot.name}”" if lot else crop, where, plan, wanted, left),
         plan,
         forecast.germination,
         forecast.place,
@@ -144,23 +158,10 @@ def ask_seeds(ground: Ground, asked: SeedsAsked) -> SeedsAnswer:
         warmth,
         left,
         price,
+        narrower,
+        tuple(advice),
         tuple(remarks),
     )
-
-
-def scaled(forecast: EmergenceForecast, share: float) -> EmergenceForecast:
-    """The same forecast where only that part of what would come up does."""
-    comes_up = Middle(
-        *(
-            part * share
-            for part in (
-                forecast.comes_up.mean_share,
-                forecast.comes_up.low_share,
-                forecast.comes_up.high_share,
-            )
-        )
-    )
-    return replace(forecast, values=forecast.values * share, comes_up=comes_up)
 
 
 def _check(asked: SeedsAsked) -> None:
@@ -168,7 +169,7 @@ def _check(asked: SeedsAsked) -> None:
         raise UsageError(f"{asked.plants} plants cannot be asked for; give 1 to {MOST_CELLS}.")
     if asked.cells is not None and not 1 <= asked.cells <= MOST_CELLS:
         raise UsageError(f"{asked.cells} cells cannot be sown; give 1 to {MOST_CELLS}.")
-    for name, share in (("fill", asked.fill), ("sure", asked.certain)):
+    for name, share in (("fill", asked.fill), ("sure", asked.certain), ("gain", asked.gain)):
         if not 0 < share < 1:
             raise UsageError(f"A part of {share:g} for --{name} cannot be; write it like 95%.")
     for name, price in (("seed", asked.seed_price), ("cell", asked.cell_price), ("hour", asked.hour_price)):
@@ -191,7 +192,8 @@ def _what(ground: Ground, what: str) -> tuple[Lot | None, str]:
     return lot, lot.crop
 
 
-def _cells(ground: Ground, asked: SeedsAsked) -> int:
+def _cells(ground: Ground, asked: SeedsAsked) -> int | None:
+    """Cells to be sown; None: as many as the plants take."""
     if asked.cells is not None:
         return asked.cells
     if asked.tray:
@@ -200,24 +202,30 @@ def _cells(ground: Ground, asked: SeedsAsked) -> int:
             return cells
         raise UsageError(f"How many cells tray “{asked.tray}” has is not written down; add --cells 72.")
     if asked.plants is not None:
-        return asked.plants
-    raise UsageError("Say how many cells are sown: --cells 72, or --tray with the name of a tray.")
+        return None
+    raise UsageError(
+        "Say how many plants are wanted, --plants 60, or which cells are sown: --cells 72 or --tray A1."
+    )
 
 
 def _place(ground: Ground, asked: SeedsAsked) -> tuple[str, str, bool]:
     """Words for where it will stand, the kind of place, and whether that is under cover."""
-    if asked.place:
-        place = _named_place(ground, asked.place)
-        if place is None:
-            kind = PlaceKind(asked.place.lower())
-            return str(kind), str(kind), kind.covered
+    place = _where(ground, asked)
+    if place is not None:
         return f"“{place.name}”", str(place.kind), place.covered
-    if asked.tray:
-        tray = garden_store.tray_named(ground.tx, asked.tray)
-        stands = ground.place_of(tray.tray_id, ground.now_ms)
-        if stands is not None:
-            return f"“{stands.name}”", str(stands.kind), stands.covered
+    if asked.place:
+        kind = PlaceKind(asked.place.lower())
+        return str(kind), str(kind), kind.covered
     return ANY, ANY, False
+
+
+def _where(ground: Ground, asked: SeedsAsked) -> Place | None:
+    """The place named, or that of the tray; None where only a kind of place is, or nothing."""
+    if asked.place:
+        return _named_place(ground, asked.place)
+    if asked.tray:
+        return ground.place_of(garden_store.tray_named(ground.tx, asked.tray).tray_id, ground.now_ms)
+    return None
 
 
 def _named_place(ground: Ground, words: str) -> Place | None:
@@ -240,9 +248,8 @@ def _warmth(key: str, soil_temp_c: float, crop: str, ground: Ground) -> float:
 
 
 def _warm_now(ground: Ground, asked: SeedsAsked, key: str, crop: str) -> list[str]:
-    """A remark where the mix of the place named has lately been too cold or too warm for the seed."""
-    facts = load_seed_facts().get(key)
-    place = _named_place(ground, asked.place) if asked.place else None
+    """A sentence where the mix of the place has lately been too cold or too warm for the seed."""
+    facts, place = load_seed_facts().get(key), _where(ground, asked)
     if asked.soil_temp_c is not None or facts is None or place is None:
         return []
     start_ms = ground.now_ms - WARM_DAYS * DAY_MS
@@ -256,9 +263,9 @@ def _warm_now(ground: Ground, asked: SeedsAsked, key: str, crop: str) -> list[st
         return []
     verified = "" if facts.normal_verified == "yes" else ", not verified"
     return [
-        f"the mix in {place.name} was at {ground.display.temp(mean_c)} over the last {WARM_DAYS} days, "
-        f"where only {share * 100:.0f} of 100 seeds of {crop} come up that do at their best temperature "
-        f"({facts.normal_source}{verified}); with --temp that is reckoned in"
+        f"Mind the temperature: the mix in {place.name} was at {ground.display.temp(mean_c)} over the last "
+        f"{WARM_DAYS} days, where {share * 100:.0f} of 100 seeds of {crop} come up that do at their best "
+        f"temperature ({facts.normal_source}{verified}); --temp reckons that in."
     ]
 
 

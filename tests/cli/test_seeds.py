@@ -23,7 +23,7 @@ def test_the_answer_comes_first_then_the_table_then_why(seeded: CommandLine) -> 
     )
     assert "60+" in words
     assert "◀" in words
-    assert words.count("pays if an empty cell costs you more than") == 2
+    assert words.count("seed in each cell pays if an empty cell costs you more than") == 1
     assert words.index("pays if an empty") < words.index("a cell  cells") < words.index("Why:")
     assert "85 % by the packet, worth 200 seeds of your own: Louisiana Adm. Code" in words
     assert "common practice, without a source" in words

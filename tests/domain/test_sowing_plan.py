@@ -109,12 +109,18 @@ def test_no_seed_is_sown_that_fills_hardly_a_cell_more() -> None:
     """By the binomial distribution, of seed of which 28 in 100 come up."""
     fills = np.asarray(stats.binom.sf(0, np.arange(1, 13), 0.28))
     worth = 1 + int(np.argmax(np.diff(fills) < 0.02))
-    plan = sowing_plan(sure(0.28), NONE, Wanted(72, 71))
+    plan = sowing_plan(sure(0.28), NONE, Wanted(72, 71, most_per_cell=12))
     assert (plan.best.per_cell, plan.levels_off) == (worth, worth)
     assert fills[worth - 1] < 0.95
     assert len(plan.rows) == worth + 1
-    choosy = sowing_plan(sure(0.28), NONE, Wanted(72, gain_share=0.06)).best.per_cell
+    choosy = sowing_plan(sure(0.28), NONE, Wanted(72, gain_share=0.06, most_per_cell=12)).best.per_cell
     assert choosy == 1 + int(np.argmax(np.diff(fills) < 0.06)) < worth
+
+
+def test_no_more_are_sown_than_are_thinned() -> None:
+    plan = sowing_plan(sure(0.28), NONE, Wanted(72))
+    assert (plan.best.per_cell, len(plan.rows)) == (4, 5)
+    assert sowing_plan(sure(0.28), NONE, Wanted(72, most_per_cell=1)).best.per_cell == 1
 
 
 def test_doubt_about_the_whole_lot_adds_cells_not_seeds() -> None:

@@ -146,7 +146,7 @@ def filled_cells(runs: int = GARDENS, seed: int = SEED) -> Held:
     """Cells filled in invented trays whose part and clustering are known, forecast by the plan."""
     rng = np.random.default_rng(seed)
     held, errors, naive = [], [], []
-    everything = Wanted(72, fill_share=0.9999, gain_share=1e-9)
+    everything = Wanted(72, fill_share=1 - 1e-9, gain_share=-1.0)
     for _ in range(runs):
         p, rho, per_cell = (
             rng.uniform(0.4, 0.95),

@@ -9,6 +9,7 @@ from traywarden.cli.lots import fraction_from_text
 from traywarden.cli.tables import print_table, say
 from traywarden.domain.emergence_forecast import Middle
 from traywarden.domain.sowing_costs import THIN_S
+from traywarden.domain.sowing_plan import MOST_PER_CELL
 from traywarden.domain.units import c_from_f
 from traywarden.errors import UsageError
 from traywarden.services.questions.seeds import SeedsAnswer, SeedsAsked, ask_seeds
@@ -44,6 +45,9 @@ def seeds(
         "2%",
         "--gain",
         help="Cells that one seed more in each must fill, to be worth sowing (common practice, no source).",
+    ),
+    most: int = typer.Option(
+        MOST_PER_CELL, "--most", help="Seeds in a cell at most (common practice, no source)."
     ),
     temp: float | None = typer.Option(
         None, "--temp", help="Temperature of the mix they will have, in the degrees you display."
@@ -86,6 +90,7 @@ def seeds(
                 wanted,
                 certain,
                 least,
+                most,
                 temp_c,
                 seed_price,
                 cell_price,
@@ -153,7 +158,7 @@ def _print_why(answer: SeedsAnswer) -> None:
     say(f"  All that together: {_share(seed)} of the seeds can sprout.")
     say(f"  Of those that can, {_share(place)} come up in {answer.place}{by}.")
     if answer.warmth_share is not None:
-        say(f"  At that temperature {answer.warmth_share * 100:.0f} of 100 that would at the best one.")
+        say(f"  At that temperature {answer.warmth_share * 100:.0f} of 100 of those at the best one.")
     say(f"  So that {_share(up)} of the seeds sown come up.")
     if answer.filled_trays:
         say(

@@ -12,7 +12,9 @@ from traywarden.domain.germination_metrics import Floats
 from traywarden.domain.lot_germination import interval_of
 from traywarden.domain.sowing_costs import Costs
 
-MOST_PER_CELL = 12
+MOST_PER_CELL = 4
+"""More seeds in a cell are tedious to thin, and pricked out of an open tray instead (common practice, no
+source)."""
 FILL = 0.95
 CERTAIN = 0.90
 """Cells to be filled in a middling tray, and how sure the plants wanted should be (common practice, no
@@ -78,7 +80,7 @@ class Wanted:
     """What is wanted: plants, one from each filled cell, and from which cells (None: as many as it takes).
 
     `fill_share` of the cells filled in a middling tray, the plants as surely as `certain_share`; a seed more
-    in each cell only if it fills `gain_share` more of them.
+    in each cell only if it fills `gain_share` more of them, and no more than `most_per_cell`.
     """
 
     cells: int | None
@@ -86,6 +88,7 @@ class Wanted:
     fill_share: float = FILL
     certain_share: float = CERTAIN
     gain_share: float = LEAST_GAIN
+    most_per_cell: int = MOST_PER_CELL
 
 
 def sowing_plan(
@@ -113,11 +116,11 @@ def sowing_plan(
     -----
     Cells filled are binomial given how the tray does, and how the tray does is the forecast: the interval
     holds both. What to sow is decided for the middling tray: the fewest seeds in a cell that fill the part
-    wanted, or that give the plants wanted from the cells there are, but no more than are worth sowing. More
-    seeds in a cell do not help where the whole lot or the whole tray does badly; more cells, or knowing more,
-    do. A filled cell gives one plant; seedlings beyond the first are thinned. From n − 1 to n seeds the last
-    seed pays where (its price + thinning) / (rise in the part filled) is below what an empty cell costs (its
-    mix, its place on the bench, the plant not had).
+    wanted, or that give the plants wanted from the cells there are, but no more than are worth sowing or
+    thinning. More seeds in a cell do not help where the whole lot or the whole tray does badly; more cells,
+    or knowing more, do. A filled cell gives one plant; seedlings beyond the first are thinned. From n − 1 to
+    n seeds the last seed pays where (its price + thinning) / (rise in the part filled) is below what an empty
+    cell costs (its mix, its place on the bench, the plant not had).
 
     Raises
     ------
@@ -138,13 +141,17 @@ def sowing_plan(
     table = _Table(forecast, clustering, wanted, costs or Costs())
     rows: list[SowingRow] = []
     for_fill = levels_off = None
-    while len(rows) < MOST_PER_CELL and (for_fill is None or len(rows) <= for_fill) and levels_off is None:
+    while (
+        len(rows) <= wanted.most_per_cell
+        and (for_fill is None or len(rows) <= for_fill)
+        and levels_off is None
+    ):
         rows.append(table.row(len(rows) + 1, wanted.cells))
         if for_fill is None and rows[-1].middle_share >= wanted.fill_share:
             for_fill = len(rows)
         if len(rows) > 1 and rows[-1].middle_share - rows[-2].middle_share < wanted.gain_share:
             levels_off = len(rows) - 1
-    most = min(for_fill or MOST_PER_CELL, levels_off or MOST_PER_CELL)
+    most = min(wanted.most_per_cell, for_fill or len(rows), levels_off or len(rows))
     chances = [row.wanted_chance or 0.0 for row in rows]
     enough = [k + 1 for k, chance in enumerate(chances) if chance >= wanted.certain_share]
     for_plants = enough[0] if wanted.cells is not None and enough else None

@@ -15,9 +15,9 @@ class Sowing(Asking):
     def seeds(self, what: str, **asked: Any) -> pd.DataFrame:
         """A lot or a crop: index `per_cell`; cells, seeds, filled_middle, wanted_chance, price …
 
-        Asked for with plants, cells, tray, place, fill, certain, gain, soil_temp_c, seed_price, cell_price,
-        hour_price, thin_s. `attrs`: `sentence`, `advice`, `chosen` (in each of `cells`), `germination`,
-        `place_share`, `comes_up`, `narrower`, `evidence`.
+        Asked for with plants, cells, tray, place, fill, certain, gain, most, soil_temp_c, seed_price,
+        cell_price, hour_price, thin_s. `attrs`: `sentence`, `advice`, `chosen` (in each of `cells`),
+        `germination`, `place_share`, `comes_up`, `narrower`, `evidence`.
         """
         with self._ground() as on:
             answer = ask_seeds(on, SeedsAsked(what, **asked))

@@ -1,5 +1,6 @@
 """The garden's batches: every sowing with its counts, and where, in what and from what it was raised."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from traywarden.domain.batches import Batch, batch_of
@@ -12,6 +13,20 @@ from traywarden.services.journal import seeds_sown
 from traywarden.services.questions.days import day_of
 from traywarden.services.questions.ground import Ground
 from traywarden.store import garden as garden_store
+
+MOST_NAMED = 5
+
+
+def named(trays: Iterable[str]) -> str:
+    """Names of trays, each once, and of many only the first few.
+
+    >>> named(["B", "A", "B"]), named("GFEDCBA")
+    ('A, B', 'A, B, C, D and 3 more')
+    """
+    names = sorted(set(trays))
+    if len(names) <= MOST_NAMED:
+        return ", ".join(names)
+    return f"{', '.join(names[: MOST_NAMED - 1])} and {len(names) - MOST_NAMED + 1} more"
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,8 +15,9 @@ from traywarden.services.questions.ground import Ground
 class SowingRecord:
     """Trays that came up to their end. `own`: of the lot asked about; `others`: of every other lot.
 
-    `filled`: trays whose filled cells were counted; `unfinished`: names of counted trays left out as they
-    were still coming up; `unknown`: as it is not written down how many seeds were sown, or where they stood.
+    `filled`: trays with several seeds in a cell whose filled cells were counted; `unfinished`: names of
+    counted trays left out as they were not counted to the end; `unknown`: as it is not written down how many
+    seeds were sown, or where they stood.
     """
 
     others: tuple[TrayRecord, ...]
@@ -63,10 +64,10 @@ def sowing_record(ground: Ground, lot: Lot | None) -> SowingRecord:
 
 
 def _filled(known: KnownBatch) -> FilledTray | None:
-    """The tray's filled cells, where they and whole seeds per cell are known and fit each other."""
+    """The tray's filled cells, where they and two or more seeds in each are known and fit each other."""
     cells = known.batch.sowing.data.get("cells") or known.tray.cells
     per_cell = known.batch.sowing.data.get("seeds_per_cell")
-    if known.batch.filled is None or not cells or not per_cell or per_cell != int(per_cell):
+    if known.batch.filled is None or not cells or not per_cell or per_cell not in range(2, 100):
         return None
     filled, up = known.batch.filled
     fits = filled <= min(cells, up) and up <= filled * per_cell

@@ -10,6 +10,7 @@ from tests.services.questions.conftest import grounded
 from traywarden.domain.batch_comparison import Verdict
 from traywarden.domain.journal import Kind
 from traywarden.errors import ShortOfDataError, UnknownNameError, UsageError
+from traywarden.services.batches import named
 from traywarden.services.questions.batch import ask_batch
 from traywarden.services.questions.batches import ask_batches
 from traywarden.store import garden as garden_store
@@ -202,6 +203,11 @@ def test_a_tray_counted_once_early_speaks_neither_for_its_place_nor_for_the_days
     once = next(row for row in answer.batches if row.tray == "lettuce")
     assert (once.half_d, once.half_from_d, once.half_to_d, once.spread_d) == (None, 0, 9, None)
     assert [group.mean_half_d for group in answer.groups] == [pytest.approx(5 + 11 / 14)]  # of the peppers
+
+
+def test_of_many_trays_only_the_first_are_named() -> None:
+    assert named(["B", "A", "B"]) == "A, B"
+    assert named("ABCDEFG") == "A, B, C, D and 3 more"
 
 
 def test_a_question_in_the_past_knows_only_what_was_counted_by_then(counted: LittleGarden) -> None:

@@ -168,9 +168,10 @@ def test_a_crop_may_be_asked_for_without_a_lot(garden: LittleGarden) -> None:
     assert (answer.crop, answer.lot) == ("Tomato", None)
     unknown = ask(garden, "petunia")
     assert "the law names none for this kind" in unknown.evidence[0].says
-    assert not any("do not fill in a middling tray" in remark for remark in unknown.remarks)
+    fewer = "One seed more in each fills fewer than 2 of 100 cells more"
+    assert not any(fewer in advice for advice in unknown.advice)
     full = ask(garden, "petunia", fill=0.999)
-    assert any("99.9 % of the cells do not fill in a middling tray" in remark for remark in full.remarks)
+    assert any(fewer in advice for advice in full.advice)
 
 
 def test_seed_too_poor_for_cells_is_pricked_out_of_an_open_tray(tmp_path: Path) -> None:
@@ -180,8 +181,8 @@ def test_seed_too_poor_for_cells_is_pricked_out_of_an_open_tray(tmp_path: Path) 
         journal.write(tx, Kind.TESTED, NOW_MS, NOW_MS, lot_id=lot_id, data={"seeds": 200, "sprouted": 60})
     answer = ask(made, "plain", plants=60)
     made.store.close()
-    assert answer.chosen > 4
-    told = next(remark for remark in answer.remarks if "prick out what comes" in remark)
+    assert answer.chosen == 4
+    told = next(advice for advice in answer.advice if "in an open tray and pricked out" in advice)
     assert f"about {answer.plan.rows[0].seeds_needed} seeds for 60 plants" in told
 
 
@@ -260,6 +261,8 @@ def test_the_temperature_of_the_mix_is_reckoned_in_when_given(garden: LittleGard
     cool, hot = (ask(garden, "lettuce", soil_temp_c=temp_c) for temp_c in (20.0, 30.0))
     assert cool.warmth_share == pytest.approx(1.0)
     assert hot.warmth_share == pytest.approx(12 / 99)
+    assert any("12 of 100 come up that would at the best one: a better time" in each for each in hot.advice)
+    assert not any("at the best one" in each for each in cool.advice)
     assert hot.comes_up.mean_share == pytest.approx(cool.comes_up.mean_share * 12 / 99)
     with pytest.raises(UsageError, match="not published; leave --temp out"):
         ask(garden, "lettuce", soil_temp_c=60.0)
@@ -277,6 +280,30 @@ def test_a_place_whose_mix_is_too_cold_for_the_seed_is_pointed_at(tmp_path: Path
     assert not any("the mix in" in advice for advice in radish.advice)
 
 
+def test_many_trays_of_a_lot_are_told_briefly_and_single_seeds_tell_nothing_of_cells(tmp_path: Path) -> None:
+    made = little_garden(tmp_path, with_readings=False)
+    with made.store.write() as tx:
+        lot_id = lots(tx)["packet"]
+        for k in range(5):
+            tray = garden_store.add_tray(tx, f"T{k}", 40, None)
+            where = made.place_ids["Open bench"]
+            journal.write(tx, Kind.MOVED, START_MS, START_MS, tray_id=tray.tray_id, place_id=where)
+            sown = {"crop": "tomato", "cells": 40, "seeds_per_cell": 1}
+            journal.write(
+                tx, Kind.SOWED, START_MS + k, START_MS, tray_id=tray.tray_id, lot_id=lot_id, data=sown
+            )
+            for day in (8, 11):
+                at_ms = START_MS + day * DAY_MS
+                up = {"count": 30 + k, "filled_cells": 30 + k}
+                journal.write(tx, Kind.EMERGED, at_ms, at_ms, tray_id=tray.tray_id, data=up)
+    answer = ask(made, "packet")
+    made.store.close()
+    told = [told.says for told in answer.evidence if "came up" in told.says]
+    assert told[-1] == "61 of 80 came up in 2 trays before"
+    assert [says.split(" came")[0] for says in told[:-1]] == ["32 of 40", "33 of 40", "34 of 40"]
+    assert answer.filled_trays == 0
+
+
 @pytest.mark.parametrize(
     ("what", "asked", "says"),
     [
@@ -285,6 +312,7 @@ def test_a_place_whose_mix_is_too_cold_for_the_seed_is_pointed_at(tmp_path: Path
         ("packet", {"plants": 0}, "0 plants cannot be asked for"),
         ("packet", {"fill": 1.0}, "cannot be; write it like 95%"),
         ("packet", {"gain": 0.0}, "0 for --gain cannot be"),
+        ("packet", {"most": 0}, "0 seeds in a cell cannot be sown"),
         ("packet", {"seed_price": -1.0}, "price of -1 for a seed"),
         ("packet", {"thin_s": -1.0}, "seconds to thin"),
     ],

@@ -8,7 +8,7 @@ from itertools import combinations
 from traywarden.domain.group_difference import GroupDifference, group_difference, holm
 from traywarden.domain.proportions import Share, wilson
 from traywarden.errors import ShortOfDataError, UsageError
-from traywarden.services.batches import KnownBatch, garden_batches
+from traywarden.services.batches import KnownBatch, garden_batches, named
 from traywarden.services.questions.ground import Ground
 from traywarden.store import crops as crop_store
 
@@ -152,7 +152,7 @@ def _grouped(
             if known.batch.up and _half_d(known) is None:
                 seldom.append(known.tray.name)
     left = [
-        f"{what}: {', '.join(trays)}"
+        f"{what}: {named(trays)}"
         for what, trays in (
             ("not yet counted to the end, and in no group", rising),
             (f"the {by} is not written down, and in no group", nameless),

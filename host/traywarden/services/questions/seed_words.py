@@ -5,14 +5,16 @@ from collections.abc import Iterable, Sequence
 from traywarden.domain.emergence_forecast import Middle
 from traywarden.domain.sowing_costs import Costs
 from traywarden.domain.sowing_plan import SowingPlan, SowingRow, Wanted
+from traywarden.services.batches import named
 from traywarden.services.lots import Told
 from traywarden.services.questions.ground import Ground
 from traywarden.services.questions.seed_doubt import TEST_SEEDS, Narrower
 from traywarden.services.sowing_record import SowingRecord
 
 ANY = "any place"
-MANY = 4
-"""More seeds in a cell than this are pricked out of an open tray instead (common practice, no source)."""
+MOST_OWN = 3
+WORTH_SAYING = 0.9
+"""Share of the best germination below which the temperature of the mix is spoken of (no source)."""
 
 
 def seeds_sentence(name: str, where: str, plan: SowingPlan, wanted: Wanted, left: int | None) -> str:
@@ -60,6 +62,31 @@ def other_ways(plan: SowingPlan, wanted: Wanted, left: int | None) -> Iterable[s
     yield f"{begins}{', or '.join(ways).replace(' (', ' cells (', 1)}."
 
 
+def poor_sentence(plan: SowingPlan, wanted: Wanted, warmth: float | None) -> Iterable[str]:
+    """Why the cells do not fill, and what else to do."""
+    best = plan.best
+    if warmth is not None and warmth < WORTH_SAYING:
+        yield (
+            f"At that temperature {warmth * 100:.0f} of 100 come up that would at the best one: "
+            "a better time or place saves most of the seed."
+        )
+    if best.middle_share >= wanted.fill_share or plan.for_plants is not None:
+        return
+    if best.per_cell == plan.levels_off:
+        yield (
+            f"One seed more in each fills fewer than {wanted.gain_share * 100:g} of 100 cells more "
+            "(--gain; common practice, no source)."
+        )
+    else:
+        many = plan.rows[0].seeds_needed
+        yield (
+            f"More than {wanted.most_per_cell} in a cell (--most) are tedious to thin: seed that comes up as "
+            "poorly as this is sown thickly in an open tray and pricked out"
+            + (f", about {many} seeds for {wanted.plants} plants" if many else "")
+            + " (common practice, no source)."
+        )
+
+
 def narrower_sentence(narrower: Sequence[Narrower], row: SowingRow) -> Iterable[str]:
     """What would tell more."""
     by = {
@@ -84,12 +111,14 @@ def money_sentence(row: SowingRow, plan: SowingPlan, costs: Costs) -> str:
         )
         return f"{why}, so that thinning is not weighed against empty cells."
     pays = [
-        f"{_ordinal(each.per_cell)} seed in each cell pays if an empty cell costs you more than "
-        f"{money(each.pays_from_price)}"
+        (_ordinal(each.per_cell), money(each.pays_from_price))
         for each in plan.rows[1:]
         if each.pays_from_price is not None and row.per_cell <= each.per_cell <= row.per_cell + 1
     ]
-    told = f"A {', a '.join(pays)}." if pays else ""
+    told = ""
+    if pays:
+        told = f"A {pays[0][0]} seed in each cell pays if an empty cell costs you more than {pays[0][1]}"
+        told += "".join(f", a {number} if more than {price}" for number, price in pays[1:]) + "."
     if not costs.hour_price:
         told += " Your time to thin has no price (--hour-price)."
     cheapest = next((each for each in plan.rows if each.per_cell == plan.cheapest), None)
@@ -129,23 +158,8 @@ def chance(part: float) -> str:
     return f"{times} time{'' if times == 1 else 's'} in 100"
 
 
-def seeds_remarks(plan: SowingPlan, wanted: Wanted, place: Middle, record: SowingRecord) -> Iterable[str]:
+def seeds_remarks(place: Middle, record: SowingRecord) -> Iterable[str]:
     """What the grower should know beside the numbers."""
-    best = plan.best
-    if best.middle_share < wanted.fill_share and plan.for_plants is None:
-        yield (
-            f"{wanted.fill_share * 100:g} % of the cells do not fill in a middling tray: more seeds in each "
-            f"are not worth sowing where one more fills fewer than {wanted.gain_share * 100:g} of 100 cells "
-            "(--gain; common practice, no source)"
-        )
-    if best.per_cell > MANY:
-        many = plan.rows[0].seeds_needed
-        yield (
-            f"more than {MANY} seeds in a cell are tedious to thin: sow seed as poor as this thickly in an "
-            "open tray and prick out what comes"
-            + (f", about {many} seeds for {wanted.plants} plants" if many else "")
-            + " (common practice, no source)"
-        )
     if not record.others and not record.own:
         yield (
             "no tray of this garden has been counted to its end yet: that of 100 good seeds "
@@ -153,21 +167,24 @@ def seeds_remarks(plan: SowingPlan, wanted: Wanted, place: Middle, record: Sowin
             f"{place.high_share * 100:.0f} in four trays of five) is common practice, without a source"
         )
     if record.unfinished:
-        yield f"not counted to the end yet, and not used: {', '.join(sorted(set(record.unfinished)))}"
+        yield f"not counted to the end yet, and not used: {named(record.unfinished)}"
     if record.unknown:
-        yield (
-            "not used, as seeds sown or place are not written down: " + ", ".join(sorted(set(record.unknown)))
-        )
+        yield f"not used, as seeds sown or place are not written down: {named(record.unknown)}"
 
 
 def own_words(ground: Ground, record: SowingRecord) -> list[Told]:
-    """What the lot's own trays say of it."""
-    return [
+    """What the lot's own trays say of it: the newest by name, the others together."""
+    newest, others = record.own_batches[-MOST_OWN:], record.own_batches[:-MOST_OWN]
+    told = [
         Told(
             f"{known.batch.up} of {known.batch.sown} came up in tray {known.tray.name}"
             + (f", {known.place.name}" if known.place else ""),
             "your count",
             ground.at(known.batch.sowing.at_ms),
         )
-        for known in record.own_batches
+        for known in newest
     ]
+    if others:
+        up, sown = sum(k.batch.up for k in others), sum(k.batch.sown or 0 for k in others)
+        told.append(Told(f"{up} of {sown} came up in {len(others)} trays before", "your counts"))
+    return told

@@ -11,17 +11,27 @@ from traywarden.domain.garden import Lot, Place, PlaceKind
 from traywarden.domain.lot_germination import interval_of
 from traywarden.domain.place_emergence import SHARE, PlaceEmergence, place_emergence
 from traywarden.domain.sowing_costs import THIN_S, Costs
-from traywarden.domain.sowing_plan import CERTAIN, FILL, LEAST_GAIN, SowingPlan, Wanted, sowing_plan
+from traywarden.domain.sowing_plan import (
+    CERTAIN,
+    FILL,
+    LEAST_GAIN,
+    MOST_PER_CELL,
+    SowingPlan,
+    Wanted,
+    sowing_plan,
+)
 from traywarden.errors import UnknownNameError, UsageError
 from traywarden.services.lots import Told, lot_knowledge, seeds_left
 from traywarden.services.questions.ground import DAY_MS, Ground
 from traywarden.services.questions.seed_doubt import Doubt, Narrower
 from traywarden.services.questions.seed_words import (
     ANY,
+    WORTH_SAYING,
     money_sentence,
     narrower_sentence,
     other_ways,
     own_words,
+    poor_sentence,
     seeds_remarks,
     seeds_sentence,
 )
@@ -31,9 +41,8 @@ from traywarden.store import garden as garden_store
 from traywarden.store.seed_facts import load_seed_facts
 
 MOST_CELLS = 5000
+MOST_OF_ALL = 20
 WARM_DAYS = 3
-WORTH_SAYING = 0.9
-"""Share of the best germination below which the temperature of the mix is spoken of (no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +57,7 @@ class SeedsAsked:
     fill: float = FILL
     certain: float = CERTAIN
     gain: float = LEAST_GAIN
+    most: int = MOST_PER_CELL
     soil_temp_c: float | None = None
     seed_price: float | None = None
     cell_price: float | None = None
@@ -125,18 +135,19 @@ def ask_seeds(ground: Ground, asked: SeedsAsked) -> SeedsAnswer:
     if price is None and lot is not None and lot.price is not None and lot.seeds:
         price = lot.price / lot.seeds
     costs = Costs(price, asked.cell_price, asked.hour_price, asked.thin_s)
-    wanted = Wanted(cells, asked.plants, asked.fill, asked.certain, asked.gain)
+    wanted = Wanted(cells, asked.plants, asked.fill, asked.certain, asked.gain, asked.most)
     left = seeds_left(ground, lot) if lot else None
     plan = sowing_plan(forecast, clustering, wanted, costs, left)
     row = plan.left or plan.best
     narrower = doubt.narrower(row, clustering)
     advice = [
         *other_ways(plan, wanted, left),
+        *poor_sentence(plan, wanted, warmth),
         *_warm_now(ground, asked, key, crop),
         *narrower_sentence(narrower, row),
         money_sentence(row, plan, costs),
     ]
-    remarks = [*known.remarks, *seeds_remarks(plan, wanted, forecast.place, record)]
+    remarks = [*known.remarks, *seeds_remarks(forecast.place, record)]
     return SeedsAnswer(
         ground.garden.name,
         crop,
@@ -172,6 +183,8 @@ def _check(asked: SeedsAsked) -> None:
     for name, share in (("fill", asked.fill), ("sure", asked.certain), ("gain", asked.gain)):
         if not 0 < share < 1:
             raise UsageError(f"A part of {share:g} for --{name} cannot be; write it like 95%.")
+    if not 1 <= asked.most <= MOST_OF_ALL:
+        raise UsageError(f"{asked.most} seeds in a cell cannot be sown; give 1 to {MOST_OF_ALL} with --most.")
     for name, price in (("seed", asked.seed_price), ("cell", asked.cell_price), ("hour", asked.hour_price)):
         if price is not None and not price >= 0:
             raise UsageError(f"A price of {price:g} for a {name} cannot be; give 0 or more.")

@@ -16,8 +16,9 @@ ALIKE = 0.10
 """Shares whose difference surely lies within this are called alike (common practice, no source)."""
 ALIKE_D = 1.0
 """The same for times to half up [d] (common practice, no source)."""
-SAME_AGE_D = 1.0
-"""Counts no further apart than this [d] are taken as made at one age (common practice, no source)."""
+SAME_AGE_D = 0.5
+"""Counts no further apart than this [d] are taken as made at one age (no source): those of trays sown at any
+hour and counted daily are never further apart, and in a whole day a tray may gain a fifth of its seedlings."""
 LEAST_UP = 3
 """Fewer seedlings than this on a side have no middle to speak of (common practice, no source)."""
 DRAWS = 4000
@@ -113,7 +114,7 @@ def compare_batches(a: Batch, b: Batch) -> BatchComparison:
     -----
     Numbers: of two batches that came up to their end, the last counts. Else at the age up to which both were
     counted, so that the batch sown first has no longer time to come up. Where one was not counted at that
-    age, to within a day, it held no fewer than at its count before and no more than at its count after; if
+    age, to within half a day, it held no fewer than at its count before and no more than at its count after; if
     both ends give the same verdict, that stands. Else the last counts are compared, where the batch counted
     earlier had come up to its end by then; where not, it cannot be told. Mid-P of Fisher's exact test, with
     Newcombe's interval.
@@ -223,7 +224,8 @@ def _timing(a: Batch, b: Batch, common_d: float) -> Timing:
     few = f"fewer than {LEAST_UP} seedlings came up on one side"
     if alike is None or min(alike[0].up, alike[1].up) < LEAST_UP:
         apart = "they were not counted on the same days while they came up"
-        return _untold(few if min(a.up, b.up) < LEAST_UP or alike == (a, b) else apart)
+        whole = alike is not None and (alike[0].up, alike[1].up) == (a.up, b.up)
+        return _untold(few if whole or min(a.up, b.up) < LEAST_UP else apart)
     a, b = alike
     a_half, b_half = a.reached(0.5), b.reached(0.5)
     assert a_half is not None

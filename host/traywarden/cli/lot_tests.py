@@ -17,6 +17,7 @@ from traywarden.errors import UsageError
 from traywarden.services.journal import Draft, put
 from traywarden.services.lots import Told, lot_knowledge, replicate_check, seeds_left
 from traywarden.store import garden as store
+from traywarden.store.crops import crop_name
 
 LOT = typer.Argument(..., help="The lot.", autocompletion=completion.lots)
 NOTE_OPTION = typer.Option("", "--note", help="Anything to remember.")
@@ -124,8 +125,8 @@ def lot_show(lot: str = LOT, as_json: bool = JSON_OPTION) -> None:
 
 def _print_card(card: LotCard) -> None:
     say(
-        f"Lot “{card.lot.name}” ({card.lot.crop}): {card.germination * 100:.0f} of 100 seeds can sprout "
-        f"({card.low * 100:.0f} to {card.high * 100:.0f}, four times in five)."
+        f"Lot “{card.lot.name}”, {crop_name(card.lot.crop)}: {card.germination * 100:.0f} of 100 seeds can "
+        f"sprout ({card.low * 100:.0f} to {card.high * 100:.0f}, four times in five)."
     )
     for told in card.told:
         when = f" ({told.at:%Y-%m-%d})" if told.at else ""

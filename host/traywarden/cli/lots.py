@@ -8,7 +8,7 @@ from traywarden.cli.tables import print_table, say
 from traywarden.domain.garden import Lot
 from traywarden.errors import UsageError
 from traywarden.store import garden as store
-from traywarden.store.crops import crop_named, load_crops
+from traywarden.store.crops import crop_name, crop_named
 
 lot_app = typer.Typer(no_args_is_help=True, help="Lots: packets or harvests of seed.")
 
@@ -67,11 +67,6 @@ def lot_list(as_json: bool = JSON_OPTION) -> None:
     emit(lots, _print_lots, as_json=as_json)
 
 
-def _crop_name(key: str) -> str:
-    crop = load_crops().get(key)
-    return crop.name if crop else key
-
-
 def _germination_words(lot: Lot) -> str:
     if lot.germination is None:
         return ""
@@ -82,7 +77,7 @@ def _print_lot(lot: Lot) -> None:
     germination = _germination_words(lot)
     seeds = f"{lot.seeds} seeds" if lot.seeds is not None else ""
     known = ", ".join(part for part in (germination and f"germination {germination}", seeds) if part)
-    say(f"Lot “{lot.name}” is {_crop_name(lot.crop)}" + (f": {known}." if known else "."))
+    say(f"Lot “{lot.name}” is {crop_name(lot.crop)}" + (f": {known}." if known else "."))
 
 
 def _print_lots(lots: list[Lot]) -> None:
@@ -92,7 +87,7 @@ def _print_lots(lots: list[Lot]) -> None:
     rows = [
         (
             lot.name,
-            _crop_name(lot.crop),
+            crop_name(lot.crop),
             _germination_words(lot),
             str(lot.seeds or ""),
             "" if lot.price is None else f"{lot.price:g}",

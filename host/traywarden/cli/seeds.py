@@ -71,7 +71,7 @@ def seeds(
     From what the packet, your own tests (`lot test`), the age of the seed (`lot packed`) and what came up in
     your own trays say of the lot and of the place, with how sure that is.
 
-    Example: `traywarden seeds "Roma 2025" --plants 60 --cells 72 --place frame`, or
+    Example: `traywarden seeds "Roma 2025" --plants 60 --cells 72 --place "Cold frame"`, or
     `traywarden seeds tomato --tray A1 --cell-price 0.1 --hour-price 15`
     """
     wanted, certain, least = (fraction_from_text(text) for text in (fill, sure, gain))

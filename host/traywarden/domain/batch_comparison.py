@@ -17,8 +17,8 @@ ALIKE = 0.10
 ALIKE_D = 1.0
 """The same for times to half up [d] (common practice, no source)."""
 SAME_AGE_D = 0.5
-"""Counts no further apart than this [d] are taken as made at one age (no source): those of trays sown at any
-hour and counted daily are never further apart, and in a whole day a tray may gain a fifth of its seedlings."""
+"""Counts no further apart than this [d] are taken as made at one age (no source): those of trays sown at
+any hour and counted daily are, and in a whole day a tray may gain a fifth of its seedlings."""
 LEAST_UP = 3
 """Fewer seedlings than this on a side have no middle to speak of (common practice, no source)."""
 DRAWS = 4000
@@ -114,10 +114,10 @@ def compare_batches(a: Batch, b: Batch) -> BatchComparison:
     -----
     Numbers: of two batches that came up to their end, the last counts. Else at the age up to which both were
     counted, so that the batch sown first has no longer time to come up. Where one was not counted at that
-    age, to within half a day, it held no fewer than at its count before and no more than at its count after; if
-    both ends give the same verdict, that stands. Else the last counts are compared, where the batch counted
-    earlier had come up to its end by then; where not, it cannot be told. Mid-P of Fisher's exact test, with
-    Newcombe's interval.
+    age, to within half a day, it held no fewer than at its count before and no more than at its count after;
+    if both ends give the same verdict, that stands. Else the last counts are compared, where the batch
+    counted earlier had come up to its end by then; where not, it cannot be told. Mid-P of Fisher's exact
+    test, with Newcombe's interval.
 
     Times: over the seedlings that came up by the last age at which both were counted, or over all of them
     where both came up to their end; the log-rank test for times between two visits, by shuffling; the

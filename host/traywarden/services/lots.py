@@ -63,7 +63,7 @@ def lot_knowledge(ground: Ground, lot: Lot | None, crop_key: str, at_ms: int) ->
             Told(
                 f"{_pct(lot.germination)} in a test of your own; of how many seeds is not written down, "
                 f"taken as {HOME_TEST_SEEDS}",
-                "Iowa State University Extension 1999",
+                "as Iowa State University Extension 1999 has it tested",
                 packet_at,
             )
         )

@@ -69,6 +69,12 @@ def crop_named(text: str) -> Crop:
     return crop
 
 
+def crop_name(key: str) -> str:
+    """What a crop is called; its key where it is not known."""
+    crop = load_crops().get(key)
+    return crop.name if crop else key
+
+
 @cache
 def _by_word() -> dict[frozenset[str], Crop]:
     known: dict[frozenset[str], Crop] = {}

@@ -120,7 +120,7 @@ def ask_seeds(ground: Ground, asked: SeedsAsked) -> SeedsAnswer:
     """
     _check(asked)
     lot, key = _what(ground, asked.what)
-    crop = crop_store.load_crops()[key].name if key in crop_store.load_crops() else key
+    crop = crop_store.crop_name(key)
     cells = _cells(ground, asked)
     where, kind, covered = _place(ground, asked)
     known = lot_knowledge(ground, lot, key, ground.now_ms)

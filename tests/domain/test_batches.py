@@ -169,13 +169,3 @@ def test_when_half_was_up_is_said_only_as_far_as_the_visits_bear_it() -> None:
     assert half.at_d == pytest.approx(6.5)
     assert late_start.spread_d is None  # the first tenth came at any time before day 6
     assert batch(entry(2, 9, count=0)).reached(0.5) is None
-
-
-def test_the_sowings_of_a_tray_are_listed_up_to_an_instant() -> None:
-    anew = entry(4, 30, Kind.SOWED, crop="tomato")
-    facts = Facts([SOWING, anew])
-    assert [(s.sowing, s.end_ms) for s in sown_spans(facts, 1, anew.at_ms - 1)] == [(SOWING, None)]
-    assert [(s.sowing, s.end_ms) for s in sown_spans(facts, 1, anew.at_ms)] == [
-        (SOWING, anew.at_ms),
-        (anew, None),
-    ]

@@ -132,7 +132,7 @@ def compare_batches(a: Batch, b: Batch) -> BatchComparison:
     ----------
     See `proportions.difference`, `interval_censored.log_rank`; seeds needed: 80 % power,
     Agresti 2002, Categorical Data Analysis, 6.5; bounds for what was not observed: Manski 2003, Partial
-    Identification of Probability Distributions, chapter 1.
+    Identification of Probability Distributions, chapter 1 (from memory).
 
     Raises
     ------

@@ -20,7 +20,7 @@ class PlannedMix:
 
 @dataclass(frozen=True, slots=True)
 class PlannedLot:
-    """`warmth_c_d` above `base_c` brings this lot up in the play [°C·days]; chosen to look real."""
+    """`warmth_c_d` above `base_c` brings half of this lot up in the play [°C·days]; chosen to look real."""
 
     name: str
     crop: str

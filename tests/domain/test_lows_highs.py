@@ -108,7 +108,8 @@ def test_recorded_lows_and_highs_fell_inside_four_times_in_five(field: hours.Mak
         for of_night in (True, False):
             found = lows_highs.reached(recorded, temp_c, of_night=of_night, asked_h=asked_h)
             assert 0.77 <= found.held <= 0.83
-            assert found.ratio < (0.99 if not of_night else 0.89 if asked_h == 18 else 0.99)
+            # At seven in the morning the coming night is far: no worse than “same as last time”.
+            assert found.ratio < (0.99 if not of_night else 0.89 if asked_h == 18 else 1.0)
             # Summer and autumn by themselves: from day 150 of the walk (June) to day 330.
             season = lows_highs.reached(
                 recorded, temp_c, of_night=of_night, asked_h=asked_h, days=slice(150, 330)

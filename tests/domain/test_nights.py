@@ -1,12 +1,12 @@
 """Tonight and tomorrow by the garden's clock, and past nights with what was known then."""
 
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
 
-from traywarden.domain.nights import Hours, past_turns, turn_at, turn_of
+from traywarden.domain.nights import STILL_NIGHT_H, Hours, past_turns, turn_at, turn_of
 from traywarden.domain.series import FloatArray
 
 LISBON = ZoneInfo("Europe/Lisbon")
@@ -68,18 +68,21 @@ def test_a_high_is_that_of_the_next_day_and_compared_with_todays_when_it_has_bee
     assert np.isnan(morning.so_far_c[-1])
 
 
-def test_nothing_later_than_the_question_is_known_to_it() -> None:
+@pytest.mark.parametrize("asked_h", [3, 7, 8, 12, 18, 20, 23])
+def test_nothing_later_than_the_question_is_known_to_it(asked_h: int) -> None:
     """Every reading after the clock time of a row may change; what the row knew does not."""
     random = np.random.default_rng(2)
     lows = random.normal(10, 3, 40)
     true = hours_of(lows)
-    now_s = true.start_s + (39 * 24 + 20) * 3600
+    now_s = true.start_s + (39 * 24 + asked_h) * 3600
     for of_night in (True, False):
         found = past_turns(true, now_s, UTC_ZONE, of_night=of_night, days=20)
         for row in (3, 11, 19):
-            asked = int((at(f"{found.nights[row]} 20:00", UTC_ZONE) - true.start_s) // 3600)
+            night = found.nights[row]
+            asked_on = night + timedelta(days=asked_h < STILL_NIGHT_H)
+            asked = round((at(f"{asked_on} {asked_h:02d}:00", UTC_ZONE) - true.start_s) // 3600)
             changed = true.mean_c.copy()
-            changed[asked:] += 50
+            changed[asked:] += -50 if of_night else 50
             other = past_turns(
                 Hours(true.start_s, changed, changed, changed, true.dew_point_c),
                 now_s,
@@ -90,6 +93,18 @@ def test_nothing_later_than_the_question_is_known_to_it() -> None:
             np.testing.assert_array_equal(found.marks[row], other.marks[row])
             assert found.plain_c[row] == other.plain_c[row]
             assert found.so_far_c[row] == pytest.approx(other.so_far_c[row], nan_ok=True)
+
+
+def test_asked_early_in_the_morning_the_last_low_is_that_of_the_night_that_is_ending() -> None:
+    """At 7 o'clock tonight is the coming night, and this morning's low has been seen; it is what the rows
+    before had too, or the errors they made would be too small for it."""
+    lows = np.arange(30.0)
+    for asked_h in (7, 8, 10):
+        now_s = at(f"2026-05-30 {asked_h:02d}:00", UTC_ZONE)
+        found = past_turns(hours_of(lows), now_s, UTC_ZONE, of_night=True, days=10)
+        assert found.nights[-1] == date(2026, 5, 30)
+        assert found.plain_c[-1] == pytest.approx(29.0)
+        np.testing.assert_allclose(np.diff(found.plain_c), 1.0)
 
 
 def test_a_night_with_too_few_readings_has_no_low_and_is_no_last_time() -> None:

@@ -200,13 +200,20 @@ def _known_before(
     """The low or high that had last been seen when each was asked about."""
     known = np.full(ends.size, np.nan)
     known[back:] = ends[:-back] if back else ends
-    if of_night or back == 2:
+    if back == 2:
         return known
-    # The day that is not over yet: its high until then.
+    # What is not over yet counts as far as it was seen: the day's high, by morning the running night's low.
+    values, of = (hours.min_c, np.nanmin) if of_night else (hours.max_c, np.nanmax)
     for row, night in enumerate(nights):
-        start_s = _at(night, 0, zone)
-        seen = _cut(hours.max_c, hours.start_s, start_s, hours.start_s + at_hour[row] * HOUR_S)
-        known[row] = np.nanmax(seen) if np.isfinite(seen).any() else np.nan
+        turn = turn_of(night - timedelta(days=1), zone)
+        start_s, end_s = (
+            (turn.night_start_s, turn.night_end_s) if of_night else (turn.day_start_s, turn.day_end_s)
+        )
+        asked_s = hours.start_s + at_hour[row] * HOUR_S
+        if asked_s < end_s:
+            seen = _cut(values, hours.start_s, start_s, asked_s)
+            enough = seen.size and np.isfinite(seen).mean() >= _LEAST_PART
+            known[row] = of(seen) if enough else np.nan
     return known
 
 

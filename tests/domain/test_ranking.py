@@ -72,3 +72,15 @@ def test_places_in_range_all_day_are_the_same() -> None:
     found = rank_places(["a", "b"], [np.full(9, 24.0), np.full(9, 24.0)])
     assert found.pairs[0].verdict == "same"
     assert [place.rank for place in found.ranked] == [1, 1]
+
+
+def test_a_place_surely_worse_than_the_first_does_not_share_its_rank_through_one_between() -> None:
+    """First and last lie two steady hours apart; the one between scatters too much to be told from either."""
+    steady = np.tile([0.0, 0.1, 0.2], 4)
+    first, last = 12.0 + steady, 10.0 + steady
+    between = 11.0 + 8.0 * np.array([1, -1, -1, 1, 1, -1, 1, -1, -1, 1, -1, 1])
+    found = rank_places(["first", "between", "last"], [first, between, last])
+    verdicts = {(pair.better, pair.worse): pair.verdict for pair in found.pairs}
+    assert verdicts["first", "between"] == verdicts["between", "last"] == "cannot tell"
+    assert verdicts["first", "last"] == "better"
+    assert {place.name: place.rank for place in found.ranked} == {"first": 1, "between": 1, "last": 2}

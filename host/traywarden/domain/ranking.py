@@ -74,7 +74,8 @@ def rank_places(
     place with too few days is left out, and so is the one with the fewest days while there are fewer than
     five days in common. Every pair is compared by its daily differences. As the order was chosen by the same
     numbers, intervals of pairs are widened for the number of pairs (Bonferroni). A place's rank is one
-    more than the number of places that are surely better, so places that cannot be told apart share one.
+    more than the number of places that are surely better; a place may be told apart from the first and not
+    from the second.
 
     References
     ----------
@@ -109,11 +110,9 @@ def rank_places(
     }
     ranked: list[Ranked] = []
     for place, n in enumerate(order):
-        apart = place == 0 or pairs[order[place - 1], n].verdict == "better"
-        rank = place + 1 if apart else ranked[-1].rank
-        ranked.append(
-            Ranked(names[n], rank, daily_mean_interval(of_days[n], level=level, runs=runs, seed=seed))
-        )
+        surely_better = sum(pairs[before, n].verdict == "better" for before in order[:place])
+        mean = daily_mean_interval(of_days[n], level=level, runs=runs, seed=seed)
+        ranked.append(Ranked(names[n], 1 + surely_better, mean))
     return Ranking(
         tuple(ranked),
         tuple(pairs.values()),

@@ -136,3 +136,9 @@ def test_unknown_hours_stay_unknown_and_a_garden_without_a_position_gets_its_clo
     assert np.isnan(found[30])
     assert np.isfinite(found[31])
     assert assumed_position(ZoneInfo("Asia/Tokyo"), YEAR_S) == (45.0, 135.0)
+
+
+def test_air_that_was_never_measured_asks_for_nothing() -> None:
+    """A garden without any air sensor: no hours, and no fault."""
+    none = np.empty(0)
+    assert reference_demand_mm(none, none, none, latitude_deg=45.0, longitude_deg=0.0).shape == (0,)

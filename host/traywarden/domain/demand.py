@@ -197,6 +197,8 @@ def net_radiation_mj_m2(
 
 def _day_before(temps: Floats) -> tuple[Floats, Floats]:
     """Lowest and highest of the 24 hours up to each hour; NaN where fewer than 8 of them are known."""
+    if not temps.size:
+        return temps, temps
     padded = np.concatenate((np.full(DAY_H - 1, np.nan), temps))
     days = np.lib.stride_tricks.sliding_window_view(padded, DAY_H)
     known = np.isfinite(days).sum(axis=1) >= 8

@@ -6,10 +6,13 @@ import pytest
 
 from tests.services.little_garden import DAY_MS, START_MS, STEP_MS, LittleGarden, little_garden
 from tests.services.questions.conftest import grounded
+from traywarden.domain.journal import Kind
+from traywarden.domain.moisture import DEFAULT_CALIBRATION
 from traywarden.domain.readings import Reading
 from traywarden.errors import ShortOfDataError, UsageError
+from traywarden.services.journal import Draft, put
 from traywarden.services.questions.quality import QualityAnswer, ask_quality
-from traywarden.store import readings
+from traywarden.store import probes, readings
 
 FROM_MS = START_MS + 10 * DAY_MS
 
@@ -75,6 +78,31 @@ def test_a_tray_that_stands_in_water_is_told(tmp_path: Path) -> None:
     (found,) = asked(with_readings(tmp_path, wet), "tomatoes").troubles
     assert found.fault == "in water"
     assert "container capacity of 0.55" in found.reason
+
+
+def test_a_new_calibration_is_no_trouble_though_moisture_steps_at_it(tmp_path: Path) -> None:
+    """The same volts of a drained mix read 0.15 m³/m³ instead of 0.55 by the head's second calibration."""
+    made = little_garden(tmp_path)
+    (wet_v, wet_m3_m3), dry = DEFAULT_CALIBRATION.points
+    for at_ms, top in ((START_MS, wet_m3_m3), (START_MS + 9 * DAY_MS + 14 * 3_600_000, 0.15)):
+        with made.store.write() as tx:
+            head_id = next(h.head_id for h in probes.heads(tx) if h.label == "frame/1")
+            points = {"points": [[wet_v, top], list(dry)]}
+            put(tx, Draft(Kind.CALIBRATED, at_ms, head_id=head_id, data=points), at_ms)
+    assert asked(made, "tomatoes").troubles == ()
+
+
+def test_a_head_in_the_air_before_a_new_calibration_is_told_and_not_lasting(tmp_path: Path) -> None:
+    dry = [soil(("frame", 1), at_ms, 12.0, 2.58) for at_ms in stamps(5)]
+    made = with_readings(tmp_path, [*dry, *(soil(("frame", 1), a, 12.0, 1.6) for a in stamps(20)[30:])])
+    with made.store.write() as tx:
+        head_id = next(h.head_id for h in probes.heads(tx) if h.label == "frame/1")
+        for at_ms in (START_MS, FROM_MS + 5 * 3_600_000 + STEP_MS // 2):
+            points = {"points": [list(point) for point in DEFAULT_CALIBRATION.points]}
+            put(tx, Draft(Kind.CALIBRATED, at_ms, head_id=head_id, data=points), at_ms)
+    (found,) = (t for t in asked(made, "tomatoes").troubles if t.fault == "pulled out of the mix")
+    assert not found.lasting
+    assert found.start.timestamp() * 1000 == FROM_MS + STEP_MS
 
 
 def test_swapped_heads_are_told_of_both_even_when_only_one_tray_is_asked_about(tmp_path: Path) -> None:

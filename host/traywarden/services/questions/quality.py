@@ -12,7 +12,7 @@ from traywarden.domain.flags import LEFT_OUT, Flag
 from traywarden.domain.garden import Tray
 from traywarden.domain.habits import lifeless, season_spans, unlike_neighbours
 from traywarden.domain.hourly import HOUR_S, Hourly, hourly
-from traywarden.domain.misplaced import Misplaced, Swap, in_water, pulled_out, swaps
+from traywarden.domain.misplaced import DEFAULT_MISPLACED, Misplaced, Swap, in_water, pulled_out, swaps
 from traywarden.domain.qartod import FAIL, PASS, SUSPECT, climatology
 from traywarden.domain.series import FloatArray, HeadSeries, IntArray
 from traywarden.domain.sunlit import sunlit
@@ -24,6 +24,8 @@ SEASON_MS = 400 * DAY_MS
 """How far back the season is learnt from: the same month of last year is within it."""
 QUIET = Flag.HUMIDITY_ABOVE_100
 """Put right silently, and no trouble."""
+AROUND_SWAP_S = DEFAULT_MISPLACED.sudden_s + DEFAULT_MISPLACED.around_s
+"""A filling or calibration so near makes what two heads read before and after no swap."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,20 +124,15 @@ class _Asked:
 
     def look_at_tray(self, tray: Tray) -> None:
         ground = self._ground
-        mix = ground.mix_of(tray.tray_id, ground.now_ms)
         place = ground.place_of(tray.tray_id, ground.now_ms)
         for head in ground.tray_series(tray.tray_id, self.start_ms, self._end_ms):
             untold: list[str] = []
             self._where[head.label] = (tray.name, place.name if place else None)
             self._flags(head)
-            wet = (head.time_s, head.clean("moisture_m3_m3"))
-            if np.isnan(wet[1]).all():
+            if np.isnan(head.clean("moisture_m3_m3")).all():
                 untold.append("whether it is in the mix: it measured no usable moisture")
-            elif mix is None:
+            elif not self._in_its_mix(tray, head):
                 untold.append("whether it is in the mix: no mix is written down for its tray")
-            else:
-                self._wet[head.label] = wet
-                self._misplaced(head.label, *wet, mix.dry_line_m3_m3, mix.container_capacity_m3_m3)
             earlier = ground.tray_hourly(tray.tray_id, self.start_ms - SEASON_MS, self.start_ms)
             self._habits(hourly(head), earlier, "soil_temp_c", untold)
             if place is not None:
@@ -146,10 +143,15 @@ class _Asked:
     def look_for_swaps(self) -> None:
         """Swaps that touch a head looked at; with whom, may be any head in any tray."""
         wet = dict(self._wet)
+        broken_s: dict[str, list[float]] = {}
         for tray_id in self._ground.trays:
             for head in self._ground.tray_series(tray_id, self.start_ms, self._end_ms):
                 wet.setdefault(head.label, (head.time_s, head.clean("moisture_m3_m3")))
+                broken_s.setdefault(head.label, []).extend(head.breaks_s)
         for swap in swaps(wet):
+            breaks_s = broken_s.get(swap.a, []) + broken_s.get(swap.b, [])
+            if any(abs(at_s - swap.at_s) <= AROUND_SWAP_S for at_s in breaks_s):
+                continue
             for mine, other in ((swap.a, swap.b), (swap.b, swap.a)):
                 if mine in self._where:
                     self.troubles.append(_swapped(mine, other, swap, float(wet[mine][0][-1])))
@@ -185,12 +187,37 @@ class _Asked:
             found = flag_troubles(head.label, column, head.time_s, head.values(column), head.flags[column])
             self.troubles += found
 
+    def _in_its_mix(self, tray: Tray, head: HeadSeries) -> bool:
+        """Looks at each stretch between fillings and calibrations by itself, as moisture steps at them.
+
+        False where no mix was written down for any.
+        """
+        parts, any_mix = head.unbroken(), False
+        for part in parts:
+            mix = self._ground.mix_of(tray.tray_id, round(part.time_s[-1] * 1000))
+            if mix is None:
+                continue
+            any_mix = True
+            wet = (part.time_s, part.clean("moisture_m3_m3"))
+            levels = (mix.dry_line_m3_m3, mix.container_capacity_m3_m3)
+            self._misplaced(head.label, *wet, *levels, newest=part is parts[-1])
+        if any_mix:
+            self._wet[head.label] = (head.time_s, head.clean("moisture_m3_m3"))
+        return any_mix
+
     def _misplaced(
-        self, label: str, time_s: FloatArray, wet: FloatArray, dry_line_m3_m3: float, capacity_m3_m3: float
+        self,
+        label: str,
+        time_s: FloatArray,
+        wet: FloatArray,
+        dry_line_m3_m3: float,
+        capacity_m3_m3: float,
+        *,
+        newest: bool,
     ) -> None:
         def add(fault: Fault, found: Misplaced, reason: str) -> None:
             count = int(((time_s >= found.start_s) & (time_s <= found.end_s) & ~np.isnan(wet)).sum())
-            span = (found.start_s, found.end_s, found.lasting, count)
+            span = (found.start_s, found.end_s, found.lasting and newest, count)
             self.troubles.append(Trouble(label, "moisture_m3_m3", fault, *span, FAIL, reason))
 
         for out in pulled_out(time_s, wet, dry_line_m3_m3):

@@ -93,11 +93,14 @@ def test_air_of_a_place_holds_the_water_of_the_air_outside() -> None:
     assert colder.vpd_kpa[0] == 0
 
 
-def test_nothing_of_a_cut_dry_down_knows_its_end() -> None:
-    whole = drying(150, 60.0, noise=0.002)
+def test_what_came_after_an_hour_changes_nothing_of_what_was_foreseen_at_it() -> None:
+    """At its 40th hour the whole dry-down foresees what its first 40 hours do, gaps and swing included."""
+    whole = drying(150, 60.0, noise=0.002, swing=0.001)
+    whole.moisture_m3_m3[20:23] = np.nan
     early = cut(whole, 40)
-    changed = Drying(
-        early.hour_s, early.moisture_m3_m3.copy(), early.soil_temp_c, early.demand, early.demand_ahead
-    )
-    one, other = (dry_outlook(foresight(d), 0.15, end_s(early)).in_h for d in (early, changed))
-    assert one == other
+    levels = [0.30, 0.20, 0.15]
+    past = [remember(drying(120, 70.0, start_s=START_S - 8 * 86400))]
+    at_once = foresight(early, past).remaining_h([39] * 3, levels)
+    in_hindsight = foresight(whole, past).remaining_h([39] * 3, levels)
+    assert np.isfinite(at_once).all()
+    assert in_hindsight == pytest.approx(at_once, rel=1e-9)

@@ -4,9 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from traywarden.domain.series import BoolArray, FloatArray
-
-DAY_S = 86_400.0
+from traywarden.domain.series import BoolArray, FloatArray, IntArray
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +38,7 @@ def sunlit(
     air_temp_c: FloatArray,
     others_c: FloatArray,
     night: BoolArray,
+    day: IntArray,
     params: SunlitParams = DEFAULT_SUNLIT,
 ) -> Sunlit | None:
     """Whether the sun warms an air sensor, told by the others that hang in the open as it does.
@@ -53,6 +52,9 @@ def sunlit(
     others_c : array, shape (m, n) [°C]
         Those of the others.
     night : bool array, shape (n,)
+    day : int array, shape (n,)
+        The garden's own day each hour belongs to, counted from any; a day of another clock would part one
+        sunny day in two.
     params : SunlitParams
 
     Returns
@@ -72,12 +74,11 @@ def sunlit(
     if not known.any():
         return None
     excess = air_temp_c[known] - np.nanmedian(others_c[:, known], axis=0)
-    hours, dark = hour_s[known], night[known]
-    days = (hours // DAY_S).astype(np.int64)
+    hours, dark, days = hour_s[known], night[known], day[known]
     warmed: list[tuple[float, float]] = []
     looked_at = 0
-    for day in np.unique(days).tolist():
-        by_day, by_night = (days == day) & ~dark, (np.abs(days - day) <= 1) & dark
+    for each in np.unique(days).tolist():
+        by_day, by_night = (days == each) & ~dark, (np.abs(days - each) <= 1) & dark
         if not by_day.any() or not by_night.any():
             continue
         looked_at += 1

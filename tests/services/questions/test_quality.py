@@ -1,18 +1,22 @@
 """Each trouble put into the little garden comes back with its reason and what to do."""
 
+from datetime import datetime
 from pathlib import Path
+from zoneinfo import ZoneInfo
 
+import numpy as np
 import pytest
 
 from tests.services.little_garden import DAY_MS, START_MS, STEP_MS, LittleGarden, little_garden
 from tests.services.questions.conftest import grounded
 from traywarden.domain.journal import Kind
 from traywarden.domain.moisture import DEFAULT_CALIBRATION
-from traywarden.domain.readings import Reading
+from traywarden.domain.readings import BOOT_IMPORTED, Reading
 from traywarden.errors import ShortOfDataError, UsageError
 from traywarden.services.journal import Draft, put
 from traywarden.services.questions.quality import QualityAnswer, ask_quality
-from traywarden.store import probes, readings
+from traywarden.store import garden, probes, readings
+from traywarden.store.store import Store
 
 FROM_MS = START_MS + 10 * DAY_MS
 
@@ -153,3 +157,32 @@ def test_an_empty_garden_or_span_gets_one_sentence(tmp_path: Path, little: Littl
         asked(made)
     with grounded(little.store) as ground, pytest.raises(UsageError, match="A span of 0 days"):
         ask_quality(ground, days=0)
+
+
+@pytest.mark.parametrize(("sunny_days", "found"), [(2, []), (4, ["warmed by direct sun"])])
+def test_sun_is_counted_by_the_days_of_the_garden_wherever_it_lies(
+    tmp_path: Path, sunny_days: int, found: list[str]
+) -> None:
+    """In Auckland the day that UTC counts ends at noon; two sunny days lie in three of those."""
+    zone = ZoneInfo("Pacific/Auckland")
+    start_ms = round(datetime(2026, 6, 1, tzinfo=zone).timestamp() * 1000)
+    hours = np.arange(0, 10 * 24, 0.5)
+    times_ms = np.asarray(start_ms + hours * 3_600_000, np.int64)
+    now_ms = int(times_ms[-1])
+    clock = hours % 24
+    open_c = 10 - 5 * np.cos((clock - 3) / 24 * 2 * np.pi)
+    sun_c = np.where((hours >= 48) & (hours < 48 + 24 * sunny_days) & (np.abs(clock - 12) <= 3), 7.0, 0.0)
+    store = Store.open(f"sqlite:///{tmp_path / 'auckland.sqlite3'}")
+    with store.write() as tx:
+        garden.set_garden(tx, "South", "Pacific/Auckland", now_ms=start_ms)
+        garden.add_tray(tx, "A1", 40, 3.0)
+        heads = probes.ensure_heads(tx, [("one", 0), ("two", 0)], start_ms)
+        for (probe, _), values in zip(heads, (open_c + sun_c, open_c), strict=True):
+            place = garden.add_place(tx, f"Bench {probe}", "open bench")
+            head_id = heads[probe, 0]
+            put(tx, Draft(Kind.HEAD_PLACED, start_ms, place_id=place.place_id, head_id=head_id), start_ms)
+            readings.insert_columns(tx, probe, 0, BOOT_IMPORTED, times_ms, now_ms, {"air_temp_c": values})
+    with grounded(store, now_ms) as ground:
+        faults = [t.fault for t in ask_quality(ground).troubles if "sun" in t.fault]
+    store.close()
+    assert faults == found

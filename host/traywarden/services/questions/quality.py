@@ -291,7 +291,7 @@ class _Asked:
         garden = self._ground.garden
         beside = _at(hours.hour_s, list(others.values()))
         night = is_night(hours.hour_s, self._ground.zone, garden.latitude_deg, garden.longitude_deg)
-        found = sunlit(hours.hour_s, hours.air_temp_c, beside, night)
+        found = sunlit(hours.hour_s, hours.air_temp_c, beside, night, self._days(hours.hour_s))
         if found is None:
             return
         alone = "" if beside.shape[0] > 1 else "; with one other sensor alone, that one may be the cold one"
@@ -335,8 +335,15 @@ class _Asked:
         return self._soil[place_id]
 
     def _months(self, hour_s: FloatArray) -> IntArray:
-        stamps = pd.DatetimeIndex(pd.to_datetime(hour_s, unit="s", utc=True)).tz_convert(self._ground.zone)
-        return stamps.month.to_numpy(np.int64)
+        return self._local(hour_s).month.to_numpy(np.int64)
+
+    def _days(self, hour_s: FloatArray) -> IntArray:
+        return np.asarray(self._local(hour_s).to_numpy("datetime64[D]").astype(np.int64))
+
+    def _local(self, hour_s: FloatArray) -> pd.DatetimeIndex:
+        """The garden's clock at the start of each hour."""
+        stamps = pd.DatetimeIndex(pd.to_datetime(hour_s, unit="s", utc=True))
+        return stamps.tz_convert(self._ground.zone).tz_localize(None)
 
 
 def _at(hour_s: FloatArray, others: Sequence[tuple[FloatArray, FloatArray]]) -> FloatArray:

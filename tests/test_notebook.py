@@ -8,11 +8,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from tests.services.little_garden import FRAME_WARMER_C, START_MS, STEP_MS, little_garden
+from tests.services.little_garden import FRAME_WARMER_C, NOW_MS, START_MS, STEP_MS, little_garden
 from traywarden.domain.flags import POLICY
 from traywarden.domain.readings import Reading
 from traywarden.errors import UnknownNameError, UsageError
 from traywarden.notebook import NotebookGarden, open_garden
+from traywarden.store import outside as outside_store
 from traywarden.store import readings as reading_store
 
 DOCS = Path(__file__).parents[1] / "docs"
@@ -189,6 +190,24 @@ def test_the_outlook_is_a_table_by_tray_with_times_in_the_gardens_zone(garden: N
     path = garden.outlook("lettuce").attrs["path"]
     assert path["at"].is_monotonic_increasing
     assert (path["earliest"] <= path["latest"]).all()
+
+
+def test_a_forecast_drives_the_outlook_of_a_notebook_as_that_of_the_command_line(tmp_path: Path) -> None:
+    """Two hot dry days are foretold: what dries comes sooner, and it says whose forecast it rests on."""
+    made = little_garden(tmp_path)
+    (tmp_path / "settings.toml").write_text('[host]\nclock = "readings"\n', encoding="utf-8")
+    with open_garden(tmp_path) as opened:
+        plain = opened.outlook()
+    hours_ms = np.asarray(NOW_MS + 3_600_000 * np.arange(48), np.int64)
+    with made.store.write() as tx:
+        hot = {"air_temp_c": np.full(48, 30.0), "rh_pct": np.full(48, 25.0)}
+        outside_store.put_forecast(tx, "invented", NOW_MS, hours_ms, hot)
+    made.store.close()
+    with open_garden(tmp_path) as opened:
+        driven = opened.outlook()
+    assert not plain["rests_on"].str.contains("invented").any()
+    assert "forecast “invented”" in driven["rests_on"]["lettuce"]
+    assert driven["in_s"]["lettuce"] < plain["in_s"]["lettuce"]
 
 
 def test_the_back_test_is_a_table_with_all_trays_first(garden: NotebookGarden) -> None:

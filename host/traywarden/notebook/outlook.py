@@ -7,6 +7,7 @@ import pandas as pd
 from traywarden.notebook.asking import Asking
 from traywarden.services.questions.backtest import ask_backtest
 from traywarden.services.questions.outlook import ask_outlook
+from traywarden.services.sky import air_forecast
 
 _TIMES = ("by", "earliest", "latest")
 
@@ -17,11 +18,11 @@ class OutlookTables(Asking):
     def outlook(self, tray: str = "") -> pd.DataFrame:
         """When trays are at their dry line, by tray, the first to be dry first; `why` where none is known.
 
-        With one tray named, `attrs["path"]` is the way there: moisture in % of container capacity, when it
-        is foreseen, and the 80 % interval.
+        A forecast that was read in drives it. With one tray named, `attrs["path"]` is the way there: moisture
+        in % of container capacity, when it is foreseen, and the 80 % interval.
         """
         with self._ground() as on:
-            answer = ask_outlook(on, tray)
+            answer = ask_outlook(on, tray, air_forecast(on))
         table = pd.DataFrame([asdict(found) for found in answer.trays]).set_index("tray")
         for name in _TIMES:
             table[name] = self._times(table[name])

@@ -9,6 +9,7 @@ from tests.services.field_garden import FRAME, MOVED_S, PLACE, FieldGarden, fiel
 from tests.services.questions.conftest import grounded
 from traywarden.domain.psychrometrics import vpd_kpa
 from traywarden.services.sky import air_forecast, sky_of
+from traywarden.store import outside
 
 pytestmark = pytest.mark.data
 
@@ -50,6 +51,23 @@ def test_hours_that_have_passed_are_no_part_of_it(recorded: FieldGarden) -> None
     with grounded(recorded.store, recorded.at_ms("06-23", 18)) as ground:
         assert sky_of(ground).ahead_s.size == 0
         assert "it is history" in sky_of(ground).says
+
+
+def test_a_forecast_that_begins_later_is_not_called_history(recorded: FieldGarden) -> None:
+    forecast_into(recorded, "08-02", 6, 24, np.zeros(24))
+    with grounded(recorded.store, recorded.at_ms("08-02", 6) + 1) as ground:
+        newest = outside.newest_forecast(ground.tx, ground.now_ms)
+    assert newest is not None
+    late_s = newest.time_s[6:]
+    with recorded.store.write() as tx:
+        times_ms, air = np.asarray(late_s * 1000, np.int64), {"air_temp_c": newest.air_temp_c[6:]}
+        outside.put_forecast(tx, "late", round(newest.issued_s * 1000) + 1000, times_ms, air)
+    with grounded(recorded.store, recorded.at_ms("08-02", 7)) as ground:
+        sky = sky_of(ground)
+    assert sky.ahead_s.size == 0
+    assert (
+        sky.says == "the newest forecast (“late”) says nothing of the hour that is coming, so it is not used"
+    )
 
 
 def test_a_known_bias_of_forecasts_is_taken_off_once_enough_hours_were_measured(

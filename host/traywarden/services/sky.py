@@ -9,6 +9,7 @@ from traywarden.domain.forecast_outlook import through_forecast
 from traywarden.domain.garden import Place
 from traywarden.domain.hourly import hourly_together
 from traywarden.domain.lag import LearnedLag
+from traywarden.domain.outside import Forecast
 from traywarden.domain.series import FloatArray
 from traywarden.domain.temperature_outlook import Ensemble
 from traywarden.errors import ShortOfDataError
@@ -54,15 +55,21 @@ def sky_of(ground: Ground) -> Sky:
         return Sky(outside, none, none, none, error, "")
     ahead_s, ahead_c = hours_ahead(newest, ground.now_ms / 1000)
     if not ahead_s.size:
-        when = ground.at(newest.end_s * 1000)
-        says = f"the newest forecast (“{newest.source}”) ended {when:%a %d %b %H:%M}: it is history"
-        return Sky(outside, none, none, none, error, says)
+        return Sky(outside, none, none, none, error, _unused_words(ground, newest))
     until = ground.at((ahead_s[-1] + HOUR_S) * 1000)
     says = f"forecast “{newest.source}”, up to {until:%a %d %b %H:%M}"
     if error.judged and abs(error.bias_c) > 0.1:
         says += f", corrected by {-error.bias_c:+.1f} °C that its kind was off in the open here"
     humidity = np.interp(ahead_s, newest.time_s, newest.rh_pct)
     return Sky(outside, ahead_s, ahead_c - error.bias_c, humidity, error, says)
+
+
+def _unused_words(ground: Ground, newest: Forecast) -> str:
+    """Why the newest forecast says nothing of the coming hours."""
+    name, now_s = f"the newest forecast (“{newest.source}”)", ground.now_ms / 1000
+    if newest.end_s > now_s:
+        return f"{name} says nothing of the hour that is coming, so it is not used"
+    return f"{name} ended {ground.at(newest.end_s * 1000):%a %d %b %H:%M}: it is history"
 
 
 def driven_by(lag: LearnedLag, sky: Sky, hour_s: FloatArray, mean_c: FloatArray) -> Ensemble:

@@ -19,7 +19,7 @@ from traywarden.domain.seed_facts import SeedFacts
 from traywarden.store.seed_facts import label_tolerances, load_seed_facts
 
 
-def test_the_ratio_of_half_life_to_years_kept_is_that_of_the_five_kinds_both_are_published_of() -> None:
+def test_the_ratio_of_half_life_to_years_kept_is_that_of_four_kinds_and_chives_held_against_onion() -> None:
     """Chives: half-life 5 years (Nagel & Börner 2010, abstract); years kept as onion, 1 (Iowa State 1999)."""
     both = [
         math.log(facts.half_life_years / facts.years_kept)

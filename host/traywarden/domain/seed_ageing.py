@@ -13,7 +13,8 @@ FRESH = 0.95
 HALF_PER_KEPT = 4.9
 HALF_PER_KEPT_SPREAD = 0.84
 """Half-life of open storage for each year that seed is said to keep, and how far that scatters (standard
-deviation of its logarithm): over the five kinds that both are published of, see docs/sowing.md."""
+deviation of its logarithm): over four kinds that both are published of, and chives held against onion; see
+docs/sowing.md."""
 MEASURED_SPREAD = 0.5
 """The same scatter of a measured half-life from one store and lot to another (no source)."""
 UNKNOWN_HALF_YEARS = 7.0

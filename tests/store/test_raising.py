@@ -8,7 +8,7 @@ import pytest
 from tests.shared_data import reference_file
 from traywarden.domain.units import f_from_c
 from traywarden.store.crops import crop_named, load_crops
-from traywarden.store.raising import load_planting_minimums, load_raising
+from traywarden.store.raising import load_planting_temperatures, load_raising
 
 CALLED = {"melon": "muskmelon", "summer squash": "squash", "watermelon; seedless": "watermelon"}
 
@@ -62,25 +62,26 @@ def test_every_row_of_the_flower_and_herb_weeks_is_there() -> None:
 
 
 @pytest.mark.data
-def test_every_minimum_planting_temperature_is_there_as_printed() -> None:
+def test_every_temperature_realistic_for_planting_is_there_as_printed() -> None:
+    """The page itself calls them “realistic”, between least and best; our copy of it says “minimum”."""
     line = next(line for line in page().splitlines() if line.startswith("Minimum planting soil temperatures"))
     printed: dict[str, float] = {}
     for part in line.split("°F:")[1].rstrip(".").split(","):
         names, value = re.fullmatch(r"\s*([a-z/]+)\s*≈?\s*(\d+)\s*", part).groups()  # type: ignore[union-attr]
         printed |= dict.fromkeys(names.split("/"), float(value))
     assert len(printed) == 15
-    found = load_planting_minimums()
+    found = load_planting_temperatures()
     keys = {crop_named({"corn": "sweet corn", "beans": "snap bean"}.get(name, name)).key for name in printed}
     assert set(found) == keys
     for name, value in printed.items():
         one = found[crop_named({"corn": "sweet corn", "beans": "snap bean"}.get(name, name)).key]
-        assert f_from_c(one.min_c) == pytest.approx(value)
+        assert f_from_c(one.realistic_c) == pytest.approx(value)
         assert one.source == "Texas A&M AgriLife Extension"
 
 
 def test_every_key_is_a_crop_of_the_table() -> None:
     assert set(load_raising()) <= set(load_crops())
-    assert set(load_planting_minimums()) <= set(load_crops())
+    assert set(load_planting_temperatures()) <= set(load_crops())
 
 
 def test_weeks_run_from_few_to_many() -> None:

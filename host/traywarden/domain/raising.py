@@ -20,9 +20,9 @@ class Raising:
 
 
 @dataclass(frozen=True, slots=True)
-class PlantingMinimum:
-    """The lowest soil temperature a source plants or sows into."""
+class PlantingTemperature:
+    """A soil temperature between least and best at which a source would plant or sow."""
 
-    min_c: float
+    realistic_c: float
     source: str
     note: str = ""

@@ -2,7 +2,7 @@
 
 from functools import cache
 
-from traywarden.domain.raising import PlantingMinimum, Raising
+from traywarden.domain.raising import PlantingTemperature, Raising
 from traywarden.domain.units import c_from_f
 from traywarden.store.crops import packaged_rows
 
@@ -26,10 +26,12 @@ def load_raising() -> dict[str, tuple[Raising, ...]]:
 
 
 @cache
-def load_planting_minimums() -> dict[str, PlantingMinimum]:
-    """The lowest soil temperature for planting, by crop key."""
+def load_planting_temperatures() -> dict[str, PlantingTemperature]:
+    """The soil temperature realistic for planting, by crop key."""
     sources = {row["id"]: row["short"] for row in packaged_rows("sources.csv")}
     return {
-        row["key"]: PlantingMinimum(c_from_f(float(row["min_f"])), sources[row["source"]], row["note"])
-        for row in packaged_rows("planting_minimum.csv")
+        row["key"]: PlantingTemperature(
+            c_from_f(float(row["realistic_f"])), sources[row["source"]], row["note"]
+        )
+        for row in packaged_rows("planting_realistic.csv")
     }

@@ -67,7 +67,7 @@ def test_cool_soil_takes_longer_than_the_published_weeks_and_is_warned_of(record
     assert plan.warm_at_sowing is not None
     assert plan.warm_at_sowing.chance < 0.5
     assert "start it in a warmer place" in plan.advice
-    assert "12.8 °C and more (minimum for planting, Texas A&M" in plan.limits
+    assert "12.8 °C and more (realistic for planting, Texas A&M" in plan.limits
     (spell,) = plan.spells
     assert date(2027, 4, 1) < spell.first < date(2027, 6, 1)
 

@@ -31,7 +31,7 @@ from traywarden.services.questions.plan_words import (
 from traywarden.services.soil_years import PastSoil, Witness, past_soil
 from traywarden.store import crops as crop_store
 from traywarden.store import garden as garden_store
-from traywarden.store.raising import load_planting_minimums, load_raising
+from traywarden.store.raising import load_planting_temperatures, load_raising
 
 SEED_LOG_SPREAD = 0.2
 """Spread of ln(days) of other seed and mix, beside that of the published days (common practice, no
@@ -245,14 +245,14 @@ def _as_published(
 
 
 def _limits(ground: Ground, crop: Crop) -> tuple[float | None, float | None, str]:
-    """Limits of the week's mean, and in words with their sources: the warmer of the two published minima."""
+    """Limits of the week's mean, and in words with their sources: the warmer of the two published."""
     words, low_c = [], crop.floor_c
     if low_c is not None:
         words.append(f"{ground.display.temp(low_c)} and more ({floor_words(crop)}, {crop.floor_source})")
-    planting = load_planting_minimums().get(crop.key)
-    if planting is not None and (low_c is None or planting.min_c > low_c):
-        low_c = planting.min_c
-        words = [f"{ground.display.temp(low_c)} and more (minimum for planting, {planting.source})"]
+    planting = load_planting_temperatures().get(crop.key)
+    if planting is not None and (low_c is None or planting.realistic_c > low_c):
+        low_c = planting.realistic_c
+        words = [f"{ground.display.temp(low_c)} and more (realistic for planting, {planting.source})"]
     high_c = crop.max_c
     if high_c is not None:
         words.append(

@@ -86,11 +86,16 @@ def _sowing(ground: Ground, tray: Tray, span: SownSpan) -> Sowing:
 
 
 def _seen(sowing: Entry, mine: Sequence[Entry], looked_every_ms: int) -> tuple[Seen, ...]:
-    """What was seen until seedlings were taken out of the tray, with the empty look before the first."""
+    """What was seen until seedlings were taken out of the tray, with the empty look before the first.
+
+    Seedlings that were potted up had come up, also where nobody wrote that down.
+    """
     found: list[Seen] = []
     last_ms = sowing.at_ms
     for entry in mine:
         if entry.kind is Kind.POTTED_UP:
+            if not any(s.count != 0 for s in found):
+                found.append(Seen(entry.at_ms, None, implied=True))
             break
         if entry.kind is Kind.EMERGED:
             count, teaches = entry.data.get("count"), entry.data.get("learn") is not False

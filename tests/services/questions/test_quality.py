@@ -186,3 +186,43 @@ def test_sun_is_counted_by_the_days_of_the_garden_wherever_it_lies(
         faults = [t.fault for t in ask_quality(ground).troubles if "sun" in t.fault]
     store.close()
     assert faults == found
+
+
+@pytest.mark.parametrize(("moved", "found"), [(False, ["hardly moves", "unlike the season"]), (True, [])])
+def test_a_tray_carried_from_the_bench_to_the_house_is_held_against_nothing_of_the_bench(
+    tmp_path: Path, moved: bool, found: list[str]
+) -> None:
+    """25 days at 8 °C, ± 5, then at 26 °C, ± 0.5: odd where it stands still, and no wonder in another place.
+
+    The tray of the house beside it was at 26 °C all the time: 18 °C from the bench, where it never stood.
+    """
+    zone = ZoneInfo("Europe/Lisbon")
+    start_ms = round(datetime(2026, 3, 1, tzinfo=zone).timestamp() * 1000)
+    hours = np.arange(0, 29 * 24, 0.5)
+    times_ms = np.asarray(start_ms + hours * 3_600_000, np.int64)
+    now_ms, carried_ms = int(times_ms[-1]), start_ms + 25 * DAY_MS
+    swing_c = np.sin(hours / 24 * 2 * np.pi)
+    house_c = 26.0 + 0.5 * swing_c
+    soil_c = {"A1": np.where(times_ms < carried_ms, 8.0 + 5.0 * swing_c, house_c), "B1": house_c}
+    store = Store.open(f"sqlite:///{tmp_path / 'carried.sqlite3'}")
+    with store.write() as tx:
+        garden.set_garden(tx, "Carried", "Europe/Lisbon", now_ms=start_ms)
+        bench = garden.add_place(tx, "Bench", "open bench").place_id
+        house = garden.add_place(tx, "House", "greenhouse").place_id
+        stays = {"A1": [(bench, start_ms)], "B1": [(house, start_ms)]}
+        if moved:
+            stays["A1"].append((house, carried_ms))
+        heads = probes.ensure_heads(tx, [(name, 1) for name in stays], start_ms)
+        for name, places in stays.items():
+            tray_id = garden.add_tray(tx, name, 40, 3.0).tray_id
+            values = {"soil_temp_c": soil_c[name]}
+            readings.insert_columns(tx, name, 1, BOOT_IMPORTED, times_ms, now_ms, values)
+            head_id = heads[name, 1]
+            put(tx, Draft(Kind.HEAD_PLACED, start_ms, head_id=head_id, tray_id=tray_id), start_ms)
+            for place_id, at_ms in places:
+                put(tx, Draft(Kind.MOVED, at_ms, tray_id=tray_id, place_id=place_id), at_ms)
+    with grounded(store, now_ms) as ground:
+        answer = ask_quality(ground, "A1", days=12)
+    store.close()
+    assert sorted({t.fault for t in answer.troubles} - {"fast change"}) == found  # carried within a minute
+    assert any("in this place" in reason for reason in answer.heads[0].not_judged) == moved

@@ -1,7 +1,7 @@
 """Are the readings to be trusted? Troubles of every head, each with its reason and what to do."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import numpy as np
@@ -9,9 +9,10 @@ import pandas as pd
 
 from traywarden.domain.daylight import is_night
 from traywarden.domain.flags import LEFT_OUT, Flag
-from traywarden.domain.garden import Tray
+from traywarden.domain.garden import Place, Tray
 from traywarden.domain.habits import lifeless, season_spans, unlike_neighbours
 from traywarden.domain.hourly import HOUR_S, Hourly, hourly
+from traywarden.domain.journal import Stay
 from traywarden.domain.misplaced import DEFAULT_MISPLACED, Misplaced, Swap, in_water, pulled_out, swaps
 from traywarden.domain.qartod import FAIL, PASS, SUSPECT, climatology
 from traywarden.domain.series import FloatArray, HeadSeries, IntArray
@@ -134,10 +135,15 @@ class _Asked:
             elif not self._in_its_mix(tray, head):
                 untold.append("whether it is in the mix: no mix is written down for its tray")
             earlier = ground.tray_hourly(tray.tray_id, self.start_ms - SEASON_MS, self.start_ms)
-            self._habits(hourly(head), earlier, "soil_temp_c", untold)
+            past = next((each for each in earlier if each.label == head.label), None)
+            # Another place is warmer, livelier and has other neighbours: only hours in this one are judged.
+            stays = self._stays(tray, place)
+            here = _within(hourly(head), stays)
+            self._season(here, None if past is None else _within(past, stays), untold)
+            self._liveliness(here, untold)
             if place is not None:
                 others = self._soil_of(place.place_id)
-                self._beside(hourly(head), "soil_temp_c", others, place.name, untold)
+                self._beside(here, "soil_temp_c", others, place.name, untold)
             self._count(head, tray.name, place.name if place else None, untold)
 
     def look_for_swaps(self) -> None:
@@ -236,30 +242,35 @@ class _Asked:
                 f"{capacity_m3_m3:.2f}, and did not drain: the head, or the whole tray, stands in water",
             )
 
-    def _habits(self, hours: Hourly, earlier: Sequence[Hourly], column: str, untold: list[str]) -> None:
-        values: FloatArray = getattr(hours, column)
-        past = next((each for each in earlier if each.label == hours.label), None)
-        spans = season_spans(self._months(past.hour_s), getattr(past, column)) if past is not None else {}
-        codes = climatology(self._months(hours.hour_s), values, spans)
-        if not (codes != 2).any() or not spans:
-            untold.append("whether it is like the season: less than ten days of it are known")
+    def _season(self, hours: Hourly, past: Hourly | None, untold: list[str]) -> None:
+        spans = {} if past is None else season_spans(self._months(past.hour_s), past.soil_temp_c)
+        codes = climatology(self._months(hours.hour_s), hours.soil_temp_c, spans)
+        if not np.isin(codes, (PASS, SUSPECT, FAIL)).any():
+            untold.append("whether it is like the season: less than ten days of it are known in this place")
         self._hours(
             hours,
-            column,
+            "soil_temp_c",
             codes,
             Fault.UNSEASONABLE,
             lambda low, high: f"{low:.1f} to {high:.1f} °C is beyond what it showed in this month before",
         )
-        codes = lifeless(hours.hour_s, values)
-        if not (codes < SUSPECT).any() or (codes[~np.isnan(values)] == 2).all():
+
+    def _liveliness(self, hours: Hourly, untold: list[str]) -> None:
+        codes = lifeless(hours.hour_s, hours.soil_temp_c)
+        if not (codes < SUSPECT).any() or (codes[~np.isnan(hours.soil_temp_c)] == 2).all():
             untold.append("whether it is as lively as usual: five whole days show what is usual")
         self._hours(
             hours,
-            column,
+            "soil_temp_c",
             codes,
             Fault.LIFELESS,
             lambda low, high: f"it moved far less than on its usual day, between {low:.1f} and {high:.1f} °C",
         )
+
+    def _stays(self, tray: Tray, place: Place | None) -> list[Stay]:
+        """When the tray stood where it stands now."""
+        where = None if place is None else place.place_id
+        return [s for s in self._ground.facts.tray_places if (s.subject, s.where) == (tray.tray_id, where)]
 
     def _beside(
         self,
@@ -344,6 +355,15 @@ class _Asked:
         """The garden's clock at the start of each hour."""
         stamps = pd.DatetimeIndex(pd.to_datetime(hour_s, unit="s", utc=True))
         return stamps.tz_convert(self._ground.zone).tz_localize(None)
+
+
+def _within(hours: Hourly, stays: Sequence[Stay]) -> Hourly:
+    """The soil of the hours within stays, NaN in the others; all of it where no stay is known."""
+    if not stays:
+        return hours
+    at_ms = hours.hour_s * 1000
+    inside = [(at_ms >= s.start_ms) & (at_ms < (np.inf if s.end_ms is None else s.end_ms)) for s in stays]
+    return replace(hours, soil_temp_c=np.where(np.any(inside, axis=0), hours.soil_temp_c, np.nan))
 
 
 def _at(hour_s: FloatArray, others: Sequence[tuple[FloatArray, FloatArray]]) -> FloatArray:

@@ -11,8 +11,8 @@ from traywarden.domain.emergence import LATE_FROM, Expectation, expect, horizon_
 from traywarden.domain.factors import LOT_LOG_SD, SOWING_LOG_SD, Belief, before
 from traywarden.domain.looks import LOG_FACTORS, SPREAD_WEIGHTS, SPREADS, Look, Seeds, log_likelihood
 from traywarden.domain.progress import Progress, progress_since
-from traywarden.domain.recent_days import RecentDays
 from traywarden.domain.series import FloatArray
+from traywarden.domain.temperature_outlook import Ensemble
 from traywarden.store.crops import load_crops
 
 HOUR_S, DAY_S = 3600.0, 86_400.0
@@ -38,8 +38,13 @@ def days(found: Expectation) -> list[float | None]:
     return [None if s is None else s / DAY_S for w in windows for s in (w.low_s, w.mid_s, w.high_s)]
 
 
-def steady_ahead(from_hour: int, hours: int) -> RecentDays:
-    return RecentDays(HOUR_S * (from_hour + np.arange(hours, dtype=np.float64)), np.full((3, hours), 20.0), 7)
+def steady_ahead(from_hour: int, hours: int) -> Ensemble:
+    return Ensemble(
+        HOUR_S * np.arange(from_hour, from_hour + hours, dtype=np.float64),
+        np.full((3, hours), 20.0),
+        7,
+        "made",
+    )
 
 
 def test_first_and_half_are_the_quantiles_of_seeds_drawn_one_by_one() -> None:
@@ -124,7 +129,7 @@ class Sown:
     """A simulated sowing: what is known of it when it is asked about, and when its seeds come up [s]."""
 
     progress: Progress
-    ahead: RecentDays
+    ahead: Ensemble
     first_s: float
     half_s: float
     up: FloatArray
@@ -154,7 +159,7 @@ def simulated(rng: np.random.Generator, curve: RateCurve) -> Sown:
     up = np.sort(np.interp(needs, gathered, HOUR_S * np.arange(1, hours + 1), right=np.inf))
     start = anomaly[now_h - 1]
     members = np.array([shape[now_h:] + weather(start * 0.85)[: hours - now_h] for _ in range(60)])
-    ahead = RecentDays(HOUR_S * (now_h + np.arange(hours - now_h, dtype=np.float64)), members, 7)
+    ahead = Ensemble(HOUR_S * np.arange(now_h, hours, dtype=np.float64), members, 7, "the law itself")
     hour_s = HOUR_S * np.arange(now_h, dtype=np.float64)
     made = progress_since(hour_s, temps[:now_h], 0.0, now_h * HOUR_S, curve, **POLICY)
     return Sown(made, ahead, float(up[0]), float(np.median(up)), up, seeds)

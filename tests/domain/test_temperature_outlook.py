@@ -183,6 +183,19 @@ def test_recorded_days_fell_into_the_80_percent_band_about_as_often(field: hours
         found = coming_hours.held(recorded, temp_c, coming_hours.SEASON)
         for shares in (found.low, found.mean, found.high):
             assert (shares >= least).all()
-            assert (shares <= 0.87).all()
-            assert 0.75 <= shares.mean() <= 0.85
+            assert (shares <= 0.90).all()
+            assert 0.75 <= shares.mean() <= 0.87
         assert (found.error_c[2:] < found.yesterday_error_c[2:]).all()
+
+
+@pytest.mark.data
+def test_the_mean_of_the_coming_weeks_is_held_about_as_often_elsewhere_too() -> None:
+    """How far a mean may wander was set on two fields; Seattle's four years had no part in it."""
+    found = coming_hours.weeks()
+    assert (found["Seattle 2012–2015, air, 45 days known"].shares >= 0.78).all()
+    assert (found["Seattle 2012–2015, air, 10 days known"].shares >= 0.78).all()
+    for name, held in found.items():
+        assert (held.shares[:3] >= 0.72).all(), name
+        assert (held.shares >= 0.65).all(), name  # desert soil in spring: three weeks ahead it is warmer
+        assert (held.shares <= 0.92).all(), name
+    assert np.mean([held.shares[:4].mean() for held in found.values()]) == pytest.approx(0.80, abs=0.05)

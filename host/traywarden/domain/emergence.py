@@ -7,10 +7,11 @@ from scipy import special
 
 from traywarden.domain.development import RateCurve
 from traywarden.domain.factors import BAND, Belief
+from traywarden.domain.first_order import HOUR_S
 from traywarden.domain.looks import LOG_FACTORS, SEED_LOG_SD, SPREAD_WEIGHTS, SPREADS, Seeds
 from traywarden.domain.progress import Progress
-from traywarden.domain.recent_days import HOUR_S, Temperatures
 from traywarden.domain.series import FloatArray
+from traywarden.domain.temperature_outlook import Ensemble
 
 MEDIAN_SD = 1.2533141373155001
 """Standard error of a median in standard deviations over √n: √(π/2)."""
@@ -59,7 +60,7 @@ class Expectation:
 def expect(
     progress: Progress,
     curve: RateCurve,
-    ahead: Temperatures | None,
+    ahead: Ensemble | None,
     beforehand: Belief,
     seen: Belief,
     seeds: Seeds,
@@ -73,7 +74,7 @@ def expect(
     ----------
     progress : Progress, not blind
     curve : RateCurve
-    ahead : Temperatures, optional
+    ahead : Ensemble, optional
         Ensemble of hourly temperatures from now on; None: only the past is looked at.
     beforehand : Belief
         About this sowing's factor before anything was seen of it.
@@ -169,7 +170,7 @@ def _over(belief: Belief, chance_at_lag: FloatArray) -> FloatArray:
     return np.convolve(chance_at_lag, belief.weights, "valid")
 
 
-def _futures(progress: Progress, curve: RateCurve, ahead: Temperatures | None) -> FloatArray | None:
+def _futures(progress: Progress, curve: RateCurve, ahead: Ensemble | None) -> FloatArray | None:
     """Progress of each member at every third hour to come."""
     if ahead is None:
         return None

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from traywarden.domain.development import RateCurve
-from traywarden.domain.recent_days import HOUR_S
+from traywarden.domain.first_order import HOUR_S
 from traywarden.domain.series import FloatArray
 
 SECONDS_PER_DAY = 86_400.0

@@ -11,9 +11,9 @@ from traywarden.domain.hourly import hourly_together
 from traywarden.domain.lag import LearnedLag
 from traywarden.domain.outside import Forecast
 from traywarden.domain.series import FloatArray
-from traywarden.domain.temperature_outlook import Ensemble
+from traywarden.domain.temperature_outlook import MEMBERS, Ensemble
 from traywarden.errors import ShortOfDataError
-from traywarden.services.drying_now import AirForecast
+from traywarden.services.drying_now import AirForecast, no_forecast
 from traywarden.services.outside_air import (
     FORECAST_KNOWN_D,
     HOUR_S,
@@ -72,7 +72,15 @@ def _unused_words(ground: Ground, newest: Forecast) -> str:
     return f"{name} ended {ground.at(newest.end_s * 1000):%a %d %b %H:%M}: it is history"
 
 
-def driven_by(lag: LearnedLag, sky: Sky, hour_s: FloatArray, mean_c: FloatArray) -> Ensemble:
+def forecast_reaches(ground: Ground) -> bool:
+    """Whether a forecast speaks of hours to come: asked before the open air of weeks is read for it."""
+    newest = outside_store.newest_forecast(ground.tx, ground.now_ms)
+    return newest is not None and bool(hours_ahead(newest, ground.now_ms / 1000)[0].size)
+
+
+def driven_by(
+    lag: LearnedLag, sky: Sky, hour_s: FloatArray, mean_c: FloatArray, *, members: int = MEMBERS
+) -> Ensemble:
     """The coming hours through the relation, warmed up on the open air of the last days."""
     assert sky.outside is not None
     start_s = float(sky.ahead_s[0])
@@ -85,7 +93,14 @@ def driven_by(lag: LearnedLag, sky: Sky, hour_s: FloatArray, mean_c: FloatArray)
     past_soil = np.array([soil.get(t, np.nan) for t in past_s.tolist()])
     ahead_h = (sky.ahead_s - start_s) / HOUR_S
     return through_forecast(
-        lag, past_s, past_air, past_soil, sky.ahead_s, sky.ahead_c, error_c=sky.error.at(ahead_h)
+        lag,
+        past_s,
+        past_air,
+        past_soil,
+        sky.ahead_s,
+        sky.ahead_c,
+        error_c=sky.error.at(ahead_h),
+        members=members,
     )
 
 
@@ -95,10 +110,12 @@ def air_forecast(ground: Ground) -> AirForecast:
     The open air of the forecast through what each place makes of it; None where there is no forecast, where
     it is silent on humidity, or where the relation could not be learned.
     """
+    if not forecast_reaches(ground):
+        return no_forecast
     sky = sky_of(ground)
 
     def ahead(on: Ground, place: Place) -> AirAhead | None:
-        if sky.outside is None or not sky.ahead_s.size or not np.isfinite(sky.ahead_rh_pct).any():
+        if sky.outside is None or not np.isfinite(sky.ahead_rh_pct).any():
             return None
         start_ms = on.now_ms - LEARN_D * DAY_MS
         air = hourly_together(on.place_hourly(place.place_id, "air", start_ms, on.now_ms + 1), place.name)

@@ -13,7 +13,6 @@ from tests.services.questions.conftest import grounded
 from traywarden.domain.development import curve_for
 from traywarden.domain.hourly import Hourly
 from traywarden.domain.journal import Kind
-from traywarden.domain.recent_days import RecentDays
 from traywarden.errors import ShortOfDataError
 from traywarden.services.journal import Draft, correct, put, undo
 from traywarden.services.questions import nursery
@@ -22,8 +21,9 @@ from traywarden.services.questions.emergence_answer import TrayEmergence
 from traywarden.services.questions.emergence_now import emergence_now
 from traywarden.services.questions.ground import Ground
 from traywarden.services.questions.learned import LearnedCrop, ask_learned
+from traywarden.services.soil_ahead import SoilAhead
 from traywarden.store import garden as garden_store
-from traywarden.store import journal
+from traywarden.store import journal, outside
 from traywarden.store.crops import load_crops
 
 
@@ -203,18 +203,56 @@ def test_without_enough_temperature_it_is_not_told_but_the_reason_is(little: Lit
     assert answer.first is None
 
 
-def test_a_forecast_in_place_of_recent_days_is_what_the_day_rests_on(little: LittleGarden) -> None:
-    def hot(ground: Ground, tray: object, hours: Hourly, horizon_h: int) -> RecentDays:
-        at = ground.now_ms / 1000 // 3600 * 3600 + 3600.0 * np.arange(horizon_h, dtype=np.float64)
-        return RecentDays(at, np.full((5, horizon_h), 25.0), 0)
-
-    with grounded(little.store) as ground:
-        warm = ask_emergence(ground, "tomatoes", hot).trays[0]
-        mild = ask_emergence(ground, "tomatoes").trays[0]
-    assert warm.half
+def test_a_forecast_reaches_the_emergence_of_every_tray(own: LittleGarden) -> None:
+    """Days in the open like those before, then five at 26 °C: the tray in the frame is warmer still."""
+    mild = one(own, "tomatoes")
+    time_ms = NOW_MS // 3_600_000 * 3_600_000 + 3_600_000 * np.arange(5 * 24, dtype=np.int64)
+    with own.store.write() as tx:
+        outside.put_forecast(tx, "invented", NOW_MS, time_ms, {"air_temp_c": np.full(time_ms.size, 26.0)})
+    warm = one(own, "tomatoes")
     assert mild.half
-    assert warm.half.high < mild.half.high  # type: ignore[operator]
-    assert warm.outlook == ""
+    assert warm.half
+    assert warm.half.expected < mild.half.expected  # type: ignore[operator]
+    assert mild.outlook == "own recent days (14)"
+    assert warm.outlook.startswith("forecast through the learned relation to the outside air")
+
+
+def test_a_forecast_that_has_run_out_changes_nothing(own: LittleGarden) -> None:
+    before = one(own, "tomatoes")
+    time_ms = NOW_MS - 3_600_000 * np.arange(48, 24, -1, dtype=np.int64)
+    with own.store.write() as tx:
+        values = {"air_temp_c": np.full(24, 30.0)}
+        outside.put_forecast(tx, "invented", NOW_MS - 2 * DAY_MS, time_ms, values)
+    assert one(own, "tomatoes") == before
+
+
+def test_a_tray_just_moved_is_foreseen_from_the_days_of_its_new_place(own: LittleGarden) -> None:
+    """In the frame the mix is 4 °C warmer than on the bench, where the tomatoes went two days ago."""
+    with own.store.write() as tx:
+        moved = journal.write(
+            tx,
+            Kind.MOVED,
+            NOW_MS - 2 * DAY_MS,
+            NOW_MS,
+            tray_id=own.tray_ids["lettuce"],
+            place_id=own.place_ids["Cold frame"],
+        )
+    assert moved
+    with grounded(own.store) as ground:
+        tray = ground.trays[own.tray_ids["lettuce"]]
+        (hours,) = ground.tray_hourly(tray.tray_id, NOW_MS - 20 * DAY_MS, NOW_MS)
+        told = SoilAhead(ground).of_tray(tray, hours, 48)
+    # Its own head still measures the bench's cold: the frame's course, at the level it has.
+    assert told.days == 14
+    assert np.median(told.members_c) == pytest.approx(10.0, abs=0.5)
+
+
+def test_after_three_days_it_is_told_how_far_but_not_when(tmp_path: Path) -> None:
+    made = little_garden(tmp_path, until_ms=START_MS + 3 * DAY_MS)
+    answer = one(made, "tomatoes", START_MS + 3 * DAY_MS)
+    made.store.close()
+    assert answer.done is not None
+    assert "when it will be up cannot be told yet. Only 3 whole days are known" in answer.says
 
 
 def test_every_tray_is_answered_and_is_plain_data(little: LittleGarden) -> None:

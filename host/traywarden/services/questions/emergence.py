@@ -6,13 +6,15 @@ from traywarden.domain.crops import Crop, HeatSum
 from traywarden.domain.development import Basis, RateCurve
 from traywarden.domain.emergence import Expectation, Window, expect, horizon_h
 from traywarden.domain.factors import Belief
+from traywarden.domain.first_order import HOUR_S
 from traywarden.domain.garden import Tray
 from traywarden.domain.heat_sums import SecondOpinion, fitted_heat_sum, second_opinion, straight_curve
-from traywarden.domain.lateness import Cause, SeedLot, Verdict, causes, likeliest
+from traywarden.domain.hourly import Hourly
+from traywarden.domain.lateness import Cause, Verdict, likeliest
 from traywarden.domain.looks import log_likelihood
 from traywarden.domain.progress import Progress
-from traywarden.domain.recent_days import HOUR_S, Temperatures
-from traywarden.services.lots import age_years
+from traywarden.domain.temperature_outlook import Ensemble
+from traywarden.errors import ShortOfDataError
 from traywarden.services.questions.emergence_answer import (
     COMING_UP,
     LATE,
@@ -28,26 +30,28 @@ from traywarden.services.questions.emergence_answer import (
     Why,
 )
 from traywarden.services.questions.ground import DAY_MS, Ground
-from traywarden.services.questions.nursery import Ahead, Nursery, from_recent_days
+from traywarden.services.questions.nursery import Nursery
 from traywarden.services.questions.sowings import Sowing
-from traywarden.store.crops import load_heat_sums, load_seed
+from traywarden.services.questions.why_late import why_late
+from traywarden.services.soil_ahead import SoilAhead
+from traywarden.store.crops import load_heat_sums
 
 
-def ask_emergence(ground: Ground, tray: str = "", ahead: Ahead = from_recent_days) -> EmergenceAnswer:
+def ask_emergence(ground: Ground, tray: str = "") -> EmergenceAnswer:
     """How far the seed of one tray, or of every tray, has come, and when it will be up.
 
-    `ahead` says what temperatures may come; by default days drawn from the tray's own last seven.
+    The coming days are like the tray's own of late, driven by an imported forecast while one lasts.
 
     Raises UsageError (no tray yet), UnknownNameError, ShortOfDataError (nothing was ever measured).
     """
     chosen = ground.chosen_trays(tray)
     ground.need_readings()
-    nursery = Nursery(ground)
+    nursery, ahead = Nursery(ground), SoilAhead(ground)
     answers = tuple(_tray(ground, nursery, each, ahead) for each in chosen)
     return EmergenceAnswer(ground.garden.name, ground.at(ground.now_ms), answers)
 
 
-def _tray(ground: Ground, nursery: Nursery, tray: Tray, ahead: Ahead) -> TrayEmergence:
+def _tray(ground: Ground, nursery: Nursery, tray: Tray, ahead: SoilAhead) -> TrayEmergence:
     place = ground.place_of(tray.tray_id, ground.now_ms)
     where = place.name if place else None
     sowing = nursery.current(tray.tray_id)
@@ -56,22 +60,22 @@ def _tray(ground: Ground, nursery: Nursery, tray: Tray, ahead: Ahead) -> TrayEme
     if sowing.crop is None:
         name = str(sowing.entry.data.get("crop") or "its crop")
         return TrayEmergence(tray.name, where, UNKNOWN, f"{name} is not in the table of crops.")
-    return _Asked(ground, nursery, sowing, sowing.crop, where, ahead).answer()
+    return _Asked(nursery, sowing, sowing.crop, where, ahead).answer()
 
 
 class _Asked:
     """One sowing of a known crop."""
 
     def __init__(
-        self, ground: Ground, nursery: Nursery, sowing: Sowing, crop: Crop, where: str | None, ahead: Ahead
+        self, nursery: Nursery, sowing: Sowing, crop: Crop, where: str | None, ahead: SoilAhead
     ) -> None:
-        self._ground, self._nursery, self._sowing, self._crop = ground, nursery, sowing, crop
+        self._ground, self._nursery, self._sowing, self._crop = nursery.ground, nursery, sowing, crop
         self._where, self._ahead = where, ahead
         self._curve = nursery.curve(crop.key)
         self._until_ms = nursery.until_ms(sowing)
 
     def answer(self) -> TrayEmergence:
-        sowing, ground = self._sowing, self._ground
+        sowing = self._sowing
         progress = self._nursery.progress(sowing, self._curve, self._until_ms)
         if progress.blind:
             return self._told(UNKNOWN, f"It cannot be told: {progress.blind}.", progress)
@@ -82,7 +86,7 @@ class _Asked:
         hours = self._nursery.hours(sowing)
         recent = hours.soil_temp_c[-7 * 24 :]
         wanted_h = 0 if self._all_up() else horizon_h(progress, self._curve, recent)
-        ahead = self._ahead(ground, sowing.tray, hours, wanted_h) if wanted_h else None
+        ahead, why_not = self._coming(hours, wanted_h)
         none_up_ms = sowing.none_up_ms
         found = expect(
             progress,
@@ -95,10 +99,10 @@ class _Asked:
             seed_log_sd=self._nursery.seed_log_sd,
         )
         state = self._state(found)
-        why = self._causes(progress) if state == LATE else []
+        why = why_late(self._nursery, sowing, self._crop, self._curve, progress) if state == LATE else []
         return self._told(
             state,
-            self._sentence(state, found, why, ahead),
+            self._sentence(state, found, why, why_not),
             progress,
             found=found,
             seen=seen,
@@ -106,6 +110,14 @@ class _Asked:
             opinion=self._degree_days(progress, ahead),
             ahead=ahead,
         )
+
+    def _coming(self, hours: Hourly, wanted_h: int) -> tuple[Ensemble | None, str]:
+        if not wanted_h:
+            return None, ""
+        try:
+            return self._ahead.of_tray(self._sowing.tray, hours, wanted_h), ""
+        except ShortOfDataError as short:
+            return None, str(short)
 
     def _all_up(self) -> bool:
         most, seeds = self._sowing.most_up, self._sowing.seeds
@@ -116,7 +128,7 @@ class _Asked:
             return UP if self._all_up() or found.done[0] > 1.0 else COMING_UP
         return LATE if found.overdue else ON_ITS_WAY
 
-    def _sentence(self, state: str, found: Expectation, why: list[Cause], ahead: Temperatures | None) -> str:
+    def _sentence(self, state: str, found: Expectation, why: list[Cause], why_not: str) -> str:
         up = self._sowing.up
         if up is not None and state in (UP, COMING_UP):
             words = f"{self._crop.name} is up since {self._day(up.at_ms / 1000)}"
@@ -137,8 +149,8 @@ class _Asked:
                 else ("nothing in the record says why")
             )
             return f"{self._crop.name} is late: nine in ten such sowings would have shown by now; {because}."
-        if ahead is None:
-            return f"{part}; when it will be up cannot be told without a whole day of its temperature."
+        if why_not:
+            return f"{part}; when it will be up cannot be told yet. {why_not}"
         now_s = self._ground.now_ms / 1000
         if found.first.mid_s is None:
             days = (found.until_s - now_s) / 86400
@@ -161,30 +173,7 @@ class _Asked:
         at = self._ground.at(at_s * 1000)
         return f"{at:%a} {at.day} {at:%b}"
 
-    def _causes(self, progress: Progress) -> list[Cause]:
-        ground, sowing = self._ground, self._sowing
-        hours = self._nursery.hours(sowing)
-        since = hours.hour_s >= sowing.entry.at_ms / 1000 - HOUR_S
-        mix = ground.mix_of(sowing.tray.tray_id, ground.now_ms)
-        return causes(
-            self._crop.key,
-            hours.soil_temp_c[since],
-            progress.slow,
-            hours.moisture_m3_m3[since],
-            _seed_lot(self._ground, sowing),
-            low_c=self._curve.low_c,
-            high_c=self._curve.high_c,
-            dry_line_m3_m3=mix.dry_line_m3_m3 if mix else None,
-            capacity_m3_m3=mix.container_capacity_m3_m3 if mix else None,
-            calibrated=self._calibrated(mix.mix_id if mix else None),
-        )
-
-    def _calibrated(self, mix_id: int | None) -> bool:
-        ground, tray_id = self._ground, self._sowing.tray.tray_id
-        stays = ground.facts.heads_in_tray(tray_id, self._sowing.entry.at_ms, ground.now_ms + 1)
-        return bool(stays) and all(ground.facts.calibrations(stay.subject, mix_id) for stay in stays)
-
-    def _degree_days(self, progress: Progress, ahead: Temperatures | None) -> Opinion | None:
+    def _degree_days(self, progress: Progress, ahead: Ensemble | None) -> Opinion | None:
         heat_sum = load_heat_sums().get(self._crop.key) or fitted_heat_sum(self._crop)
         if heat_sum is None or self._curve.basis is Basis.SUM:
             return None
@@ -207,11 +196,10 @@ class _Asked:
         seen: Belief | None = None,
         why: list[Cause] | None = None,
         opinion: Opinion | None = None,
-        ahead: Temperatures | None = None,
+        ahead: Ensemble | None = None,
     ) -> TrayEmergence:
         ground, sowing = self._ground, self._sowing
         known_ms = [look.at_ms for look in sowing.seen if not look.implied]
-        days = getattr(ahead, "days", 0)
         return TrayEmergence(
             sowing.tray.name,
             self._where,
@@ -242,7 +230,7 @@ class _Asked:
             progress.slow.hot_days,
             tuple(Why(cause.name, str(cause.verdict), cause.says) for cause in why or ()),
             opinion,
-            f"days to come drawn from its last {days} whole days" if days else "",
+            _outlook(ahead),
         )
 
     def _between(self, window: Window) -> Between:
@@ -253,22 +241,14 @@ class _Asked:
         return Between(low, mid, high)
 
 
-def _seed_lot(ground: Ground, sowing: Sowing) -> SeedLot | None:
-    if sowing.lot is None:
-        return None
-    published = load_seed().get(sowing.lot.crop)
-    return SeedLot(
-        sowing.lot.name,
-        sowing.lot.germination,
-        published.standard_pct / 100 if published and published.standard_pct else None,
-        published.standard_source if published else "",
-        age_years(ground, sowing.lot, sowing.entry.at_ms),
-        published.life_years if published else None,
-        published.life_source if published else "",
-    )
+def _outlook(ahead: Ensemble | None) -> str:
+    """What the coming days rest on, in words."""
+    if ahead is None:
+        return ""
+    return "; ".join(filter(None, (f"{ahead.basis} ({ahead.days})", ahead.remark)))
 
 
-def _reached_s(by_sum: Progress, curve: RateCurve, ahead: Temperatures | None) -> float | None:
+def _reached_s(by_sum: Progress, curve: RateCurve, ahead: Ensemble | None) -> float | None:
     """When a heat sum is reached: in the record, or in the middle of the ensemble."""
     if by_sum.now >= 1.0:
         return float(np.interp(1.0, by_sum.progress, by_sum.end_s))

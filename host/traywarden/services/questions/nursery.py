@@ -1,36 +1,25 @@
 """What questions about emergence share: progress of sowings and learned factors, computed once."""
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
 from traywarden.domain.development import RateCurve, curve_for
 from traywarden.domain.factors import Belief, Learned, Told, expected, learn
-from traywarden.domain.garden import Tray
 from traywarden.domain.hourly import Hourly, hourly_together
 from traywarden.domain.looks import Look, log_likelihood
 from traywarden.domain.progress import Progress, progress_since
-from traywarden.domain.recent_days import Temperatures, recent_days
 from traywarden.services.questions.ground import DAY_MS, Ground
 from traywarden.services.questions.sowings import Sowing, sowings
 from traywarden.store.crops import load_crops, load_heat_sums
 
 LEAD_MS = 8 * DAY_MS
-"""Readings before a sowing that its gaps, and the recent days of a young sowing, may be filled from."""
+"""Readings before a sowing that its gaps may be filled from, and that its coming days may be like."""
 LONGEST_D = 90
 """A sowing teaches no more after so many days, and the newest so many sowings of a crop are enough."""
 MOST_SOWINGS = 24
 FOLLOWED_D = 200
 """A sowing that has not come up is followed no longer than this; the slowest printed takes 172 days."""
-
-Ahead = Callable[[Ground, Tray, Hourly, int], Temperatures | None]
-"""What the mix of a tray may be like from now on: ground, tray, its hours so far, hours to look ahead."""
-
-
-def from_recent_days(ground: Ground, tray: Tray, hours: Hourly, horizon_h: int) -> Temperatures | None:
-    """Days to come drawn from the tray's last seven days."""
-    return recent_days(hours.hour_s, hours.soil_temp_c, ground.now_ms / 1000, horizon_h)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

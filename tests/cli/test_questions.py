@@ -42,7 +42,7 @@ def test_today_puts_the_dry_tray_first_with_number_threshold_and_what_to_do(litt
 def test_today_draws_moisture_between_dry_line_and_capacity_and_soil_within_the_crops_limits(
     little: CommandLine,
 ) -> None:
-    row = next(line for line in little.ok("today").splitlines() if line.startswith("  tomatoes"))
+    row = next(line for line in little.ok("today").splitlines() if line.startswith("  tomatoes  "))
     assert "▕◀░░░░░░░░░▏" in row  # under the dry line
     assert "├─●────────┤" in row  # 14 °C between 10 and 35 °C
     assert "41 %" in row

@@ -29,9 +29,35 @@ def days_of(on: Ground, start: str, end: str) -> tuple[date | None, date | None]
 
 
 def clock(at: datetime, now: datetime) -> str:
-    """“14:05” today, “Tue 3 Mar 14:05” on another day."""
+    """“14:05” today, “tomorrow 14:05”, “Sun 14:05” within six days to come, else “Tue 3 Mar 14:05”."""
+    return f"{day}{at:%H:%M}" if (day := _near_day(at, now)) is not None else _far(at, now)
+
+
+def _near_day(at: datetime, now: datetime) -> str | None:
+    ahead_d = (at.date() - now.date()).days
+    if 1 < ahead_d <= 6:
+        return f"{at:%a} "
+    return {-1: "yesterday ", 0: "", 1: "tomorrow "}.get(ahead_d)
+
+
+def _far(at: datetime, now: datetime) -> str:
     reader = Reader(round(now.timestamp() * 1000), now.tzinfo or UTC)
     return reader.clock(round(at.timestamp() * 1000))
+
+
+def day_words(at: datetime, now: datetime) -> str:
+    """“Tue 3 Mar”, with the year where it is not this one."""
+    year = f" {at.year}" if at.year != now.year else ""
+    return f"{at:%a} {at.day} {at:%b}{year}"
+
+
+def quoted(name: str) -> str:
+    """A name as it is typed in a command.
+
+    >>> quoted("A1"), quoted("Pepper 1")
+    ('A1', '"Pepper 1"')
+    """
+    return name if name.isalnum() else f'"{name}"'
 
 
 def ago(seconds: float) -> str:

@@ -17,7 +17,6 @@ from traywarden.links.pictures import check_name, draw
 from traywarden.services.questions.outlook import DRIES, DRY, OutlookAnswer, TrayOutlook, ask_outlook
 from traywarden.services.questions.outlook_picture import outlook_picture
 from traywarden.services.questions.place_outlook import PlaceOutlookAnswer, ask_place_outlook
-from traywarden.services.sky import air_forecast
 
 
 def register(app: typer.Typer) -> None:
@@ -46,7 +45,7 @@ def outlook(
         if not tray:
             raise typer.BadParameter("Name the tray to draw, as in: traywarden outlook A1 --picture a1.svg")
     with asking() as on:
-        answer = ask_outlook(on, tray, air_forecast(on))
+        answer = ask_outlook(on, tray)
         nights = None if tray else ask_place_outlook(on)
         display = on.display
     if picture is not None:

@@ -1,13 +1,17 @@
 """`traywarden today`: what needs me, most urgent first, and why."""
 
+from collections.abc import Sequence
+
 import typer
 
-from traywarden.cli.asking import PANEL, ago, asking, clock, moisture_bar, range_bar
+from traywarden.cli.asking import PANEL, ago, asking, clock, moisture_bar, quoted, range_bar
 from traywarden.cli.context import JSON_OPTION, console, emit
 from traywarden.cli.tables import grouped, print_table, say
 from traywarden.domain.moisture import NOT_CALIBRATED
 from traywarden.domain.units import Display, span_words
-from traywarden.services.questions.today import Need, TodayAnswer, TrayNow, ask_today
+from traywarden.services.questions.emergence_answer import LATE, ON_ITS_WAY
+from traywarden.services.questions.emergence_now import DUE, EmergenceNow
+from traywarden.services.questions.today import Blind, Need, TodayAnswer, TrayNow, ask_today
 
 WIDE = 90
 BAR_CELLS, NARROW_BAR_CELLS = 10, 6
@@ -42,23 +46,26 @@ def _print(answer: TodayAnswer, display: Display) -> None:
         say("\nWithin a day")
         for soon in answer.soon:
             say(f"  {soon.what} {_where(soon.tray, soon.place)} {soon.when}: {soon.why}.")
-    if answer.blind:
-        say("\nCannot be judged")
-        rules: dict[tuple[str, str], list[str]] = {}
-        for blind in answer.blind:
-            rules.setdefault((_where(blind.tray, blind.place), blind.why), []).append(blind.rule)
-        for (where, why), named in rules.items():
-            say(f"  {where}, {' and '.join(named)}: {why}.")
+    _print_seed(answer.seed)
+    _print_blind(answer.blind)
     if answer.quiet:
         say(f"\nAll is well: {', '.join(answer.quiet)}.")
     say("")
+    seeds = {each.tray: each for each in answer.seed}
     cells = BAR_CELLS if console.width >= WIDE else NARROW_BAR_CELLS
     print_table(
         ("tray", "crop", "moisture", "", "soil", "", "last watered"),
-        grouped((tray.place or "in no place", _row(tray, display, cells)) for tray in answer.trays),
+        grouped(
+            (tray.place or "in no place", _row(tray, seeds.get(tray.tray), display, cells))
+            for tray in answer.trays
+        ),
         right=("",),
     )
-    say("Moisture: dry line to container capacity. Soil: the crop's lowest to highest temperature.")
+    on_its_way = any(seed.state == ON_ITS_WAY for seed in answer.seed)
+    say(
+        "Moisture: dry line to container capacity. Soil: the crop's lowest to highest temperature."
+        + (" Crop: % of the way to half up." if on_its_way else "")
+    )
     guessed = [t.tray for t in answer.trays if t.moisture_m3_m3 is not None and not t.moisture_calibrated]
     if guessed:
         say(f"Moisture {NOT_CALIBRATED}: {', '.join(guessed)}.")
@@ -66,8 +73,9 @@ def _print(answer: TodayAnswer, display: Display) -> None:
 
 def _print_need(n: int, need: Need, tray: TrayNow, answer: TodayAnswer) -> None:
     style = {"urgent": "bold red", "warning": "bold yellow"}.get(need.severity, "bold")
+    turning = ", but it is turning" if need.easing else ""
     console.print(
-        f"\n{n}. {need.what}: {_where(need.tray, need.place)}",
+        f"\n{n}. {need.what}{turning}: {_where(need.tray, need.place)}",
         style="bold" if need.easing else style,
         markup=False,
         soft_wrap=True,
@@ -75,7 +83,7 @@ def _print_need(n: int, need: Need, tray: TrayNow, answer: TodayAnswer) -> None:
     at_least, before = ("at least ", "before ") if need.since_at_least else ("", "")
     since = f"{at_least}{span_words(need.for_s)}, since {before}{clock(need.since, answer.at)}"
     source = f" (source: {need.source})" if need.rule != "dry" and need.source else ""
-    state = "It is turning, but not for long enough to be over; so far" if need.easing else "For"
+    state = "So far" if need.easing else "For"
     say(f"   {need.why[:1].upper()}{need.why[1:]}{source}. {state} {since}.")
     if need.rule == "dry":
         known = f" ({tray.watered_known_from})" if tray.watered_known_from else ""
@@ -87,15 +95,48 @@ def _print_need(n: int, need: Need, tray: TrayNow, answer: TodayAnswer) -> None:
         say(f"   → {need.do}")
 
 
+def _print_seed(seeds: Sequence[EmergenceNow]) -> None:
+    """Seed that is late, and seed of which the first should be up by now."""
+    if any(seed.state in (LATE, DUE) for seed in seeds):
+        say("\nSeed")
+    for seed in seeds:
+        where = _where(seed.tray, seed.place)
+        if seed.state == LATE:
+            say(f"  {where}: {seed.crop} is late. Why: traywarden emergence {quoted(seed.tray)}")
+        elif seed.state == DUE:
+            say(f"  {where}: the first seedlings of {seed.crop} may be up: look, and write it down.")
+
+
+def _print_blind(blinds: Sequence[Blind]) -> None:
+    if blinds:
+        say("\nCannot be judged")
+    rules: dict[tuple[str, str], list[str]] = {}
+    for blind in blinds:
+        rules.setdefault((_where(blind.tray, blind.place), blind.why), []).append(blind.rule)
+    for (where, why), named in rules.items():
+        say(f"  {where}, {' and '.join(named)}: {why}.")
+
+
 def _where(tray: str, place: str | None) -> str:
     return f"{tray} ({place})" if place else tray
 
 
-def _row(tray: TrayNow, display: Display, cells: int) -> tuple[str, ...]:
+def _seed(tray: TrayNow, seed: EmergenceNow | None) -> str:
+    """The crop and how far its seed has come."""
+    if tray.emerged:
+        return f"{tray.crop} up"
+    if seed is None or seed.done is None:
+        return tray.crop or ""
+    if seed.state in (LATE, DUE):
+        return f"{tray.crop} {seed.state}"
+    return f"{tray.crop} {min(seed.done, 0.99) * 100:.0f} %"
+
+
+def _row(tray: TrayNow, seed: EmergenceNow | None, display: Display, cells: int) -> tuple[str, ...]:
     high_c = tray.crop_max_c if tray.crop_max_c is not None else tray.crop_opt_high_c
     return (
         tray.tray,
-        (tray.crop or "") + (" (up)" if tray.emerged else ""),
+        _seed(tray, seed),
         moisture_bar(tray.moisture_fraction, cells),
         "" if tray.moisture_pct is None else f"{tray.moisture_pct:.0f} %",
         range_bar(tray.soil_temp_c, tray.crop_min_c, high_c, cells),

@@ -2,6 +2,7 @@
 
 import time
 from collections.abc import Callable, Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 
 import msgspec
@@ -273,15 +274,31 @@ def test_a_garden_that_measured_nothing_says_what_to_do(empty: LittleGarden) -> 
         ask_emergence(ground)
 
 
-def test_progress_at_a_glance_agrees_with_the_long_answer(little: LittleGarden) -> None:
-    with grounded(little.store) as ground:
-        now = {each.tray: each for each in emergence_now(ground).values()}
+@pytest.mark.parametrize("back_d", [0, 4, 7])
+def test_progress_at_a_glance_agrees_with_the_long_answer(own: LittleGarden, back_d: int) -> None:
+    """Peppers are not up and were looked at a day ago, tomatoes and lettuce not looked at."""
+    saw(own, "peppers", 13.0, 0)
+    now_ms = NOW_MS - back_d * DAY_MS
+    with grounded(own.store, now_ms) as ground:
+        now = {each.tray: each for each in emergence_now(ground)}
         long = {each.tray: each for each in ask_emergence(ground).trays}
+    assert now.keys() == {"tomatoes", "lettuce", "peppers"}
     for tray, each in now.items():
-        done = long[tray].done
+        done, first = long[tray].done, long[tray].first
         assert done is not None
+        assert first is not None
         assert each.done == pytest.approx(done.expected, abs=0.001)
-        assert each.late == (long[tray].state == "late")
+        assert (each.state == "late") == (long[tray].state == "late")
+        at = datetime.fromtimestamp(now_ms / 1000, UTC)
+        assert (each.state != "on its way") == (first.expected is not None and first.expected <= at)
+
+
+def test_seed_that_is_up_is_left_out_and_what_cannot_be_told_says_why(own: LittleGarden) -> None:
+    saw(own, "tomatoes", 12.0, 9)
+    with grounded(own.store, NOW_MS + 30 * DAY_MS) as ground:
+        told = {each.tray: each for each in emergence_now(ground)}
+    assert told.keys() == {"lettuce", "peppers"}
+    assert all(each.state == "cannot be told" and "80 % are needed" in each.why for each in told.values())
 
 
 def made_hours(seed: int) -> Hourly:

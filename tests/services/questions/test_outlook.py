@@ -24,6 +24,7 @@ from traywarden.services.questions.ground import Ground
 from traywarden.services.questions.outlook import DRIES, DRY, NO_OUTLOOK, TrayOutlook, ask_outlook
 from traywarden.services.questions.outlook_picture import outlook_picture
 from traywarden.services.questions.today import ask_today
+from traywarden.store import outside
 from traywarden.store.store import Store
 
 
@@ -55,6 +56,31 @@ def test_today_and_outlook_say_the_same_of_every_tray(little: LittleGarden, back
         assert abs((told.by - soon[name].by).total_seconds()) < 1
     dry = {t.tray for t in outlook.trays if t.state == DRY}
     assert dry == {n.tray for n in today.needs if n.rule == "dry" and not n.easing}
+
+
+def test_today_and_outlook_say_the_same_with_a_forecast_too(tmp_path: Path) -> None:
+    """Sixty hours of heat: the peppers are dry sooner than without them, and both say the same."""
+    made, now_ms = little_garden(tmp_path), LITTLE_NOW_MS - 2 * LITTLE_DAY_MS
+    told = []
+    for hot in (False, True):
+        if hot:
+            time_ms = now_ms // 3_600_000 * 3_600_000 + 3_600_000 * np.arange(60, dtype=np.int64)
+            values = {"air_temp_c": np.full(60, 34.0), "rh_pct": np.full(60, 20.0)}
+            with made.store.write() as tx:
+                outside.put_forecast(tx, "invented", now_ms, time_ms, values)
+        with grounded(made.store, now_ms) as ground:
+            soon = {s.tray: s.in_s for s in ask_today(ground).soon}
+            every = {t.tray: t for t in ask_outlook(ground).trays}
+        assert soon
+        for name, in_s in soon.items():
+            assert every[name].in_s == pytest.approx(in_s, abs=0.1)
+        assert all(("“invented”" in t.rests_on) == hot for t in every.values() if t.state == DRIES)
+        told.append(every)
+    made.store.close()
+    before, after = (told[k]["peppers"].in_s for k in (0, 1))
+    assert before is not None
+    assert after is not None
+    assert after < before
 
 
 def test_the_first_to_be_dry_comes_first_and_every_time_lies_in_its_interval(little: LittleGarden) -> None:

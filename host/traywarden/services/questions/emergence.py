@@ -4,14 +4,13 @@ import numpy as np
 
 from traywarden.domain.crops import Crop, HeatSum
 from traywarden.domain.development import Basis, RateCurve
-from traywarden.domain.emergence import Expectation, Window, expect, horizon_h
+from traywarden.domain.emergence import Expectation, Window, horizon_h
 from traywarden.domain.factors import Belief
 from traywarden.domain.first_order import HOUR_S
 from traywarden.domain.garden import Tray
 from traywarden.domain.heat_sums import SecondOpinion, fitted_heat_sum, second_opinion, straight_curve
 from traywarden.domain.hourly import Hourly
 from traywarden.domain.lateness import Cause, Verdict, likeliest
-from traywarden.domain.looks import log_likelihood
 from traywarden.domain.progress import Progress
 from traywarden.domain.temperature_outlook import Ensemble
 from traywarden.errors import ShortOfDataError
@@ -79,25 +78,11 @@ class _Asked:
         progress = self._nursery.progress(sowing, self._curve, self._until_ms)
         if progress.blind:
             return self._told(UNKNOWN, f"It cannot be told: {progress.blind}.", progress)
-        beforehand = self._nursery.beforehand(sowing)
-        looks = self._nursery.looks(sowing, progress)
-        likelihood = log_likelihood(looks, sowing.seeds, seed_log_sd=self._nursery.seed_log_sd)
-        seen = beforehand.given(likelihood) if looks else beforehand
         hours = self._nursery.hours(sowing)
         recent = hours.soil_temp_c[-7 * 24 :]
         wanted_h = 0 if self._all_up() else horizon_h(progress, self._curve, recent)
         ahead, why_not = self._coming(hours, wanted_h)
-        none_up_ms = sowing.none_up_ms
-        found = expect(
-            progress,
-            self._curve,
-            ahead,
-            beforehand,
-            seen,
-            sowing.seeds,
-            none_up_s=None if none_up_ms is None else none_up_ms / 1000,
-            seed_log_sd=self._nursery.seed_log_sd,
-        )
+        found, seen = self._nursery.expected(sowing, progress, ahead)
         state = self._state(found)
         why = why_late(self._nursery, sowing, self._crop, self._curve, progress) if state == LATE else []
         return self._told(

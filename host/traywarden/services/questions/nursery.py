@@ -5,10 +5,12 @@ from dataclasses import dataclass
 import numpy as np
 
 from traywarden.domain.development import RateCurve, curve_for
+from traywarden.domain.emergence import Expectation, expect
 from traywarden.domain.factors import Belief, Learned, Told, expected, learn
 from traywarden.domain.hourly import Hourly, hourly_together
 from traywarden.domain.looks import Look, log_likelihood
 from traywarden.domain.progress import Progress, progress_since
+from traywarden.domain.temperature_outlook import Ensemble
 from traywarden.services.questions.ground import DAY_MS, Ground
 from traywarden.services.questions.sowings import Sowing, sowings
 from traywarden.store.crops import load_crops, load_heat_sums
@@ -106,6 +108,31 @@ class Nursery:
         assert sowing.crop is not None
         learned, _ = self.learned(sowing.crop.key)
         return expected(learned, sowing.entry.entry_id, sowing.lot.lot_id if sowing.lot else None)
+
+    def expected(
+        self, sowing: Sowing, progress: Progress, ahead: Ensemble | None
+    ) -> tuple[Expectation, Belief]:
+        """What is expected of a sowing, and what is believed of its factor, given what was seen of it.
+
+        Without the coming hours (`ahead`) only what should have come by now is told.
+        """
+        assert sowing.crop is not None
+        beforehand = self.beforehand(sowing)
+        looks = self.looks(sowing, progress)
+        likelihood = log_likelihood(looks, sowing.seeds, seed_log_sd=self.seed_log_sd)
+        seen = beforehand.given(likelihood) if looks else beforehand
+        none_up_ms = sowing.none_up_ms
+        found = expect(
+            progress,
+            self.curve(sowing.crop.key),
+            ahead,
+            beforehand,
+            seen,
+            sowing.seeds,
+            none_up_s=None if none_up_ms is None else none_up_ms / 1000,
+            seed_log_sd=self.seed_log_sd,
+        )
+        return found, seen
 
     def _lesson(self, sowing: Sowing) -> Lesson:
         assert sowing.crop is not None

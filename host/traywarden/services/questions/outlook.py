@@ -7,9 +7,10 @@ import numpy as np
 
 from traywarden.domain.garden import Tray
 from traywarden.domain.moisture import NOT_CALIBRATED
-from traywarden.services.drying_now import AirForecast, DryingNow, HeadOutlook, first_to_dry, no_forecast
+from traywarden.services.drying_now import AirForecast, DryingNow, HeadOutlook, first_to_dry
 from traywarden.services.questions.ground import Ground
 from traywarden.services.questions.waterings import tray_waterings
+from traywarden.services.sky import air_forecast
 from traywarden.services.wettings import LEAD_MS, LOOK_BACK_MS
 
 DRY, DRIES, NO_OUTLOOK = "dry", "dries", "no outlook"
@@ -71,10 +72,10 @@ class OutlookAnswer:
     trays: tuple[TrayOutlook, ...]
 
 
-def ask_outlook(ground: Ground, tray: str = "", forecast: AirForecast = no_forecast) -> OutlookAnswer:
+def ask_outlook(ground: Ground, tray: str = "", forecast: AirForecast | None = None) -> OutlookAnswer:
     """When one tray (or every tray) will be at its dry line, the first to be dry first.
 
-    `forecast` gives the air of a place in the coming hours, where something is known of it.
+    `forecast` gives the air of a place in the coming hours; by default the imported one, while it lasts.
 
     Raises UnknownNameError, UsageError (no tray yet), ShortOfDataError (nothing was ever measured).
     """
@@ -82,7 +83,7 @@ def ask_outlook(ground: Ground, tray: str = "", forecast: AirForecast = no_forec
     ground.need_readings()
     start_ms = ground.now_ms - LOOK_BACK_MS
     water = tray_waterings(ground, start_ms, ground.now_ms + 1)
-    drying = DryingNow(ground, water, start_ms - LEAD_MS, forecast)
+    drying = DryingNow(ground, water, start_ms - LEAD_MS, forecast or air_forecast(ground))
     trays = [_of_tray(ground, drying, each, measured=bool(tray)) for each in chosen]
     return OutlookAnswer(ground.garden.name, ground.at(ground.now_ms), tuple(sorted(trays, key=_order)))
 

@@ -14,9 +14,12 @@ from traywarden.domain.units import span_words
 from traywarden.services.drying_now import DryingNow, first_to_dry
 from traywarden.services.judging import CLOCK_AHEAD_MS, Judge, gone_blind
 from traywarden.services.knowledge import Knowledge
+from traywarden.services.questions.emergence_answer import LATE
+from traywarden.services.questions.emergence_now import EmergenceNow, emergence_now
 from traywarden.services.questions.ground import DAY_MS, Ground
 from traywarden.services.questions.soon import ANY_TIME, SOON_S, Soon, when_words
 from traywarden.services.questions.waterings import TrayWettings, tray_waterings
+from traywarden.services.sky import air_forecast
 from traywarden.services.wettings import LEAD_MS, event_ms, known_from
 from traywarden.services.wettings import LOOK_BACK_MS as LOOK_BACK_WATERING_MS
 from traywarden.store import episodes as episode_store
@@ -94,17 +97,22 @@ class TrayNow:
 
 @dataclass(frozen=True, slots=True)
 class TodayAnswer:
+    """`seed`: how far the seed has come in every tray where none is up yet."""
+
     garden: str
     at: datetime
     needs: tuple[Need, ...]
     soon: tuple[Soon, ...]
     blind: tuple[Blind, ...]
+    seed: tuple[EmergenceNow, ...]
     quiet: tuple[str, ...]
     trays: tuple[TrayNow, ...]
 
 
 def ask_today(ground: Ground) -> TodayAnswer:
     """Every rule asked of every tray now, most urgent first, with what will be needed within a day.
+
+    Beside it the seed that is not up yet; drying is foreseen as `ask_outlook` does, with the same forecast.
 
     Raises UsageError (no tray yet), ShortOfDataError (nothing was ever measured).
     """
@@ -113,20 +121,23 @@ def ask_today(ground: Ground) -> TodayAnswer:
     judge, knowledge = Judge(ground.settings), Knowledge(ground.tx, load_crops())
     start_ms = ground.now_ms - LOOK_BACK_WATERING_MS
     water = tray_waterings(ground, start_ms, ground.now_ms + 1)
-    drying = DryingNow(ground, water, start_ms - LEAD_MS)
+    drying = DryingNow(ground, water, start_ms - LEAD_MS, air_forecast(ground))
     seen = [
         _Tray(ground, judge, knowledge, tray, water[tray.tray_id], drying) for tray in ground.trays.values()
     ]
     needs = sorted((need for tray in seen for need in tray.needs), key=_urgency)
     soon = sorted((s for tray in seen for s in tray.soon), key=lambda s: s.by)
     blind = tuple(b for tray in seen for b in tray.blind)
-    named = {n.tray for n in needs} | {s.tray for s in soon} | {b.tray for b in blind}
+    seed = emergence_now(ground)
+    late = {s.tray for s in seed if s.state == LATE}
+    named = {n.tray for n in needs} | {s.tray for s in soon} | {b.tray for b in blind} | late
     return TodayAnswer(
         ground.garden.name,
         ground.at(ground.now_ms),
         tuple(needs),
         tuple(soon),
         blind,
+        seed,
         tuple(tray.name for tray in ground.trays.values() if tray.name not in named),
         tuple(tray.now for tray in seen),
     )

@@ -5,7 +5,7 @@ import pytest
 from scipy import stats
 from statsmodels.stats.proportion import confint_proportions_2indep, proportion_confint
 
-from traywarden.domain.proportions import difference, jeffreys, wilson
+from traywarden.domain.proportions import clopper_pearson, difference, jeffreys, wilson
 
 COUNTS = [(40, 50), (1, 7), (0, 12), (12, 12), (390, 400), (3, 1000)]
 TABLES = [
@@ -33,6 +33,14 @@ def test_jeffreys_interval_is_the_one_of_statsmodels(count: int, total: int) -> 
     assert (found.low, found.high) == pytest.approx(
         proportion_confint(count, total, 0.05, method="jeffreys"), abs=1e-12
     )
+
+
+@pytest.mark.parametrize(("count", "total"), COUNTS)
+@pytest.mark.parametrize("level", [0.8, 0.95])
+def test_the_exact_interval_is_the_one_of_scipy(count: int, total: int, level: float) -> None:
+    ours = clopper_pearson(count, total, level)
+    theirs = stats.binomtest(count, total).proportion_ci(level, method="exact")
+    assert (ours.low, ours.high) == pytest.approx((theirs.low, theirs.high), abs=1e-12)
 
 
 def test_none_and_all_leave_an_end_at_the_limit() -> None:

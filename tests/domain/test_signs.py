@@ -7,7 +7,6 @@ import pytest
 from scipy import stats
 
 from traywarden.domain.signs import (
-    exact_share,
     median_of_signs,
     sign_p_value,
     signed_rank_p_value,
@@ -60,15 +59,7 @@ def test_five_values_have_no_interval_of_95_percent(n: int) -> None:
     assert found.reason == f"{n} of the 6 it takes"
 
 
-@pytest.mark.parametrize(("count", "total"), [(0, 5), (5, 5), (1, 6), (5, 6), (17, 40)])
-def test_shares_have_scipy_s_exact_interval(count: int, total: int) -> None:
-    ours = exact_share(count, total)
-    theirs = stats.binomtest(count, total).proportion_ci(method="exact")
-    assert (ours.low, ours.high) == pytest.approx((theirs.low, theirs.high))
-
-
 def test_zeros_and_gaps_count_on_neither_side() -> None:
     found = signs([0.0, 1.0, np.nan, -2.0, 3.0])
     assert (found.above, found.below, found.zero) == (2, 1, 1)
     assert signed_rank_p_value([0.0, np.nan]) == 1.0
-    assert exact_share(0, 0).estimate is None

@@ -10,8 +10,8 @@ from numpy.typing import ArrayLike
 from traywarden.domain.bootstrap import Interval
 from traywarden.domain.days import local_date
 from traywarden.domain.lids import Opening
+from traywarden.domain.proportions import LEVEL, clopper_pearson
 from traywarden.domain.series import FloatArray
-from traywarden.domain.signs import exact_share
 
 HOUR_S = 3600.0
 UTC_ZONE = ZoneInfo("UTC")
@@ -171,7 +171,7 @@ def opener_work(
 
     References
     ----------
-    Interval: as `exact_share`.
+    Interval: as `proportions.clopper_pearson`.
 
     Examples
     --------
@@ -188,10 +188,10 @@ def opener_work(
         )
         for s in spells
     )
-    answered = exact_share(sum(s.answered for s in done), len(done))
+    answered = _share(sum(s.answered for s in done), len(done))
     opened_on = {local_date(round(at_s * 1000), zone) for at_s in (*(o.opened_s for o in openings), *told_s)}
     hot_on = {local_date(round(s.start_s * 1000), zone) for s in spells}
-    days = exact_share(len(opened_on), len(opened_on | hot_on))
+    days = _share(len(opened_on), len(opened_on | hot_on))
     after = [s.opened_s - s.start_s for s in done if s.opened_s is not None]
     return OpenerWork(
         done,
@@ -202,6 +202,13 @@ def opener_work(
         _quartiles(after),
         _verdict(days, len(hot_on)),
     )
+
+
+def _share(count: int, total: int) -> Interval:
+    if not total:
+        return Interval(None, None, None, LEVEL, 0, "exact binomial", "none were seen")
+    found = clopper_pearson(count, total)
+    return Interval(found.estimate, found.low, found.high, found.level, total, "exact binomial")
 
 
 def _verdict(days: Interval, hot_days: int) -> str:

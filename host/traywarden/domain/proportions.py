@@ -103,11 +103,42 @@ def jeffreys(count: int, total: int, level: float = LEVEL) -> Share:
     >>> round(up.low, 4), round(up.high, 4)
     (0.6742, 0.8923)
     """
-    _check(count, total)
-    a, b, tail = count + 0.5, total - count + 0.5, (1 - level) / 2
-    low = 0.0 if count == 0 else float(special.betaincinv(a, b, tail))
-    high = 1.0 if count == total else float(special.betaincinv(a, b, 1 - tail))
-    return Share(count, total, count / total, low, high, level)
+    return _of_beta(
+        count, total, (count + 0.5, total - count + 0.5), (count + 0.5, total - count + 0.5), level
+    )
+
+
+def clopper_pearson(count: int, total: int, level: float = LEVEL) -> Share:
+    """A share with the exact interval: it holds the truth at least as often as it says.
+
+    Parameters
+    ----------
+    count, total : int, 0 ≤ count ≤ total, total ≥ 1
+    level : float, 0 … 1
+
+    Returns
+    -------
+    Share; estimate and ends as parts of 1
+
+    Notes
+    -----
+    Wider than the others where there is little, so for few cases that are much alike.
+
+    Raises
+    ------
+    ValueError if the counts do not fit.
+
+    References
+    ----------
+    Clopper & Pearson 1934, Biometrika 26:404.
+
+    Examples
+    --------
+    >>> found = clopper_pearson(5, 6)
+    >>> round(found.estimate, 2), round(found.low, 2), round(found.high, 3)
+    (0.83, 0.36, 0.996)
+    """
+    return _of_beta(count, total, (count, total - count + 1), (count + 1, total - count), level)
 
 
 def difference(a_count: int, a_total: int, b_count: int, b_total: int, level: float = LEVEL) -> Difference:
@@ -150,6 +181,17 @@ def difference(a_count: int, a_total: int, b_count: int, b_total: int, level: fl
     up = ((a.high - a.estimate) ** 2 + (b.estimate - b.low) ** 2) ** 0.5
     exact, half = _fisher(a_count, a_total, b_count, b_total)
     return Difference(seen, seen - down, seen + up, level, exact - half, exact)
+
+
+def _of_beta(
+    count: int, total: int, low: tuple[float, float], high: tuple[float, float], level: float
+) -> Share:
+    """A share between the equal tails of two Beta distributions; nothing lies beyond none or all."""
+    _check(count, total)
+    tail = (1 - level) / 2
+    least = 0.0 if count == 0 else float(special.betaincinv(*low, tail))
+    most = 1.0 if count == total else float(special.betaincinv(*high, 1 - tail))
+    return Share(count, total, count / total, least, most, level)
 
 
 def _fisher(a_count: int, a_total: int, b_count: int, b_total: int) -> tuple[float, float]:

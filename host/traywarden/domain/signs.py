@@ -167,36 +167,6 @@ def signs(differences: ArrayLike, level: float = 0.95) -> Signs:
     )
 
 
-def exact_share(count: int, total: int, level: float = 0.95) -> Interval:
-    """A share counted out of a number, with its exact interval.
-
-    Parameters
-    ----------
-    count, total : int, 0 ≤ count ≤ total
-    level : float, 0 … 1
-
-    Returns
-    -------
-    Interval, parts of 1; without ends for a total of 0
-
-    References
-    ----------
-    Clopper & Pearson 1934, Biometrika 26:404.
-
-    Examples
-    --------
-    >>> found = exact_share(5, 6)
-    >>> round(found.estimate, 2), round(found.low, 2), round(found.high, 3)
-    (0.83, 0.36, 0.996)
-    """
-    method, tail = "exact binomial", (1 - level) / 2
-    if not total:
-        return Interval(None, None, None, level, 0, method, "none were seen")
-    low = 0.0 if count == 0 else float(special.betaincinv(count, total - count + 1, tail))
-    high = 1.0 if count == total else float(special.betaincinv(count + 1, total - count, 1 - tail))
-    return Interval(count / total, low, high, level, total, method)
-
-
 def _mean_ranks(sizes: FloatArray) -> FloatArray:
     """Ranks from 1; ties get the mean of theirs."""
     _, where, count = np.unique(sizes, return_inverse=True, return_counts=True)

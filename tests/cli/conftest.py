@@ -11,6 +11,8 @@ from typing import Any
 
 import pytest
 
+from tests.services.little_garden import NOW_MS as LITTLE_NOW_MS
+from tests.services.little_garden import little_garden
 from traywarden.cli import context
 from traywarden.cli.main import main
 from traywarden.store.store import Store
@@ -104,4 +106,19 @@ def _made_garden(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def garden(run: CommandLine, _made_garden: Path) -> CommandLine:
     """A garden with a frame, a bench, a mix and tray A1, filled and standing in the frame for ten days."""
     shutil.copytree(_made_garden, run.home)
+    return run
+
+
+@pytest.fixture(scope="session")
+def _little_home(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    home = tmp_path_factory.mktemp("little")
+    little_garden(home).store.close()
+    return home
+
+
+@pytest.fixture
+def little(_little_home: Path, run: CommandLine, monkeypatch: pytest.MonkeyPatch) -> CommandLine:
+    """The command line in the little garden, at the moment of its last reading; nothing may be written."""
+    monkeypatch.setattr(context, "now_ms", lambda: LITTLE_NOW_MS)
+    monkeypatch.setattr(run, "home", _little_home)
     return run

@@ -1,7 +1,5 @@
 """`emergence` as a grower types it: table, picture, causes, learned factors, JSON, refusals."""
 
-from pathlib import Path
-
 import pytest
 
 from tests.cli.conftest import CommandLine
@@ -9,20 +7,6 @@ from tests.services.little_garden import DAY_MS, NOW_MS, START_MS, little_garden
 from traywarden.cli import context
 from traywarden.domain.journal import Kind
 from traywarden.store import garden, journal
-
-
-@pytest.fixture(scope="module")
-def _home(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    home = tmp_path_factory.mktemp("home")
-    little_garden(home).store.close()
-    return home
-
-
-@pytest.fixture
-def little(_home: Path, run: CommandLine, monkeypatch: pytest.MonkeyPatch) -> CommandLine:
-    monkeypatch.setattr(context, "now_ms", lambda: NOW_MS)
-    monkeypatch.setattr(run, "home", _home)
-    return run
 
 
 @pytest.fixture

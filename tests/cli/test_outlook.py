@@ -5,23 +5,8 @@ from pathlib import Path
 import pytest
 
 from tests.cli.conftest import CommandLine
-from tests.services.little_garden import DAY_MS, NOW_MS, little_garden
+from tests.services.little_garden import DAY_MS, NOW_MS
 from traywarden.cli import context
-
-
-@pytest.fixture(scope="module")
-def _home(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    home = tmp_path_factory.mktemp("home")
-    little_garden(home).store.close()
-    return home
-
-
-@pytest.fixture
-def little(_home: Path, run: CommandLine, monkeypatch: pytest.MonkeyPatch) -> CommandLine:
-    """The command line in the little garden, at the moment of its last reading."""
-    monkeypatch.setattr(context, "now_ms", lambda: NOW_MS)
-    monkeypatch.setattr(run, "home", _home)
-    return run
 
 
 def test_it_says_first_what_is_dry_and_what_comes_next_with_its_interval(little: CommandLine) -> None:

@@ -8,23 +8,8 @@ import pytest
 
 import traywarden.cli.asking
 from tests.cli.conftest import CommandLine
-from tests.services.little_garden import NOW_MS, little_garden
+from tests.services.little_garden import NOW_MS
 from traywarden.cli import context
-
-
-@pytest.fixture(scope="module")
-def _home(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    home = tmp_path_factory.mktemp("home")
-    little_garden(home).store.close()
-    return home
-
-
-@pytest.fixture
-def little(_home: Path, run: CommandLine, monkeypatch: pytest.MonkeyPatch) -> CommandLine:
-    """The command line in the little garden, at the moment of its last reading."""
-    monkeypatch.setattr(context, "now_ms", lambda: NOW_MS)
-    monkeypatch.setattr(run, "home", _home)
-    return run
 
 
 def test_today_puts_the_dry_tray_first_with_number_threshold_and_what_to_do(little: CommandLine) -> None:

@@ -9,6 +9,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from tests.shared_data import shared_file
+from traywarden.domain.lag import LearnedLag, learn_lag
 
 Floats = NDArray[np.float64]
 
@@ -30,6 +31,18 @@ class Field:
     def hour_of_start(self) -> int:
         """The local hour of the first value."""
         return pd.Timestamp(self.time_s[0], unit="s", tz="UTC").tz_convert(self.zone).hour
+
+    def lag(self, depth: str, taught: slice, half_life_d: float | None = None) -> LearnedLag:
+        """How the soil follows the air, learned from those hours."""
+        return learn_lag(
+            self.time_s[taught],
+            self.air_c[taught],
+            self.soil_c[depth][taught],
+            self.zone,
+            self.latitude_deg,
+            self.longitude_deg,
+            half_life_d=half_life_d,
+        )
 
     def hours(self, first: str, end: str) -> slice:
         """From one day of the field's year to before another, as “05-01”."""

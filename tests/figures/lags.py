@@ -7,7 +7,6 @@ import numpy as np
 
 from tests.figures import hours
 from traywarden.domain.forecast_outlook import steady_error_c
-from traywarden.domain.lag import learn_lag
 from traywarden.services.outside_air import HALF_LIFE_D, LEARN_D
 
 ASK_D, WARM_UP_D = 2, 5
@@ -36,15 +35,7 @@ def foretold(
     for day in range(FROM_DAY, TO_DAY, ASK_D):
         taught = slice((day - learn_d) * 24, day * 24)
         asked = slice((day - WARM_UP_D) * 24, (day + ASK_D) * 24)
-        lag = learn_lag(
-            field.time_s[taught],
-            field.air_c[taught],
-            soil[taught],
-            field.zone,
-            field.latitude_deg,
-            field.longitude_deg,
-            half_life_d=half_life_d,
-        )
+        lag = field.lag(depth, taught, half_life_d)
         told = lag.soil_from_air(field.time_s[asked], field.air_c[asked])[WARM_UP_D * 24 :]
         truth = soil[day * 24 : (day + ASK_D) * 24]
         known = np.isfinite(told) & np.isfinite(truth)
@@ -71,14 +62,7 @@ def season_ahead(field: hours.Field, depth: str) -> float:
     """Mean error [°C] of July to September, learned from April to June alone."""
     taught, asked = field.hours("04-01", "07-01"), field.hours("06-20", "10-01")
     soil = field.soil_c[depth]
-    lag = learn_lag(
-        field.time_s[taught],
-        field.air_c[taught],
-        soil[taught],
-        field.zone,
-        field.latitude_deg,
-        field.longitude_deg,
-    )
+    lag = field.lag(depth, taught)
     told = lag.soil_from_air(field.time_s[asked], field.air_c[asked])
     return float(np.nanmean(np.abs(soil[asked] - told)[11 * 24 :]))
 

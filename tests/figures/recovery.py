@@ -2,14 +2,14 @@
 
 import time
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
 
-from traywarden.demo.season import MIDDLE_MIX, START_S, HeadPlan, Season, grown
+from tests.services.season import holding
+from traywarden.demo.season import START_S, HeadPlan, Season, grown
 from traywarden.demo.sensors import drawn_sensors
-from traywarden.demo.trays import Substrate
 from traywarden.demo.weather import Climate
 from traywarden.domain.demand import reference_demand_mm
 from traywarden.domain.dry_down import dry_downs, fit_dry_down
@@ -176,17 +176,6 @@ class Ratio:
     low: float
     high: float
     told: bool
-
-
-def holding(times: float) -> Substrate:
-    """The middle mix with every water content so many times as large: it dries that much more slowly."""
-    return replace(
-        MIDDLE_MIX,
-        capacity_m3_m3=MIDDLE_MIX.capacity_m3_m3 * times,
-        residual_m3_m3=MIDDLE_MIX.residual_m3_m3 * times,
-        stage_one_ends_m3_m3=MIDDLE_MIX.stage_one_ends_m3_m3 * times,
-        saturated_m3_m3=MIDDLE_MIX.saturated_m3_m3 * times,
-    )
 
 
 @cache

@@ -8,7 +8,6 @@ import numpy as np
 from tests.figures import hours
 from traywarden.domain.day_curve import PEAK_H, day_curve, sunrise_h
 from traywarden.domain.daylight import standard_offset_h
-from traywarden.domain.lag import learn_lag
 
 TAUGHT = {"January to June": (0, 183), "July to December": (183, 365), "April and May": (90, 150)}
 
@@ -29,14 +28,7 @@ def weeks(field: hours.Field, depth: str, days: tuple[int, int]) -> Weeks:
     rise_h = sunrise_h(np.arange(1, count + 1), field.latitude_deg) + late_h
     made = day_curve(np.nanmin(air, axis=1), np.nanmax(air, axis=1), rise_h, PEAK_H + late_h)
     soil, taught = field.soil_c[depth], slice(days[0] * 24, days[1] * 24)
-    lag = learn_lag(
-        field.time_s[taught],
-        field.air_c[taught],
-        soil[taught],
-        field.zone,
-        field.latitude_deg,
-        field.longitude_deg,
-    )
+    lag = field.lag(depth, taught)
     error = soil[: count * 24] - lag.soil_from_air(field.time_s[: count * 24], made)
     error[taught] = np.nan
     by_week = error[: count // 7 * 168].reshape(-1, 168)

@@ -10,15 +10,16 @@ from tests.shared_data import shared_file
 from traywarden.errors import ImportFileError
 from traywarden.services.guess import Guess, guess
 from traywarden.services.guess_columns import words_of
+from traywarden.services.mapping import Mapping
 
 
-def guessed(tmp_path: Path, text: str, encoding: str = "utf-8", **said: str) -> Guess:
+def guessed(tmp_path: Path, text: str, encoding: str = "utf-8", **said: str) -> Guess[Mapping]:
     path = tmp_path / "log.csv"
     path.write_bytes(text.encode(encoding))
     return guess(path, **({"offset": "+00:00"} | said))
 
 
-def columns(found: Guess) -> list[tuple[str, int, str, str]]:
+def columns(found: Guess[Mapping]) -> list[tuple[str, int, str, str]]:
     return [(c.name, c.head, c.quantity, c.unit) for c in found.mapping.columns]
 
 

@@ -8,7 +8,7 @@ import pytest
 import typer.main
 
 from traywarden.cli.main import app
-from traywarden.services import mapping
+from traywarden.services import mapping, mapping_file
 from traywarden.services.column_units import UNITS
 from traywarden.services.findings import Kind
 
@@ -29,8 +29,8 @@ def test_the_example_mapping_is_valid_and_shows_every_key() -> None:
     tree = tomllib.loads(PAGE.split("```toml")[1].split("```")[0])
     found = mapping.mapping_from(tree, "the page")
     assert found.columns[0].unit == "°F"
-    assert set(tree["file"]) == set(mapping.FILE_KEYS)
-    assert set(tree["time"]) == set(mapping.TIME_KEYS)
+    assert set(tree["file"]) == set(mapping_file.FILE_KEYS)
+    assert set(tree["time"]) == set(mapping_file.TIME_KEYS)
     assert set(tree["column"][0]) == set(mapping._COLUMN_KEYS)
 
 

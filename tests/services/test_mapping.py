@@ -8,7 +8,8 @@ import pytest
 from traywarden.errors import UsageError
 from traywarden.links.chunks import Shape
 from traywarden.services.column_units import UNITS, Scale, scale_for, unit_named
-from traywarden.services.mapping import ColumnMap, Mapping, TimeMap, load_mapping, mapping_from, mapping_toml
+from traywarden.services.mapping import ColumnMap, Mapping, load_mapping, mapping_from, mapping_toml
+from traywarden.services.mapping_file import TimeMap
 
 MAPPINGS = sorted((Path(__file__).parent / "mappings").glob("*.toml"))
 

@@ -14,6 +14,19 @@ from traywarden.domain.backtest import Score
 from traywarden.services.questions.backtest import BacktestAnswer, ask_backtest
 from traywarden.services.questions.place_backtest import backtest_places
 
+_SCORES = (
+    "",
+    "dry-downs",
+    "cases",
+    "no outlook",
+    "held",
+    "sooner",
+    "later",
+    "off",
+    "same rate",
+    "last time",
+)
+
 
 def register(app: typer.Typer) -> None:
     app.command("backtest", rich_help_panel=PANEL)(backtest)
@@ -68,18 +81,7 @@ def print_trays(answer: BacktestAnswer) -> None:
 def _print_scores(rows: list[tuple[str, Score]]) -> None:
     shown = rows if len(rows) > 2 else rows[:1]
     print_table(
-        (
-            "",
-            "dry-downs",
-            "cases",
-            "no outlook",
-            "held",
-            "sooner",
-            "later",
-            "off",
-            "same rate",
-            "last time",
-        ),
+        _SCORES,
         [
             (
                 name,
@@ -95,17 +97,7 @@ def _print_scores(rows: list[tuple[str, Score]]) -> None:
             )
             for name, found in shown
         ],
-        right=(
-            "dry-downs",
-            "cases",
-            "no outlook",
-            "held",
-            "sooner",
-            "later",
-            "off",
-            "same rate",
-            "last time",
-        ),
+        right=_SCORES[1:],
     )
 
 

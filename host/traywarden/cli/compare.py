@@ -8,8 +8,8 @@ import typer
 from traywarden.cli import completion
 from traywarden.cli.asking import FROM_OPTION, PANEL, TO_OPTION, asking, bare, covered, days_of
 from traywarden.cli.context import JSON_OPTION, emit
+from traywarden.cli.place_words import mean_and_ends
 from traywarden.cli.tables import Notes, print_table, say
-from traywarden.domain.bootstrap import Interval
 from traywarden.domain.comparison import DayPair
 from traywarden.domain.units import Display
 from traywarden.links.pictures import check_name, draw
@@ -65,7 +65,7 @@ def _print(answer: CompareAnswer, display: Display, picture: Path | None) -> Non
     print_table(
         ("", "on average", "95 % interval"),
         [
-            (name, *_difference(interval, display))
+            (name, *mean_and_ends(interval, display))
             for name, interval in (
                 ("daily minimum", found.min_difference_c),
                 ("mean", found.mean_difference_c),
@@ -108,15 +108,6 @@ def _print(answer: CompareAnswer, display: Display, picture: Path | None) -> Non
 def _why_blank(day: DayPair) -> str:
     """How much was covered stands in the row, so that the remark is the same for every such day."""
     return COVERED.sub("both sides cover too little of the day", day.reason)
-
-
-def _difference(interval: Interval, display: Display) -> tuple[str, str]:
-    if interval.estimate is None:
-        return "–", interval.reason
-    mean = display.temp_difference(interval.estimate)
-    if interval.low is None or interval.high is None:
-        return mean, interval.reason
-    return mean, f"{display.temp_difference(interval.low)} to {display.temp_difference(interval.high)}"
 
 
 def _range(low: float | None, mean: float | None, high: float | None, display: Display) -> str:

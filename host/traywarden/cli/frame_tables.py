@@ -4,7 +4,7 @@ from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
 from traywarden.cli.asking import bare, number
-from traywarden.cli.place_words import bare_difference, bare_temp, ends
+from traywarden.cli.place_words import bare_difference, bare_temp, ends, mean_and_ends
 from traywarden.cli.tables import print_table, say
 from traywarden.domain.bootstrap import Interval
 from traywarden.domain.frames import HotSpell, Quartiles
@@ -59,8 +59,8 @@ def print_harden(answer: HardenAnswer, display: Display) -> None:
     print_table(
         ("", "on average", "interval"),
         [
-            ("night low", *_both(found.low_difference_c, display)),
-            ("daily range", *_both(found.range_difference_c, display)),
+            ("night low", *mean_and_ends(found.low_difference_c, display)),
+            ("daily range", *mean_and_ends(found.range_difference_c, display)),
             (
                 "drying air, times",
                 number(found.demand_part.estimate, 2),
@@ -135,12 +135,3 @@ def _quartiles(found: Quartiles, display: Display) -> str:
     if found.middle is None or found.low is None or found.high is None:
         return "–"
     return f"{display.temp(found.middle)} ({bare(display.temp(found.low))} to {display.temp(found.high)})"
-
-
-def _both(interval: Interval, display: Display) -> tuple[str, str]:
-    if interval.estimate is None:
-        return "–", interval.reason
-    mean = display.temp_difference(interval.estimate)
-    if interval.low is None or interval.high is None:
-        return mean, interval.reason
-    return mean, f"{display.temp_difference(interval.low)} to {display.temp_difference(interval.high)}"

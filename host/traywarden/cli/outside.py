@@ -1,7 +1,5 @@
 """`forecast` and `weather`: weather of the open air that others foretold or measured, read in from files."""
 
-import sys
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, tzinfo
 from pathlib import Path
@@ -12,11 +10,22 @@ import typer
 from traywarden.cli import context
 from traywarden.cli.asking import asking, number
 from traywarden.cli.context import JSON_OPTION, Bench, emit
-from traywarden.cli.imports import MAP_OPTION, ORDER_OPTION, YES_OPTION, ZONE_OPTION
+from traywarden.cli.imports import print_findings
+from traywarden.cli.mapping_choice import (
+    MAP_OPTION,
+    OFFSET_OPTION,
+    ORDER_OPTION,
+    OUTSIDE_FILE,
+    WRITE_OPTION,
+    YES_OPTION,
+    ZONE_OPTION,
+    chosen_mapping,
+    keep_mapping,
+)
 from traywarden.cli.tables import print_table, say
 from traywarden.domain.units import Display
 from traywarden.errors import UsageError
-from traywarden.services.findings import Finding, Findings
+from traywarden.services.findings import Findings
 from traywarden.services.moments import moment_words, parse_moment
 from traywarden.services.outside_import import (
     ForecastImported,
@@ -24,19 +33,12 @@ from traywarden.services.outside_import import (
     import_forecast,
     import_weather,
 )
-from traywarden.services.outside_mapping import (
-    OutsideMapping,
-    guess_outside,
-    load_outside_mapping,
-    outside_toml,
-)
 from traywarden.services.questions.outside import (
     ForecastShown,
     SourceDays,
     ask_forecast,
     ask_weather,
 )
-from traywarden.services.stamps import offset_s_from
 from traywarden.store import garden as garden_store
 from traywarden.store import outside as outside_store
 
@@ -45,8 +47,6 @@ forecast_app = typer.Typer(no_args_is_help=True, help="Forecasts: what the comin
 weather_app = typer.Typer(no_args_is_help=True, help="Past weather of the open air, for when to sow.")
 FILE_ARGUMENT = typer.Argument(help="CSV, TSV or other delimited text, JSON, or an XLSX workbook.")
 SOURCE_OPTION = typer.Option("", "--source", help="What you call the source; default from the file's name.")
-OFFSET_OPTION = typer.Option("", "--offset", help="Fixed offset of the file's clock, such as “+01:00”.")
-WRITE_OPTION = typer.Option("", "--write-map", help="Save the mapping that is used to this file.")
 
 
 def register(app: typer.Typer) -> None:
@@ -77,8 +77,9 @@ def forecast_import(
     Example: `traywarden forecast import tomorrow.json --map forecast.toml --source "weather office"`
     """
     with context.bench() as b:
-        mapping = _mapping(b, file, map_file, zone, offset, date_order, yes=yes)
-        _keep(mapping, write_map)
+        clock = zone or b.garden.time_zone
+        mapping = chosen_mapping(OUTSIDE_FILE, file, map_file, clock, offset, date_order, yes=yes)
+        keep_mapping(OUTSIDE_FILE, mapping, write_map)
         result = import_forecast(
             b.store, file, mapping, _source(source, file), _issued_ms(b, file, issued), findings=Findings()
         )
@@ -118,8 +119,9 @@ def weather_import(
     Example: `traywarden weather import station.csv --source "airfield" --yes`
     """
     with context.bench() as b:
-        mapping = _mapping(b, file, map_file, zone, offset, date_order, yes=yes)
-        _keep(mapping, write_map)
+        clock = zone or b.garden.time_zone
+        mapping = chosen_mapping(OUTSIDE_FILE, file, map_file, clock, offset, date_order, yes=yes)
+        keep_mapping(OUTSIDE_FILE, mapping, write_map)
         result = import_weather(b.store, file, mapping, _source(source, file), b.zone, findings=Findings())
     emit(result, _print_weather_import, as_json=as_json)
 
@@ -167,49 +169,6 @@ def _print_forgotten(found: Forgotten) -> None:
     say(f"Forgotten: {found.forecast_hours:,} forecast hours and {found.days:,} days of “{found.source}”.")
 
 
-def _mapping(
-    b: Bench, file: Path, map_file: str, zone: str, offset: str, date_order: str, *, yes: bool
-) -> OutsideMapping:
-    if map_file:
-        return load_outside_mapping(Path(map_file))
-    if offset and offset_s_from(offset) is None:
-        raise UsageError(f"--offset is “{offset}”; write it like “-06:00”.")
-    if zone:
-        try:
-            ZoneInfo(zone)
-        except (KeyError, ValueError, OSError) as error:
-            raise UsageError(
-                f"--zone is “{zone}”, which is no known zone; write it like “Europe/Lisbon”."
-            ) from error
-    if date_order not in ("", "dmy", "mdy"):
-        raise UsageError(f"--date-order is “{date_order}”; write dmy or mdy.")
-    guessed = guess_outside(file, zone=zone or b.garden.time_zone, offset=offset, date_order=date_order)
-    if guessed.doubts:
-        doubt = guessed.doubts[0]
-        how = "--date-order dmy or mdy" if doubt.key == "date_order" else "--zone or --offset"
-        raise UsageError(f"{doubt.question} Say it with {how}, or give a mapping with --map.")
-    if yes:
-        return guessed.mapping
-    typer.echo(outside_toml(guessed.mapping))
-    if not (sys.stdin.isatty() and sys.stdout.isatty()):
-        raise UsageError(
-            "Nothing was imported: this is only the mapping guessed for the file; take it with --yes, or "
-            "save it (> forecast.toml), correct it there and give it with --map forecast.toml."
-        )
-    if not typer.confirm("Import with this mapping?", default=True):
-        raise UsageError("Nothing was imported; correct the mapping and give it with --map.")
-    return guessed.mapping
-
-
-def _keep(mapping: OutsideMapping, path: str) -> None:
-    if not path:
-        return
-    try:
-        Path(path).write_text(outside_toml(mapping), encoding="utf-8")
-    except OSError as error:
-        raise UsageError(f"{path} cannot be written ({error.strerror}); name another file.") from error
-
-
 def _source(name: str, file: Path) -> str:
     return garden_store.clean_name("source", name or file.stem)
 
@@ -229,7 +188,7 @@ def _print_forecast_import(found: ForecastImported, zone: ZoneInfo) -> None:
         f"{moment_words(found.issued_ms, zone)}, up to {moment_words(found.end_ms, zone)}."
     )
     say(f"{found.hours_ahead:,} of them lay ahead when it was issued.")
-    _print_findings(found.notes, found.counts, found.listed)
+    _print_remarks(found)
 
 
 def _print_weather_import(found: WeatherImported) -> None:
@@ -237,18 +196,13 @@ def _print_weather_import(found: WeatherImported) -> None:
         f"{found.file}: {found.days:,} days of “{found.source}”, {found.first} to {found.last}, made of "
         f"{found.made_of}; {found.days_new:,} are new."
     )
-    _print_findings(found.notes, found.counts, found.listed)
+    _print_remarks(found)
 
 
-def _print_findings(notes: Sequence[str], counts: dict[str, int], listed: Sequence[Finding]) -> None:
-    for note in notes:
+def _print_remarks(found: ForecastImported | WeatherImported) -> None:
+    for note in found.notes:
         say(f"Guessed: {note}.")
-    for kind, count in counts.items():
-        say(f"{count:,} × {kind}")
-        for finding in listed:
-            if finding.kind == kind:
-                where = f"line {finding.line}" + (f", “{finding.column}”" if finding.column else "")
-                say(f"  {where}: {finding.text!r}: {finding.outcome}")
+    print_findings(found.counts, found.listed)
 
 
 def _print_forecast(found: ForecastShown, display: Display, zone: tzinfo) -> None:

@@ -13,16 +13,10 @@ def print_places(answer: PlacesAnswer, display: Display) -> None:
     say(answer.sentence)
     say(f"\n{answer.first_day} to {answer.last_day}, {answer.measured}, on average over the days each has:")
     degree = f"°{display.temperature}"
+    extremes = (f"night low, {degree}", f"day high, {degree}")
+    headings = ("place", "days", "half warm at", "hottest hour", *extremes, "air, kPa")
     print_table(
-        (
-            "place",
-            "days",
-            "half warm at",
-            "hottest hour",
-            f"night low, {degree}",
-            f"day high, {degree}",
-            "air, kPa",
-        ),
+        headings,
         [
             (
                 place.name,
@@ -35,29 +29,14 @@ def print_places(answer: PlacesAnswer, display: Display) -> None:
             )
             for place in answer.places
         ],
-        right=(
-            "days",
-            "half warm at",
-            "hottest hour",
-            f"night low, {degree}",
-            f"day high, {degree}",
-            "air, kPa",
-        ),
+        right=headings[1:],
     )
     others = [place for place in answer.places if place.difference is not None]
     if others:
         say(f"\nAgainst {answer.against}, on the same days [95 % interval]:")
         notes = Notes()
         print_table(
-            (
-                "place",
-                "days",
-                "half warm, min",
-                f"night low, {degree}",
-                f"day high, {degree}",
-                "dries, times",
-                "",
-            ),
+            ("place", "days", "half warm, min", *extremes, "dries, times", ""),
             [
                 (
                     place.name,

@@ -24,6 +24,16 @@ def ends(interval: Interval, digits: int = 1) -> str:
     return f"{interval.low:.{digits}f} to {interval.high:.{digits}f}"
 
 
+def mean_and_ends(interval: Interval, display: Display) -> tuple[str, str]:
+    """A difference of temperatures and its interval, or why there is none."""
+    if interval.estimate is None:
+        return "–", interval.reason
+    mean = display.temp_difference(interval.estimate)
+    if interval.low is None or interval.high is None:
+        return mean, interval.reason
+    return mean, f"{display.temp_difference(interval.low)} to {display.temp_difference(interval.high)}"
+
+
 def clock_time(hour_h: float | None) -> str:
     return "–" if hour_h is None else clock_words(hour_h)
 

@@ -1,6 +1,7 @@
 """`traywarden plan`: when to sow, counted back from the day plants are wanted."""
 
 import csv
+from collections.abc import Sequence
 from datetime import UTC, date, datetime
 from pathlib import Path
 
@@ -27,6 +28,7 @@ from traywarden.services.questions.plan import (
 )
 from traywarden.services.questions.plan_calendar import plan_days
 from traywarden.services.questions.plan_picture import plan_picture
+from traywarden.services.soil_years import Witness
 
 
 class _CropFirst(TyperGroup):
@@ -234,10 +236,7 @@ def _print_why(plan: CropPlan) -> None:
     say(f"Warm enough: {plan.limits}.")
     for spell in plan.spells:
         say(f"  likely {_spell(spell)}")
-    for witness in plan.witnesses:
-        say(f"Years: {witness.source}, {witness.first} to {witness.last}; {witness.says}.")
-    if plan.relation:
-        say(f"The relation: {plan.relation}.")
+    _print_years(plan.witnesses, plan.relation)
 
 
 def _print_warm(answer: WarmAnswer) -> None:
@@ -255,12 +254,16 @@ def _print_warm(answer: WarmAnswer) -> None:
     )
     for spell in answer.spells:
         say(f"Likely {_spell(spell)}.")
-    for witness in answer.witnesses:
-        say(f"Years: {witness.source}, {witness.first} to {witness.last}; {witness.says}.")
-    if answer.relation:
-        say(f"The relation: {answer.relation}.")
+    _print_years(answer.witnesses, answer.relation)
     if answer.reason:
         say(f"{answer.reason[:1].upper()}{answer.reason[1:]}.")
+
+
+def _print_years(witnesses: Sequence[Witness], relation: str) -> None:
+    for witness in witnesses:
+        say(f"Years: {witness.source}, {witness.first} to {witness.last}; {witness.says}.")
+    if relation:
+        say(f"The relation: {relation}.")
 
 
 def _short(day: date) -> str:

@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 import typer
 from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
-from traywarden.cli import context, imports
+from traywarden.cli import context, imports, mapping_choice
 from traywarden.errors import BrokerError, UsageError
 from traywarden.services.feeds import Tally
 from traywarden.services.findings import Findings
@@ -38,11 +38,11 @@ def replay(
     from_store: bool = typer.Option(
         False, "--from-store", help="Play what the store holds of the probe named with --probe."
     ),
-    map_file: str = imports.MAP_OPTION,
-    zone: str = imports.ZONE_OPTION,
-    offset: str = imports.OFFSET_OPTION,
-    date_order: str = imports.ORDER_OPTION,
-    yes: bool = imports.YES_OPTION,
+    map_file: str = mapping_choice.MAP_OPTION,
+    zone: str = mapping_choice.ZONE_OPTION,
+    offset: str = mapping_choice.OFFSET_OPTION,
+    date_order: str = mapping_choice.ORDER_OPTION,
+    yes: bool = mapping_choice.YES_OPTION,
     speed: float = typer.Option(
         0.0, "--speed", min=0.0, help="Times real time; 0 goes as fast as the host acknowledges."
     ),
@@ -77,7 +77,9 @@ def replay(
         if file is not None:
             name = imports.logger_name(probe, file)
             garden_zone = zone or bench.garden.time_zone
-            mapping = imports.chosen_mapping(file, map_file, garden_zone, offset, date_order, yes=yes)
+            mapping = mapping_choice.chosen_mapping(
+                mapping_choice.LOGGER_FILE, file, map_file, garden_zone, offset, date_order, yes=yes
+            )
             recording = recording_from_file(file, mapping, Findings(0), Tally()).between(start_ms, end_ms)
         else:
             name = imports.logger_name(publish_as or f"{probe}-replay", Path(probe))

@@ -188,10 +188,7 @@ def dry_downs(
 
     Parameters
     ----------
-    time_s : array, shape (n,) [s] since 1970, ascending
-    moisture_m3_m3 : array, shape (n,) [m³/m³]; NaN where missing
-    wettings : as `find_wettings` gave them
-    soil_temp_c : array, shape (n,) [°C], optional; frozen soil and a day after it end a stretch
+    time_s, moisture_m3_m3, wettings, soil_temp_c : as in `stretches.stretches`
     residual_m3_m3, container_capacity_m3_m3, mid_m3_m3, params : as in `fit_dry_down`
 
     Returns

@@ -133,9 +133,7 @@ def in_water(
 
     Parameters
     ----------
-    time_s : array, shape (n,) [s], ascending
-    moisture_m3_m3 : array, shape (n,) [m³/m³]
-        Left-out readings as NaN; they are passed over.
+    time_s, moisture_m3_m3 : as in `pulled_out`
     container_capacity_m3_m3 : float [m³/m³]
     params : MisplacedParams
 

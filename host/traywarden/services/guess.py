@@ -6,14 +6,17 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Generic, TypeVar
 
 from traywarden.errors import ImportFileError
 from traywarden.links.sheets import Shape, first_look, open_sheet
 from traywarden.services.guess_columns import guess_columns, spread
 from traywarden.services.guess_stamps import StampGuess, guess_stamps
-from traywarden.services.mapping import DEFAULT_MISSING, HIGHEST_HEAD, Mapping, TimeMap
+from traywarden.services.mapping import HIGHEST_HEAD, Mapping
+from traywarden.services.mapping_file import DEFAULT_MISSING, TimeMap
 from traywarden.services.stamps import offset_s_from
 
+M = TypeVar("M")
 _DELIMITERS = (",", ";", "\t", "|")
 _DECIMAL_COMMA = re.compile(r"[+-]?\d+,\d+")
 _DECIMAL_POINT = re.compile(r"[+-]?\d+\.\d+")
@@ -35,10 +38,10 @@ class Doubt:
 
 
 @dataclass(frozen=True, slots=True)
-class Guess:
+class Guess(Generic[M]):
     """A guessed mapping; with `doubts` it must not be used before a person has answered them."""
 
-    mapping: Mapping
+    mapping: M
     doubts: tuple[Doubt, ...] = field(default=())
 
 
@@ -53,7 +56,7 @@ class Sample:
         return [row[place].strip() for row in self.rows]
 
 
-def guess(path: Path, *, zone: str = "", offset: str = "", date_order: str = "") -> Guess:
+def guess(path: Path, *, zone: str = "", offset: str = "", date_order: str = "") -> Guess[Mapping]:
     """Guess how a file is to be read.
 
     `zone` or `offset` is what the person said of the logger's clock (a zone may be the garden's own);

@@ -8,7 +8,8 @@ from statistics import median
 
 from traywarden.services.cells import CellReader
 from traywarden.services.column_units import UNITS, scale_for, unit_named
-from traywarden.services.mapping import DEFAULT_MISSING, ColumnMap
+from traywarden.services.mapping import ColumnMap
+from traywarden.services.mapping_file import DEFAULT_MISSING
 
 _BRACKETED = re.compile(r"[(\[]([^)\]]*)[)\]]")
 _SUFFIXES = (

@@ -1,7 +1,6 @@
 """Mappings for weather of the open air: which column of a forecast or weather file is which quantity."""
 
 import re
-import tomllib
 from collections.abc import Mapping as Map
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -15,18 +14,18 @@ from traywarden.errors import ImportFileError, UsageError, did_you_mean
 from traywarden.links.sheets import Shape
 from traywarden.services.cells import CellReader
 from traywarden.services.column_units import UNITS, Scale, unit_named
-from traywarden.services.guess import Doubt, guess_layout, listed
+from traywarden.services.guess import Guess, guess_layout, listed
 from traywarden.services.guess_columns import words_of
-from traywarden.services.mapping import (
+from traywarden.services.mapping_file import (
     DEFAULT_MISSING,
-    FILE_KEYS,
-    TIME_KEYS,
     TimeMap,
+    Wrong,
     checked_table,
-    shape_from,
+    parts_from,
     taken,
-    time_from,
     toml_text,
+    top_lines,
+    tree_of,
 )
 
 _SECTIONS = ("file", "time", "missing", "column")
@@ -101,15 +100,7 @@ class OutsideMapping:
 
 def load_outside_mapping(path: Path) -> OutsideMapping:
     """Read a mapping file. Raises UsageError that names every problem found."""
-    try:
-        tree = tomllib.loads(path.read_text(encoding="utf-8"))
-    except FileNotFoundError as error:
-        raise UsageError(f"There is no mapping file {path}; --write-map writes one.") from error
-    except OSError as error:
-        raise UsageError(f"{path} cannot be read ({error.strerror}); check its permissions.") from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise UsageError(f"{path} is not valid TOML ({error}); correct that line.") from error
-    return outside_mapping_from(tree, str(path))
+    return outside_mapping_from(tree_of(path), str(path))
 
 
 def outside_mapping_from(tree: Map[str, Any], where: str) -> OutsideMapping:
@@ -119,52 +110,29 @@ def outside_mapping_from(tree: Map[str, Any], where: str) -> OutsideMapping:
     def wrong(sentence: str) -> None:
         problems.append(f"{where}: {sentence}.")
 
-    for key in tree:
-        if key not in _SECTIONS:
-            wrong(f"there is no “{key}”{did_you_mean(key, _SECTIONS)}")
-    shape = shape_from(tree.get("file", {}), wrong)
-    time = time_from(tree.get("time", {}), wrong)
-    rows = tree.get("column", [])
-    columns: list[OutsideColumn] = []
-    if not isinstance(rows, list) or not rows:
-        wrong("needs at least one [[column]] with name, quantity and unit")
-    else:
-        columns = [c for n, row in enumerate(rows, 1) if (c := _column(row, n, wrong)) is not None]
+    parts = parts_from(tree, _SECTIONS, _column, "name, quantity and unit", wrong)
     given: dict[str, str] = {}
-    for column in columns:
+    for column in parts.columns:
         if column.quantity in given:
             wrong(f"columns “{given[column.quantity]}” and “{column.name}” both give {column.quantity}")
         given[column.quantity] = column.name
-    missing = tree.get("missing", list(DEFAULT_MISSING))
-    if not isinstance(missing, list):
-        wrong('missing must be a list of texts, such as ["-6999", "NA", ""]')
-        missing = []
     if problems:
         raise UsageError("\n".join(problems))
-    return OutsideMapping(shape, time, tuple(columns), tuple(str(m) for m in missing))
+    return OutsideMapping(parts.shape, parts.time, parts.columns, parts.missing)
 
 
 def outside_toml(mapping: OutsideMapping) -> str:
     """The mapping as the TOML file that would give it."""
-    lines = [f"# {note}" for note in mapping.notes]
-    lines += [f"missing = {toml_text(mapping.missing)}", "", "[file]"]
-    lines += [f"{key} = {toml_text(getattr(mapping.shape, key))}" for key in FILE_KEYS]
-    lines += ["", "[time]", *(f"{key} = {toml_text(getattr(mapping.time, key))}" for key in TIME_KEYS)]
+    lines = top_lines(mapping.notes, mapping.missing, mapping.shape, mapping.time)
     for column in mapping.columns:
         lines += ["", "[[column]]"]
         lines += [f"{key} = {toml_text(getattr(column, key))}" for key in _COLUMN_KEYS]
     return "\n".join(lines) + "\n"
 
 
-@dataclass(frozen=True, slots=True)
-class OutsideGuess:
-    """A guessed mapping; with `doubts` it must not be used before a person has answered them."""
-
-    mapping: OutsideMapping
-    doubts: tuple[Doubt, ...]
-
-
-def guess_outside(path: Path, *, zone: str = "", offset: str = "", date_order: str = "") -> OutsideGuess:
+def guess_outside(
+    path: Path, *, zone: str = "", offset: str = "", date_order: str = ""
+) -> Guess[OutsideMapping]:
     """Guess how a forecast or weather file is to be read.
 
     Raises ImportFileError when no stamp or no temperature, rain or wind can be made out.
@@ -185,7 +153,7 @@ def guess_outside(path: Path, *, zone: str = "", offset: str = "", date_order: s
     if layout.time.zone:
         notes.append(f"Stamps are wall-clock time in {layout.time.zone}")
     mapping = OutsideMapping(layout.shape, layout.time, tuple(columns), layout.missing, tuple(notes))
-    return OutsideGuess(mapping, layout.doubts)
+    return Guess(mapping, layout.doubts)
 
 
 def _guessed_columns(values: Map[str, FloatArray]) -> tuple[list[OutsideColumn], list[str]]:
@@ -222,7 +190,7 @@ def _unit(quantity: str, text: str) -> str | None:
     return known if known in OUTSIDE_UNITS[quantity] else None
 
 
-def _column(value: Any, number: int, wrong: Any) -> OutsideColumn | None:
+def _column(value: Any, number: int, wrong: Wrong) -> OutsideColumn | None:
     name = f"column {number}"
     table = checked_table(value, name, _COLUMN_KEYS, wrong)
     lacking = [key for key in _COLUMN_KEYS if key not in table]

@@ -9,10 +9,9 @@ import pytest
 
 from tests.services.little_garden import LittleGarden
 from tests.services.questions.conftest import grounded
-from tests.services.season import Kept, kept_season
+from tests.services.season import Kept, holding, kept_season
 from traywarden.demo.hands import Hands
-from traywarden.demo.season import MIDDLE_MIX, HeadPlan, grown
-from traywarden.demo.trays import Substrate
+from traywarden.demo.season import HeadPlan, grown
 from traywarden.demo.weather import Climate
 from traywarden.domain.journal import Kind
 from traywarden.errors import ShortOfDataError, UnknownNameError, UsageError
@@ -24,17 +23,6 @@ from traywarden.services.questions.mixes import BY_HOUR, ask_mix_compare
 BENCH, FRAME, SHADE = "open bench", "cold frame", "dappled shade"
 TRUE_RATIO = 1.5
 THIRSTY_S = 1_777_593_600  # 2026-05-01
-
-
-def holding(times: float) -> Substrate:
-    """The middle mix with every water content so many times as large: it dries that much more slowly."""
-    return replace(
-        MIDDLE_MIX,
-        capacity_m3_m3=MIDDLE_MIX.capacity_m3_m3 * times,
-        residual_m3_m3=MIDDLE_MIX.residual_m3_m3 * times,
-        stage_one_ends_m3_m3=MIDDLE_MIX.stage_one_ends_m3_m3 * times,
-        saturated_m3_m3=MIDDLE_MIX.saturated_m3_m3 * times,
-    )
 
 
 MIXES = {"Fast": holding(0.8), "Slow": holding(0.8 * TRUE_RATIO), "Same": holding(0.8), "Alone": holding(0.8)}

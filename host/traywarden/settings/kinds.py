@@ -1,0 +1,61 @@
+"""What a setting is: a row of the table, the check of its value, a secret, a channel."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+
+class Secret(str):
+    """A string that prints as dots. `reveal()` where the value itself is needed."""
+
+    __slots__ = ()
+
+    def __repr__(self) -> str:
+        return "'•••'" if self else "''"
+
+    def __str__(self) -> str:
+        return "•••" if self else ""
+
+    def __format__(self, spec: str) -> str:
+        return format(str(self), spec)
+
+    def reveal(self) -> str:
+        return "".join(self)
+
+
+@dataclass(frozen=True, slots=True)
+class Channel:
+    """One way a notice reaches the grower: an address that `apprise` understands."""
+
+    name: str
+    url: Secret
+    least_severity: str = "info"
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """One row of the table. `check` returns what is wrong with a value, or None."""
+
+    key: str
+    kind: type
+    default: Any
+    unit: str
+    says: str
+    check: Callable[[Any], str | None] | None = None
+
+
+def one_of(*allowed: str) -> Callable[[Any], str | None]:
+    def check(value: Any) -> str | None:
+        return None if value in allowed else "use one of " + ", ".join(allowed)
+
+    return check
+
+
+def between(low: float, high: float) -> Callable[[Any], str | None]:
+    return lambda value: None if low <= value <= high else f"use a number from {low:g} to {high:g}"
+
+
+def zero_or(low: float, high: float) -> Callable[[Any], str | None]:
+    return lambda value: (
+        None if value == 0 or low <= value <= high else f"use 0 or a number from {low:g} to {high:g}"
+    )

@@ -10,10 +10,14 @@ DOMAIN = ROOT / "host" / "traywarden" / "domain"
 NUMERIC = re.compile(r"\b(float|FloatArray|Floats)\b")
 
 
-def table(heading: str) -> set[str]:
+def rows(heading: str) -> list[str]:
     page = (ROOT / "docs" / "glossary.md").read_text(encoding="utf-8")
     section = page.split(f"## {heading}")[1].split("\n## ")[0]
-    return set(re.findall(r"^\| `([^`]+)` \|", section, flags=re.MULTILINE))
+    return re.findall(r"^\| `([^`]+)` \|", section, flags=re.MULTILINE)
+
+
+def table(heading: str) -> set[str]:
+    return set(rows(heading))
 
 
 def numbers() -> Iterator[tuple[str, str]]:
@@ -54,3 +58,11 @@ def test_no_word_of_the_glossary_is_unused() -> None:
     seen = {name for _, name in numbers()}
     stale = table("Numbers without a unit") - seen
     assert not stale, f"in docs/glossary.md but nowhere in the domain: {sorted(stale)}"
+
+
+def test_every_name_stands_in_the_glossary_once() -> None:
+    endings, unitless = rows("Units in names"), rows("Numbers without a unit")
+    for names in (endings, unitless):
+        assert len(names) == len(set(names)), sorted({n for n in names if names.count(n) > 1})
+    covered = [name for name in unitless if any(f"_{name}".endswith(ending) for ending in endings)]
+    assert not covered, f"their ending says their unit already: {covered}"

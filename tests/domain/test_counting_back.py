@@ -36,7 +36,7 @@ def rate_of(crop: str) -> Rate:
 def test_even_soil_counts_back_by_the_printed_days(crop: str, temp_c: float, days: int) -> None:
     """Knott's days to emergence and six weeks less eight days of growing on, on the calendar."""
     growing = GrowingOn(6, 6, 8, "made")
-    found = count_back([even(temp_c)], rate_of(crop), growing, WANTED, log_spread=0.0)
+    found = count_back([even(temp_c)], rate_of(crop), growing, WANTED, emergence_log_sd=0.0)
     assert found.sow is not None
     assert found.emerge is not None
     up = WANTED - timedelta(days=34)
@@ -51,7 +51,7 @@ def test_the_day_is_the_latest_that_still_serves_in_every_year() -> None:
     """Against sowing on each day in turn and adding up hour by hour."""
     rate, growing = rate_of("tomato"), GrowingOn(5, 5, 7, "made")
     soil = wave()
-    found = count_back([soil], rate, growing, WANTED, log_spread=0.0, draws=1)
+    found = count_back([soil], rate, growing, WANTED, emergence_log_sd=0.0, draws=1)
     latest = []
     for year in range(2019, 2025):
         wanted = (date(year, 5, 20) - EPOCH).days - START
@@ -73,15 +73,17 @@ def test_the_day_is_the_latest_that_still_serves_in_every_year() -> None:
 
 def test_slow_seed_and_uncertain_weeks_widen_the_band() -> None:
     rate = rate_of("tomato")
-    sure = count_back([wave()], rate, GrowingOn(5, 5, 7, "made"), WANTED, log_spread=0.0)
-    unsure = count_back([wave()], rate, GrowingOn(4, 7, 7, "made"), WANTED, log_spread=0.3)
+    sure = count_back([wave()], rate, GrowingOn(5, 5, 7, "made"), WANTED, emergence_log_sd=0.0)
+    unsure = count_back([wave()], rate, GrowingOn(4, 7, 7, "made"), WANTED, emergence_log_sd=0.3)
     assert sure.sow is not None
     assert unsure.sow is not None
     assert (unsure.sow.late - unsure.sow.early) > (sure.sow.late - sure.sow.early) + timedelta(days=10)
 
 
 def test_soil_in_which_nothing_comes_up_is_said_to_serve_in_no_year() -> None:
-    found = count_back([even(3.0)], rate_of("pepper"), GrowingOn(7, 9, 8, "made"), WANTED, log_spread=0.2)
+    found = count_back(
+        [even(3.0)], rate_of("pepper"), GrowingOn(7, 9, 8, "made"), WANTED, emergence_log_sd=0.2
+    )
     assert found.sow is None
     assert found.failed > 0
     assert "in none of" in found.reason
@@ -89,7 +91,7 @@ def test_soil_in_which_nothing_comes_up_is_said_to_serve_in_no_year() -> None:
 
 def test_too_short_a_record_tells_no_year() -> None:
     short = SoilYears("made", START, np.full(24 * 60, 15.0))
-    found = count_back([short], rate_of("tomato"), GrowingOn(5, 6, 7, "made"), WANTED, log_spread=0.2)
+    found = count_back([short], rate_of("tomato"), GrowingOn(5, 6, 7, "made"), WANTED, emergence_log_sd=0.2)
     assert found.sow is None
     assert found.years == 0
     assert "no year of soil is known" in found.reason
@@ -102,15 +104,15 @@ def test_gaps_of_days_are_bridged_and_a_month_without_readings_is_no_year() -> N
     large[24 * 440 : 24 * 480] = np.nan  # spring of the second year
     growing = GrowingOn(5, 5, 7, "made")
     rate = rate_of("tomato")
-    assert count_back([SoilYears("a", START, small)], rate, growing, WANTED, log_spread=0.0).years == 6
-    assert count_back([SoilYears("a", START, large)], rate, growing, WANTED, log_spread=0.0).years == 5
+    assert count_back([SoilYears("a", START, small)], rate, growing, WANTED, emergence_log_sd=0.0).years == 6
+    assert count_back([SoilYears("a", START, large)], rate, growing, WANTED, emergence_log_sd=0.0).years == 5
 
 
 def test_sown_on_the_day_told_plants_are_ready_on_the_day_wanted() -> None:
     rate, growing = rate_of("tomato"), GrowingOn(5, 6, 7, "made")
-    found = count_back([wave()], rate, growing, WANTED, log_spread=0.1)
+    found = count_back([wave()], rate, growing, WANTED, emergence_log_sd=0.1)
     assert found.sow is not None
-    ready = ready_if_sown([wave()], rate, growing, found.sow.usual, log_spread=0.1)
+    ready = ready_if_sown([wave()], rate, growing, found.sow.usual, emergence_log_sd=0.1)
     assert ready is not None
     assert abs((ready.usual - WANTED).days) <= 3
     assert ready.early < ready.usual < ready.late
@@ -118,7 +120,7 @@ def test_sown_on_the_day_told_plants_are_ready_on_the_day_wanted() -> None:
 
 def test_a_day_of_29_february_is_counted_in_other_years_too() -> None:
     found = count_back(
-        [even(20.0)], rate_of("lettuce"), GrowingOn(4, 4, 3, "made"), date(2028, 2, 29), log_spread=0.0
+        [even(20.0)], rate_of("lettuce"), GrowingOn(4, 4, 3, "made"), date(2028, 2, 29), emergence_log_sd=0.0
     )
     assert found.sow is not None
     assert (date(2028, 2, 29) - found.sow.usual).days == pytest.approx(28, abs=1)

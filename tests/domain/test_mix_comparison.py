@@ -182,9 +182,9 @@ def test_where_trays_differ_too_much_more_trays_are_asked_for() -> None:
     assert not found.told
     assert found.more_waterings is None
     assert found.more_trays is None or found.more_trays >= 1
-    assert found.tray_spread is not None
-    assert found.stretch_spread is not None
-    assert found.tray_spread > 3 * found.stretch_spread
+    assert found.tray_log_sd is not None
+    assert found.stretch_log_sd is not None
+    assert found.tray_log_sd > 3 * found.stretch_log_sd
 
 
 def test_one_mix_against_itself_or_a_rate_of_nothing_is_refused() -> None:

@@ -16,8 +16,8 @@ def test_in_the_desert_the_noon_wiggle_is_warmth_and_goes_away() -> None:
     effect = warmth.effect_of(record)
     assert effect.used
     assert effect.m3_m3_per_c == pytest.approx(0.0008, abs=0.0001)
-    assert effect.gain is not None
-    assert effect.gain > 0.8
+    assert effect.removed_share is not None
+    assert effect.removed_share > 0.8
     before = warmth.noon_rise_m3_m3(record, record.moisture_m3_m3)
     after = warmth.noon_rise_m3_m3(record, warmth.corrected(record, effect))
     assert before > 0.01

@@ -123,11 +123,11 @@ def _noon(record: records.Record, before: records.Floats, after: records.Floats,
 
 
 def _words(effect: TemperatureEffect) -> str:
-    if effect.m3_m3_per_c is None or effect.gain is None or effect.low_m3_m3_per_c is None:
+    if effect.m3_m3_per_c is None or effect.removed_share is None or effect.low_m3_m3_per_c is None:
         return effect.reason
     what = "taken out" if effect.used else f"left in ({effect.reason})"
     return (
         f"{effect.m3_m3_per_c:+.1e} m³/m³ per °C [{effect.low_m3_m3_per_c:+.1e} to "
         f"{effect.high_m3_m3_per_c:+.1e}], lag {effect.lag_s / HOUR_S:+.0f} h; {what}; removes "
-        f"{effect.gain * 100:.0f} % of the wiggle out of sample"
+        f"{effect.removed_share * 100:.0f} % of the wiggle out of sample"
     )

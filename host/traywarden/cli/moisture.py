@@ -126,7 +126,7 @@ def _warmth_words(head: HeadMoisture) -> str:
     words = f"10 °C more read {per_10[0]:+.4f} m³/m³ [{per_10[1]:+.4f} to {per_10[2]:+.4f}]"
     if not warmth.taken_out:
         return f"{words}; left in, as {warmth.reason}"
-    gain = f"{100 * (warmth.gain or 0):.0f} % of the daily wiggle"
+    gain = f"{100 * (warmth.removed_share or 0):.0f} % of the daily wiggle"
     return f"{words}; taken out, which removes {gain} on days it was not fitted to"
 
 

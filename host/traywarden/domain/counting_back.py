@@ -81,7 +81,7 @@ def count_back(
     growing: GrowingOn,
     plants_out: date,
     *,
-    log_spread: float,
+    emergence_log_sd: float,
     draws: int = DRAWS,
     seed: int = SEED,
 ) -> CountedBack:
@@ -93,7 +93,7 @@ def count_back(
     rate : function, development [1/d] at temperatures [°C]
     growing : GrowingOn
     plants_out : date
-    log_spread : float; spread of ln(days to emergence) about the rate's, of table and seed
+    emergence_log_sd : float; spread of ln(days to emergence) about the rate's, of table and seed
     draws, seed : of the simulation
 
     Returns
@@ -114,7 +114,7 @@ def count_back(
     >>> warm = SoilYears("made", 19000, np.full(24 * 730, 20.0))
     >>> weeks = GrowingOn(6, 6, 8, "made")
     >>> eight_days = lambda temp_c: np.full(np.shape(temp_c), 1 / 8)
-    >>> found = count_back([warm], eight_days, weeks, date(2023, 6, 1), log_spread=0.0)
+    >>> found = count_back([warm], eight_days, weeks, date(2023, 6, 1), emergence_log_sd=0.0)
     >>> str(found.sow.usual), str(found.emerge.usual), found.years
     ('2023-04-20', '2023-04-28', 2)
     """
@@ -133,7 +133,7 @@ def count_back(
         tried = [
             _latest(
                 way,
-                np.exp(random.normal(0.0, log_spread, each)),
+                np.exp(random.normal(0.0, emergence_log_sd, each)),
                 random.uniform(low_d, high_d, each),
             )
             for way in ways
@@ -169,7 +169,7 @@ def ready_if_sown(
     growing: GrowingOn,
     sown: date,
     *,
-    log_spread: float,
+    emergence_log_sd: float,
     draws: int = DRAWS,
     seed: int = SEED,
 ) -> Days | None:
@@ -177,7 +177,7 @@ def ready_if_sown(
 
     Parameters
     ----------
-    series, rate, growing, log_spread, draws, seed : as in `count_back`
+    series, rate, growing, emergence_log_sd, draws, seed : as in `count_back`
     sown : date
 
     Returns
@@ -189,7 +189,7 @@ def ready_if_sown(
     >>> warm = SoilYears("made", 19000, np.full(24 * 730, 20.0))
     >>> eight_days = lambda temp_c: np.full(np.shape(temp_c), 1 / 8)
     >>> weeks = GrowingOn(6, 6, 8, "made")
-    >>> found = ready_if_sown([warm], eight_days, weeks, date(2023, 4, 20), log_spread=0.0)
+    >>> found = ready_if_sown([warm], eight_days, weeks, date(2023, 4, 20), emergence_log_sd=0.0)
     >>> str(found.usual)
     '2023-06-01'
     """
@@ -199,7 +199,7 @@ def ready_if_sown(
     found = []
     for each in series:
         for way in (way for ways in _spans(each, rate, after, LONGEST_D) for way in ways):
-            slow = np.exp(random.normal(0.0, log_spread, draws))
+            slow = np.exp(random.normal(0.0, emergence_log_sd, draws))
             at = np.searchsorted(way, way[12] + slow)
             up_d = (at[at < way.size] - 12) / 24
             found.append(up_d + random.uniform(low_d, high_d, up_d.size))

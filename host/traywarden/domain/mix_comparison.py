@@ -49,7 +49,7 @@ class Side:
 class RateRatio:
     """How many times as fast `a` dries as `b`. `low` and `high` None where nothing can be told; see `reason`.
 
-    `tray_spread` and `stretch_spread` are the standard deviations of the logarithm of the rate between trays
+    `tray_log_sd` and `stretch_log_sd` are the standard deviations of the logarithm of the rate between trays
     of a mix and between stretches of a tray. `more_waterings` or `more_trays` of each mix would tell, by the
     spread seen; None where not needed or not foreseeable.
     """
@@ -61,8 +61,8 @@ class RateRatio:
     high: float | None
     level: float
     allowed_for: tuple[str, ...]
-    tray_spread: float | None
-    stretch_spread: float | None
+    tray_log_sd: float | None
+    stretch_log_sd: float | None
     more_waterings: int | None
     more_trays: int | None
     reason: str

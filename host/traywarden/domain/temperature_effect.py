@@ -32,7 +32,7 @@ class TemperatureParams:
     least_blocks: int = 4
     least_hours: int = 7 * DAY_H
     folds: int = 5
-    least_gain: float = 0.15
+    least_removed_share: float = 0.15
     """Part of the wiggle's variance, on days it was not fitted to, that taking it out must remove."""
     longest_gap_s: float = 6 * HOUR_S
     """Soil temperature is joined across gaps up to this; beyond, moisture cannot be corrected."""
@@ -45,7 +45,7 @@ DEFAULT_PARAMS = TemperatureParams()
 class TemperatureEffect:
     """What a degree does to a head's moisture [m³/m³ per °C], its interval, and whether to take it out.
 
-    `lag_s`: moisture follows soil temperature by so much (negative: it leads). `gain`: part of the variance
+    `lag_s`: moisture follows soil temperature by so much (negative: it leads). `removed_share`: part of the variance
     of the daily wiggle that it removes on days it was not fitted to. `wiggle_m3_m3`: standard deviation of
     the wiggle before. Where `used` is false, `reason` says why.
     """
@@ -54,7 +54,7 @@ class TemperatureEffect:
     low_m3_m3_per_c: float | None
     high_m3_m3_per_c: float | None
     lag_s: float
-    gain: float | None
+    removed_share: float | None
     wiggle_m3_m3: float | None
     hours: int
     used: bool
@@ -98,7 +98,7 @@ def temperature_effect(
     night. The net loss of the 24 hours around, spread over the hours by the pull e°(T) − e°(T of the coldest
     hour), is therefore fitted beside the temperature, so that neither is taken for the other. The lag is the
     one that fits best. It is to be taken out only where (1) the interval (bootstrap over blocks of five days)
-    does not hold zero, and (2) on blocks left out of the fit, lag and all, it removes at least `least_gain`
+    does not hold zero, and (2) on blocks left out of the fit, lag and all, it removes at least `least_removed_share`
     of the variance that drying leaves. The sign is whatever the record shows.
 
     Raises
@@ -150,16 +150,16 @@ def temperature_effect(
     lag = min(fits, key=lambda each: _misfit(fits[each], np.ones(blocks.size)))
     effect = float(_solve(fits[lag], np.ones((1, blocks.size)))[0, 0])
     low, high = _interval(fits[lag])
-    gain = _gain(fits, params.folds)
+    removed = _removed_share(fits, params.folds)
     wiggle_m3_m3 = float(np.sqrt(fits[lag].total.sum() / hours))
     reason = ""
     if low <= 0 <= high:
         reason = "the daily wiggle does not go with the temperature"
-    elif gain < params.least_gain:
-        reason = (
-            f"taking it out would remove {max(gain, 0) * 100:.0f} % of the daily wiggle, too little to trust"
-        )
-    return TemperatureEffect(effect, low, high, lag * HOUR_S, gain, wiggle_m3_m3, hours, not reason, reason)
+    elif removed < params.least_removed_share:
+        reason = f"taking it out would remove {max(removed, 0) * 100:.0f} % of the daily wiggle, too little to trust"
+    return TemperatureEffect(
+        effect, low, high, lag * HOUR_S, removed, wiggle_m3_m3, hours, not reason, reason
+    )
 
 
 def without_temperature(
@@ -310,7 +310,7 @@ def _interval(fit: _Fit, level: float = 0.95, runs: int = 1000, seed: int = 2022
     return float(low), float(high)
 
 
-def _gain(fits: dict[int, _Fit], folds: int) -> float:
+def _removed_share(fits: dict[int, _Fit], folds: int) -> float:
     """Part of what drying leaves of the variance that temperature explains, on blocks left out of the fit."""
     n = next(iter(fits.values())).total.size
     folds = min(folds, n)

@@ -61,14 +61,14 @@ class Drift:
 class Warmth:
     """What a degree does to the head [m³/m³].
 
-    `gain`: the part of the daily wiggle that it removes on days it was not fitted to.
+    `removed_share`: the part of the daily wiggle that it removes on days it was not fitted to.
     """
 
     m3_m3_per_c: float | None
     low_m3_m3_per_c: float | None
     high_m3_m3_per_c: float | None
     lag_h: float | None
-    gain: float | None
+    removed_share: float | None
     taken_out: bool
     reason: str
 
@@ -220,7 +220,7 @@ def _warmth(effect: TemperatureEffect) -> Warmth:
         rounded(effect.low_m3_m3_per_c, 6),
         rounded(effect.high_m3_m3_per_c, 6),
         effect.lag_s / 3600,
-        rounded(effect.gain, 3),
+        rounded(effect.removed_share, 3),
         effect.used,
         effect.reason,
     )

@@ -163,8 +163,8 @@ def _plan(ground: Ground, crop: Crop, place: Place, plants_out: date, past: Past
     raising, rate = _published(crop), curve_for(crop, crop_store.load_heat_sums().get(crop.key))
     emergence = _at_recommended(rate, raising)
     growing = GrowingOn(raising.weeks_low, raising.weeks_high, emergence, raising.source)
-    log_spread = float(np.hypot(rate.log_sd, SEED_LOG_SPREAD))
-    found = count_back(past.years, rate.rate_per_d, growing, plants_out, log_spread=log_spread)
+    emergence_log_sd = float(np.hypot(rate.log_sd, SEED_LOG_SPREAD))
+    found = count_back(past.years, rate.rate_per_d, growing, plants_out, emergence_log_sd=emergence_log_sd)
     low_c, high_c, limits = _limits(ground, crop)
     chances = warm_chances(past.days, low_c, high_c, plants_out.year)
     sow, emerge, ready, emergence_d = found.sow, found.emerge, found.ready, found.emergence_d
@@ -182,7 +182,7 @@ def _plan(ground: Ground, crop: Crop, place: Place, plants_out: date, past: Past
     today = local_date(ground.now_ms, ground.zone)
     late = None
     if sow.late < today:
-        late = ready_if_sown(past.years, rate.rate_per_d, growing, today, log_spread=log_spread)
+        late = ready_if_sown(past.years, rate.rate_per_d, growing, today, emergence_log_sd=emergence_log_sd)
     return CropPlan(
         crop.name,
         crop.key,

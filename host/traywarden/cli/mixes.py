@@ -10,12 +10,15 @@ from traywarden.cli.setup import mix_app
 from traywarden.cli.tables import Notes, print_table, say
 from traywarden.cli.written import answer
 from traywarden.domain.journal import Kind
+from traywarden.domain.units import list_words
 from traywarden.errors import ShortOfDataError
 from traywarden.services.journal import Draft, put
 from traywarden.services.questions.mix_advice import MixAdviceAnswer, ask_mix_advice
 from traywarden.services.questions.mixes import BY_HOUR, MixCompareAnswer, MixHours, ask_mix_compare
 from traywarden.services.questions.moisture import DEFAULT_DAYS, mix_capacity
 from traywarden.store import garden as store
+
+_SAME = {"place": "in the same places", "demand": "under the same demand", "moisture": "as wet"}
 
 
 def register(app: typer.Typer) -> None:
@@ -103,7 +106,7 @@ def mix_compare(
 def _print_comparison(found: MixCompareAnswer) -> None:
     say(found.sentence)
     notes = Notes()
-    per = "a day, %" if found.equal == BY_HOUR else "a usual day, %"
+    per = "lost, % a day"
     print_table(
         ("mix", per, "soaked after watering, h", "waterings", "stretches", "trays", ""),
         [
@@ -121,21 +124,32 @@ def _print_comparison(found: MixCompareAnswer) -> None:
         right=(per, "waterings", "stretches", "trays"),
     )
     notes.say()
-    allowed = ", ".join(found.comparison.allowed_for) or "nothing else"
     day = "a day" if found.equal == BY_HOUR else "a usual day of 3.6 mm"
-    say(f"Equal by {found.equal}; allowed for: {allowed}. Median % of container capacity lost in {day}.")
-    side = found.side_by_side
-    if side.ratio is None:
-        say(f"Side by side: {side.reason}.")
-    else:
-        known = side.low is not None and side.high is not None
-        span = f"{side.low:.2f}–{side.high:.2f} over days" if known else side.reason
-        say(
-            f"Side by side on {side.days} days ({', '.join(side.places)}): {found.a.mix} lost "
-            f"{side.ratio:.2f} times what {found.b.mix} lost ({span}), whatever the weather."
-        )
+    same = list_words(_SAME[name] for name in found.comparison.allowed_for) if found.comparison.ratio else ""
+    under = f", both {same}" if same else ""
+    say(f"Lost: % of container capacity in {day}{under}; demand by {found.equal}.")
+    say(_side_by_side(found))
     for remark in found.remarks:
         say(f"{remark[:1].upper()}{remark[1:]}.")
+
+
+def _side_by_side(found: MixCompareAnswer) -> str:
+    """What these very trays did on the same days, and why that may sound surer than the verdict."""
+    side = found.side_by_side
+    if side.ratio is None:
+        return f"Side by side: {side.reason}."
+    if side.low is None or side.high is None:
+        span = side.reason
+    else:
+        span = f"{side.low:.2f}–{side.high:.2f} over days"
+    days = f"{side.days} day{'s' * (side.days != 1)} ({', '.join(side.places)})"
+    words = (
+        f"Side by side on {days}: {found.a.mix} lost {side.ratio:.2f} times what {found.b.mix} lost ({span})"
+    )
+    sure = side.low is not None and side.high is not None and not side.low <= 1 <= side.high
+    if sure and not found.comparison.told:
+        words += "; that holds for these trays, and other trays of the same mixes may differ more than that"
+    return f"{words}."
 
 
 def _soaked(mix: MixHours) -> str:

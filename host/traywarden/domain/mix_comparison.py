@@ -1,7 +1,7 @@
 """Whether one mix dries faster than another under equal demand: a ratio with its interval."""
 
 from collections.abc import Hashable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,9 +40,13 @@ class MixRate:
 
 @dataclass(frozen=True, slots=True)
 class Side:
+    """One mix of a comparison. `rate`: of both in the same places, under the same demand and as wet: those of
+    all stretches together; so the rates stand to each other as the ratio says."""
+
     mix: str
     stretches: int
     trays: int
+    rate: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,6 +169,7 @@ def rate_ratio(
     whole = np.ones((1, len(trays)))
     coefficients = _solve(sums, whole)[0]
     effect = float(coefficients[1])
+    alike_b = float((design @ coefficients - effect * design[:, 1]).mean())
     freedom = len(trays) - 1 - len({r.place for r in mine})
     if freedom < 1:
         places = len({r.place for r in mine})
@@ -184,8 +189,8 @@ def rate_ratio(
     if not told and not alike:
         waterings, more = _more(sides, (between, within, error), freedom, aim, level)
     return RateRatio(
-        sides[0],
-        sides[1],
+        replace(sides[0], rate=float(np.exp(alike_b + effect))),
+        replace(sides[1], rate=float(np.exp(alike_b))),
         float(np.exp(effect)),
         float(np.exp(low)),
         float(np.exp(high)),

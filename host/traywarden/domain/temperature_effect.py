@@ -45,9 +45,9 @@ DEFAULT_PARAMS = TemperatureParams()
 class TemperatureEffect:
     """What a degree does to a head's moisture [m³/m³ per °C], its interval, and whether to take it out.
 
-    `lag_s`: moisture follows soil temperature by so much (negative: it leads). `removed_share`: part of the variance
-    of the daily wiggle that it removes on days it was not fitted to. `wiggle_m3_m3`: standard deviation of
-    the wiggle before. Where `used` is false, `reason` says why.
+    `lag_s`: moisture follows soil temperature by so much (negative: it leads). `removed_share`: part of the
+    variance of the daily wiggle that it removes on days it was not fitted to. `wiggle_m3_m3`: standard
+    deviation of the wiggle before. Where `used` is false, `reason` says why.
     """
 
     m3_m3_per_c: float | None
@@ -98,8 +98,8 @@ def temperature_effect(
     night. The net loss of the 24 hours around, spread over the hours by the pull e°(T) − e°(T of the coldest
     hour), is therefore fitted beside the temperature, so that neither is taken for the other. The lag is the
     one that fits best. It is to be taken out only where (1) the interval (bootstrap over blocks of five days)
-    does not hold zero, and (2) on blocks left out of the fit, lag and all, it removes at least `least_removed_share`
-    of the variance that drying leaves. The sign is whatever the record shows.
+    does not hold zero, and (2) on blocks left out of the fit, lag and all, it removes at least
+    `least_removed_share` of the variance that drying leaves. The sign is whatever the record shows.
 
     Raises
     ------
@@ -156,7 +156,8 @@ def temperature_effect(
     if low <= 0 <= high:
         reason = "the daily wiggle does not go with the temperature"
     elif removed < params.least_removed_share:
-        reason = f"taking it out would remove {max(removed, 0) * 100:.0f} % of the daily wiggle, too little to trust"
+        share = max(removed, 0) * 100
+        reason = f"taking it out would remove {share:.0f} % of the daily wiggle, too little to trust"
     return TemperatureEffect(
         effect, low, high, lag * HOUR_S, removed, wiggle_m3_m3, hours, not reason, reason
     )

@@ -1,6 +1,6 @@
 """Display units. Inside, everything is °C, mm, litres; these turn a number into words at the edge."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 MM_PER_INCH = 25.4
@@ -64,10 +64,11 @@ def clock_words(hour_h: float) -> str:
     return f"{minutes // 60}:{minutes % 60:02d}"
 
 
-def list_words(parts: Sequence[str]) -> str:
+def list_words(parts: Iterable[str]) -> str:
     """Several things in a row.
 
     >>> list_words(["a", "b", "c"]), list_words(["a"]), list_words([])
     ('a, b and c', 'a', '')
     """
-    return " and ".join([*([", ".join(parts[:-1])] if len(parts) > 1 else []), *parts[-1:]])
+    words = list(parts)
+    return " and ".join([*([", ".join(words[:-1])] if len(words) > 1 else []), *words[-1:]])

@@ -9,7 +9,7 @@ import numpy as np
 
 from traywarden.domain.drying import USUAL_DEMAND_MM
 from traywarden.domain.mix_advice import MixDrying, median_duration
-from traywarden.domain.mix_comparison import LEAST_STRETCHES, MixRate, RateRatio, rate_ratio
+from traywarden.domain.mix_comparison import LEAST_STRETCHES, MixRate, RateRatio, Side, rate_ratio
 from traywarden.domain.mix_drying import DryingParams
 from traywarden.domain.moisture import NOT_CALIBRATED
 from traywarden.errors import UsageError
@@ -34,7 +34,8 @@ class MixHours:
 
     `soaked_low_h` and `soaked_high_h` None where there is no interval or no end was seen; `reason` says why.
     `loss_pct_per_day` in % of container capacity on a usual day of 3.6 mm of demand (or on any day where no
-    demand was known), median over stretches.
+    demand was known): both mixes in the same places, as the comparison allows for; where nothing can be
+    compared, the median over the mix's stretches.
     """
 
     mix: str
@@ -52,7 +53,7 @@ class MixHours:
 class SideBySide:
     """Both mixes in the same place on the same days: what all of `a` lost over what all of `b` lost.
 
-    The interval is over days; it takes the trays as they are.
+    The interval is over days; it takes the trays as they are, where the comparison allows for other trays.
     """
 
     ratio: float | None
@@ -108,7 +109,7 @@ def ask_mix_compare(
             "by side are under equal demand all the same"
         )
     per_day = 24.0 if equal == BY_HOUR else 24 * USUAL_DEMAND_MM
-    hours = [_hours(found.stretches, rates, name, per_day) for name in names]
+    hours = [_hours(found.stretches, rates, side, per_day) for side in (comparison.a, comparison.b)]
     return MixCompareAnswer(
         ground.garden.name,
         ground.at(start_ms),
@@ -160,20 +161,23 @@ def _rates(
     return by_hour, BY_HOUR
 
 
-def _hours(stretches: Sequence[MixDrying], rates: Sequence[MixRate], mix: str, per_day: float) -> MixHours:
+def _hours(stretches: Sequence[MixDrying], rates: Sequence[MixRate], side: Side, per_day: float) -> MixHours:
+    mix, rate = side.mix, side.rate
     mine = [s for s in stretches if s.mix == mix and s.drying.soaked_h is not None]
     soaked = median_duration(
         [s.drying.soaked_h or 0.0 for s in mine],
         [s.drying.soaked_over for s in mine],
         [s.tray for s in mine],
     )
-    told = [r for r in rates if r.mix == mix]
+    told = [r.rate for r in rates if r.mix == mix]
+    if rate is None and told:
+        rate = float(np.median(told))
     reason = soaked.reason or ("" if mine else "no watering brought it near container capacity")
     return MixHours(
         mix,
-        len(told),
-        len({r.tray for r in told}),
-        round(float(np.median([r.rate for r in told])) * per_day, 2) if told else None,
+        side.stretches,
+        side.trays,
+        None if rate is None else round(rate * per_day, 2),
         finite(soaked.estimate),
         finite(soaked.low),
         finite(soaked.high),

@@ -192,3 +192,15 @@ def test_one_mix_against_itself_or_a_rate_of_nothing_is_refused() -> None:
         rate_ratio(made(1), "a", "a")
     with pytest.raises(ValueError, match="above 0"):
         rate_ratio([MixRate("a", "t", "p", 0.0)], "a", "b")
+
+
+def test_rates_of_both_are_told_for_the_same_places() -> None:
+    """b stood mostly where all dry e^0.5 times as fast; told alike, the rates are apart by the ratio."""
+    rates = [r for r in made(3, within=0.02, between=0.0) if r.mix == "a" or r.place == "place 1"]
+    rates += [r for r in made(4, within=0.02, between=0.0) if r.mix == "b" and r.tray == "b0"]
+    found = rate_ratio(rates, "a", "b")
+    assert found.ratio == pytest.approx(1.6, rel=0.03)
+    assert found.a.rate is not None
+    assert found.b.rate is not None
+    assert found.a.rate / found.b.rate == pytest.approx(found.ratio)
+    assert min(r.rate for r in rates) < found.b.rate < max(r.rate for r in rates if r.mix == "b")

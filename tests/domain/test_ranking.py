@@ -84,3 +84,15 @@ def test_a_place_surely_worse_than_the_first_does_not_share_its_rank_through_one
     assert verdicts["first", "between"] == verdicts["between", "last"] == "cannot tell"
     assert verdicts["first", "last"] == "better"
     assert {place.name: place.rank for place in found.ranked} == {"first": 1, "between": 1, "last": 2}
+
+
+def test_hours_of_a_day_stay_between_0_and_24_and_leads_within_a_day() -> None:
+    """A warm spell after a cold one: days so alike that a t-interval alone would leave the day."""
+    bench = np.array([24.0, 23.5, 24.0, 23.0, 3.0, 2.0, 0.5, 0.0])
+    found = rank_places(["bench", "frame"], [bench, np.where(bench > 12, 24.0, 0.0)])
+    for place in found.ranked:
+        assert (place.hours_h.low, place.hours_h.high) == (0.0, 24.0)
+    lead = rank_places(["warm", "cold"], [np.array([24.0, 24, 24, 0, 0, 0]), np.zeros(6)]).pairs[0].lead_h
+    assert lead.low is not None
+    assert lead.high is not None
+    assert -24 <= lead.low < lead.high <= 24

@@ -143,13 +143,10 @@ def _side_by_side(found: MixCompareAnswer) -> str:
     else:
         span = f"{side.low:.2f}–{side.high:.2f} over days"
     days = f"{side.days} day{'s' * (side.days != 1)} ({', '.join(side.places)})"
-    words = (
-        f"Side by side on {days}: {found.a.mix} lost {side.ratio:.2f} times what {found.b.mix} lost ({span})"
-    )
+    lost = f"{found.a.mix} lost {side.ratio:.2f} times what {found.b.mix} lost ({span})"
     sure = side.low is not None and side.high is not None and not side.low <= 1 <= side.high
-    if sure and not found.comparison.told:
-        words += "; that holds for these trays, and other trays of the same mixes may differ more than that"
-    return f"{words}."
+    but = "; but another tray of the same mix may differ, so the verdict stays open"
+    return f"Side by side on {days}: {lost}{but if sure and not found.comparison.told else ''}."
 
 
 def _soaked(mix: MixHours) -> str:

@@ -111,8 +111,8 @@ def rank_places(
     ranked: list[Ranked] = []
     for place, n in enumerate(order):
         surely_better = sum(pairs[before, n].verdict == "better" for before in order[:place])
-        mean = daily_mean_interval(of_days[n], level=level, runs=runs, seed=seed)
-        ranked.append(Ranked(names[n], 1 + surely_better, mean))
+        a_day = daily_mean_interval(of_days[n], level=level, runs=runs, seed=seed, bounds=DAY_H)
+        ranked.append(Ranked(names[n], 1 + surely_better, a_day))
     return Ranking(
         tuple(ranked),
         tuple(pairs.values()),
@@ -133,7 +133,8 @@ def _common(kept: dict[int, FloatArray]) -> np.ndarray:
 
 
 def _pair(better: str, worse: str, leads_h: FloatArray, level: float, runs: int, seed: int) -> Pair:
-    lead_h = daily_mean_interval(leads_h, level=level, runs=runs, seed=seed)
+    most_h = DAY_H[1] - DAY_H[0]
+    lead_h = daily_mean_interval(leads_h, level=level, runs=runs, seed=seed, bounds=(-most_h, most_h))
     if lead_h.low is None or lead_h.high is None:
         return Pair(better, worse, lead_h, "cannot tell")
     if lead_h.high < SAME_H and lead_h.low > -SAME_H:

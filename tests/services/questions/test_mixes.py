@@ -110,6 +110,11 @@ def test_any_other_measure_of_demand_can_be_put_in(kept: Kept) -> None:
         )
         none = ask_mix_compare(ground, "Fast", "Slow", demand=lambda air: np.full(air.hour_s.size, np.nan))
     assert ten.equal == "sun, wind and air"
+    for found in (one, none):  # the table says the same as the verdict
+        a, b = found.a.loss_pct_per_day, found.b.loss_pct_per_day
+        assert a is not None
+        assert b is not None
+        assert a / b == pytest.approx(found.comparison.ratio, rel=0.01)
     assert ten.comparison.ratio == pytest.approx(one.comparison.ratio)
     assert ten.a.loss_pct_per_day == pytest.approx((one.a.loss_pct_per_day or 0) / 10, abs=0.01)
     assert none.equal == BY_HOUR

@@ -116,6 +116,17 @@ def test_the_frame_ranks_first_for_tomato_in_april_and_hours_are_those_counted(g
     assert "all of it from 2026" in answer.remarks[-2]
 
 
+def test_hours_and_rank_say_the_same_of_the_same_days(garden: PlaceGarden) -> None:
+    with grounded(garden.store, NOW_MS) as ground:
+        ranked = ask_rank(ground, RankAsked("tomato", 4)).ranking
+        months = ask_hours(ground, ["tomato"]).months
+    of_month = {row.place: row.hours_h for row in months if row.month == 4 and row.days == ranked.days}
+    assert of_month
+    for place in ranked.ranked:
+        if place.name in of_month:
+            assert place.hours_h == of_month[place.name]
+
+
 def test_a_month_never_measured_and_a_month_that_is_none_are_refused(garden: PlaceGarden) -> None:
     with grounded(garden.store, NOW_MS) as ground:
         with pytest.raises(ShortOfDataError, match="in any November; the garden's heads were first placed"):

@@ -223,7 +223,7 @@ def test_tonight_and_the_coming_hours_are_tables_in_the_gardens_zone(garden: Not
     assert set(table["what"]) == {"tonight's low", "tomorrow's high"}
     assert {"Cold frame", "Open bench"} == set(table["place"])
     assert (table["low_c"] <= table["estimate_c"]).all()
-    assert table.attrs["sentence"].startswith("The coldest of the night from")
+    assert table.attrs["sentence"].startswith("Tonight the coldest may be the ")
     hours = garden.coming_hours("cold frame")
     assert isinstance(hours.index, pd.DatetimeIndex)
     assert str(hours.index.tz) == "Europe/Lisbon"

@@ -50,8 +50,8 @@ def test_a_late_tray_lists_its_causes_with_numbers_and_what_to_write_down(little
     out = little.ok("emergence", "lettuce")
     assert "is late: nine in ten such sowings would have shown by now; perhaps: dried out" in out
     assert "  dried out: possible; 81 of 346 h below the dry line, 81 h in a row" in out
-    assert "  heat: no; 0 h above 25 °C" in out
-    assert 'if it is up: traywarden emerged "lettuce"' in out
+    assert "  No sign of: cold, heat" in out
+    assert "If it is up, write it down: traywarden emerged lettuce --count N" in out
 
 
 def test_the_picture_fits_a_narrow_screen(little: CommandLine, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -102,7 +102,7 @@ def test_what_was_learned_is_shown_with_prior_data_and_posterior_and_can_be_left
     says = own.ok("journal", "correct", str(entry), "--leave-out")
     assert "left out of learning" in says
     gone = own.ok("emergence", "--learned", "--crop", "lettuce")
-    assert "left out of learning by you" in gone
+    assert "Left out of learning by you" in gone
     assert "0 sowings" in gone
     later = next(
         s["entry"]

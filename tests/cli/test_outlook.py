@@ -11,8 +11,8 @@ from traywarden.cli import context
 
 def test_it_says_first_what_is_dry_and_what_comes_next_with_its_interval(little: CommandLine) -> None:
     first = little.ok("outlook").splitlines()[0]
-    assert first.startswith("tomatoes is below the dry line now. Next to dry is peppers: by about ")
-    assert "with a chance of 80 % between" in first
+    assert first.startswith("Water now: tomatoes (Cold frame). Next to dry: peppers (Open bench), by about ")
+    assert "(four times in five between " in first
 
 
 def test_today_and_outlook_name_the_same_half_hour(little: CommandLine) -> None:
@@ -24,7 +24,7 @@ def test_today_and_outlook_name_the_same_half_hour(little: CommandLine) -> None:
 
 def test_a_table_gives_times_and_notes_what_they_rest_on(little: CommandLine) -> None:
     out = little.ok("outlook", "lettuce")
-    assert out.startswith("First to dry is lettuce: by about ")
+    assert out.startswith("First to dry: lettuce (Open bench), by about ")
     assert "It rests on its present drying and 2 earlier dry-downs" in out
     assert "the coming days are taken to be like the last three" in out
     assert "lettuce: its moisture is not calibrated in your mix." in out

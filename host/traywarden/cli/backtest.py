@@ -71,10 +71,10 @@ def print_trays(answer: BacktestAnswer) -> None:
         say("\nAsked one day before:")
         _print_scores([("all trays", answer.day_before), *((t.tray, t.day_before) for t in answer.trays)])
     say(
-        "Held: part of the true times in the 80 % interval; sooner and later: before and after it. Off: half "
-        "of the outlooks missed by less than this part of the time left. Same rate: going on as in the last "
-        "24 hours; last time: as long as the last dry-down took; how many times as far off each was as the "
-        "outlook. Cases of one dry-down go alike, so a few dry-downs say little however many cases they give."
+        "Held: true times inside the 80 % interval; sooner, later: outside it. Off: half of the outlooks "
+        "missed by less, as a part of the time left. Same rate (as in the last 24 hours) and last time (as "
+        "long as the last dry-down): how many times as far off as the outlook. A few dry-downs say little, "
+        "however many cases they give."
     )
 
 

@@ -65,7 +65,7 @@ def _print(answer: CompareAnswer, display: Display, picture: Path | None) -> Non
     print_table(
         ("", "on average", "95 % interval"),
         [
-            (name, *mean_and_ends(interval, display))
+            (name, *mean_and_ends(interval, display.temp_difference))
             for name, interval in (
                 ("daily minimum", found.min_difference_c),
                 ("mean", found.mean_difference_c),

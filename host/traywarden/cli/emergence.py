@@ -5,9 +5,10 @@ from datetime import datetime
 import typer
 
 from traywarden.cli import completion
-from traywarden.cli.asking import PANEL, asking, covered
+from traywarden.cli.asking import PANEL, asking, covered, day_words, quoted
 from traywarden.cli.context import JSON_OPTION, console, emit
 from traywarden.cli.tables import Notes, print_table, say
+from traywarden.domain.lateness import Verdict
 from traywarden.domain.units import Display
 from traywarden.errors import UsageError
 from traywarden.services.questions.emergence import ask_emergence
@@ -58,14 +59,7 @@ def emergence(
 
 
 def _print_all(answer: EmergenceAnswer, display: Display) -> None:
-    late = [t.tray for t in answer.trays if t.state == LATE]
-    coming = [t.tray for t in answer.trays if t.first and t.state != LATE]
-    if late:
-        say(f"Late: {', '.join(late)}. Why: traywarden emergence TRAY")
-    elif coming:
-        say(f"On its way in {len(coming)} tray{'s' if len(coming) > 1 else ''}; none is late.")
-    else:
-        say("No tray has seed on its way.")
+    say(_first_of_all(answer))
     notes = Notes()
     print_table(
         ("tray", "crop", "sown", "state", "done", "first up", "half up", ""),
@@ -73,19 +67,35 @@ def _print_all(answer: EmergenceAnswer, display: Display) -> None:
             (
                 t.tray,
                 t.crop or "",
-                _day(t.sown, answer.at) if t.sown else "",
+                day_words(t.sown, answer.at) if t.sown else "",
                 t.state,
                 "" if t.done is None else f"{t.done.expected * 100:.0f} %",
-                _day(t.up_since, answer.at) if t.up_since else _band(t.first, answer.at),
+                day_words(t.up_since, answer.at) if t.up_since else _band(t.first, answer.at),
                 _band(t.half, answer.at),
                 notes.mark(_remark(t)),
             )
             for t in answer.trays
         ],
         right=("done",),
+        spare=("sown", "done"),
     )
     say("First and half up: expected day, in brackets the 80 % band. Done: of the way to half up.")
     notes.say()
+
+
+def _first_of_all(answer: EmergenceAnswer) -> str:
+    """What is late, where to look, or that all is on its way."""
+    late = [t.tray for t in answer.trays if t.state == LATE]
+    coming = [t for t in answer.trays if t.first and t.state != LATE]
+    due = [t.tray for t in coming if t.first and t.first.expected and t.first.expected <= answer.at]
+    words = []
+    if late:
+        words.append(f"Late: {', '.join(late)}. Why: traywarden emergence {quoted(late[0])}")
+    if due:
+        words.append(f"The first may be up, so look: {', '.join(due)}.")
+    if not words and coming:
+        words.append(f"On its way in {len(coming)} tray{'s' if len(coming) > 1 else ''}; none is late.")
+    return "\n".join(words) or "No tray has seed on its way."
 
 
 def _remark(tray: TrayEmergence) -> str:
@@ -103,7 +113,7 @@ def _print_one(answer: EmergenceAnswer, display: Display) -> None:
         return
     lot = f", lot {tray.lot}" if tray.lot else ""
     seeds = f"{tray.seeds} seeds" if tray.seeds_known else f"about {tray.seeds} seeds (not written down)"
-    say(f"Sown {_day(tray.sown, answer.at)}, {tray.days_since_sowing:.0f} days ago{lot}, {seeds}.")
+    say(f"Sown {day_words(tray.sown, answer.at)}, {tray.days_since_sowing:.0f} days ago{lot}, {seeds}.")
     if tray.done is not None:
         _picture(tray, answer.at)
         low, high = sorted((tray.done.low, tray.done.high))
@@ -113,9 +123,13 @@ def _print_one(answer: EmergenceAnswer, display: Display) -> None:
         )
     _print_warmth(tray, display)
     for why in tray.causes:
-        say(f"  {why.cause}: {why.verdict}; {why.says}.")
+        if why.verdict != Verdict.NO:
+            say(f"  {why.cause}: {why.verdict}; {why.says}.")
+    ruled_out = [why.cause for why in tray.causes if why.verdict == Verdict.NO]
+    if ruled_out:
+        say(f"  No sign of: {', '.join(ruled_out)}.")
     if tray.state == LATE and tray.looked is None:
-        say('  Nothing was written down of it yet; if it is up: traywarden emerged "' + tray.tray + '"')
+        say(f"  If it is up, write it down: traywarden emerged {quoted(tray.tray)} --count N")
     if tray.degree_days is not None:
         _print_degree_days(tray, display, answer.at)
     _print_limits(tray)
@@ -146,7 +160,7 @@ def _print_degree_days(tray: TrayEmergence, display: Display, now: datetime) -> 
         f"{display.temp(second.base_c)} ({second.done * 100:.0f} %)"
     )
     if second.half is not None:
-        words += f", half up {_day(second.half, now)}"
+        words += f", half up {day_words(second.half, now)}"
     say(f"{words}; {second.disagreement or 'they agree'}.")
     say(f"  From {second.source}.")
 
@@ -166,7 +180,7 @@ def _print_limits(tray: TrayEmergence) -> None:
             "published; the band is wider for it."
         )
     if tray.outlook:
-        say(f"Ahead: {tray.outlook}; no forecast.")
+        say(f"Ahead: {tray.outlook}.")
 
 
 def _picture(tray: TrayEmergence, now: datetime) -> None:
@@ -205,16 +219,13 @@ def _picture(tray: TrayEmergence, now: datetime) -> None:
     console.print(f"  {'':6}{''.join(middle)}", markup=False)
 
 
-def _day(at: datetime, now: datetime) -> str:
-    year = f" {at.year}" if at.year != now.year else ""
-    return f"{at:%a} {at.day} {at:%b}{year}"
-
-
 def _band(band: Between | None, now: datetime) -> str:
     if band is None or band.expected is None:
         return "" if band is None else "not foreseen"
     low, high = (_short(end, band.expected) for end in (band.low, band.high))
-    return f"{_day(band.expected, now)} ({low}–{high})"
+    at = band.expected
+    year = f" {at.year}" if at.year != now.year else ""
+    return f"{at.day} {at:%b}{year} ({low}–{high})"
 
 
 def _short(at: datetime | None, beside: datetime) -> str:
@@ -242,6 +253,8 @@ def _print_learned(answer: LearnedAnswer) -> None:
         right=("taught by",),
     )
     say("")
+    notes = Notes()
+    newest = max(s.sown for crop in answer.crops for s in crop.sowings)
     print_table(
         ("entry", "crop", "tray", "sown", "lot", "looks", "says", ""),
         [
@@ -249,17 +262,19 @@ def _print_learned(answer: LearnedAnswer) -> None:
                 f"{s.entry}",
                 crop.crop,
                 s.tray,
-                f"{s.sown:%Y-%m-%d}",
+                day_words(s.sown, newest),
                 s.lot or "",
                 f"{s.looks}",
                 "" if s.alone is None else f"× {s.alone:.2f}",
-                s.why_not,
+                notes.mark(s.why_not),
             )
             for crop in answer.crops
             for s in crop.sowings
         ],
         right=("looks",),
+        spare=("lot",),
     )
+    notes.say()
     say(
         "Factors are times the table's days, in brackets the 80 % band. To leave one out, or take it in "
         "again: traywarden journal correct ENTRY --leave-out (or --learn). Undoing an entry takes its part "

@@ -10,6 +10,7 @@ from traywarden.cli.setup import mix_app
 from traywarden.cli.tables import Notes, print_table, say
 from traywarden.cli.written import answer
 from traywarden.domain.journal import Kind
+from traywarden.domain.mix_advice import Finding
 from traywarden.domain.units import list_words
 from traywarden.errors import ShortOfDataError
 from traywarden.services.journal import Draft, put
@@ -178,13 +179,21 @@ def mix_advice(
 def _print_advice(answer: MixAdviceAnswer) -> None:
     say(answer.sentence)
     mix = ""
+    untold: dict[str, list[str]] = {}
     for line in answer.lines:
+        if line.finding == Finding.UNKNOWN:
+            untold.setdefault(line.when, []).append(f"{line.waterings} of {line.mix}")
+            continue
         if line.mix != mix:
             mix = line.mix
             say(f"\n{mix} ({line.parts}):")
         say(f"  {line.weather}: {line.says}.")
         if line.advice:
             say(f"    → {line.advice[:1].upper()}{line.advice[1:]}; {line.because}.")
+    if untold:
+        say("\nCannot be told yet, as three waterings of a mix are needed:")
+    for when, mixes in untold.items():
+        say(f"  in {when} there were {list_words(mixes)}.")
     say(f"\nLimits: {answer.limits_source}.")
     for remark in answer.remarks:
         say(f"{remark[:1].upper()}{remark[1:]}.")

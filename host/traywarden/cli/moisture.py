@@ -11,6 +11,8 @@ from traywarden.cli.tables import Notes, print_table, say
 from traywarden.services.questions.moisture import DEFAULT_DAYS, MixCapacity, MoistureAnswer, ask_moisture
 from traywarden.services.questions.moisture_head import HeadMoisture, Learned
 
+HOLDS = "shown"
+
 
 def register(app: typer.Typer) -> None:
     app.command("moisture", rich_help_panel=PANEL)(moisture)
@@ -40,12 +42,13 @@ def _print(answer: MoistureAnswer, *, whole: bool) -> None:
     rows = [(tray.tray, tray.mix or "", head) for tray in answer.trays for head in tray.heads]
     if rows:
         say("")
-        _print_heads(rows)
+        _print_heads(rows, whole=whole)
     if whole:
         for _, _, head in rows:
             _print_head(head)
     for mix in answer.mixes:
-        say(_capacity_words(mix))
+        if whole or mix.differs:
+            say(_capacity_words(mix))
     begins = ", ".join(
         f"{number} from {part * 100:.0f} %" for number, part in enumerate(answer.levels_from, 2)
     )
@@ -54,52 +57,55 @@ def _print(answer: MoistureAnswer, *, whole: bool) -> None:
         say(f"{remark[:1].upper()}{remark[1:]}.")
 
 
-def _print_heads(rows: Sequence[tuple[str, str, HeadMoisture]]) -> None:
+def _print_heads(rows: Sequence[tuple[str, str, HeadMoisture]], *, whole: bool) -> None:
     notes = Notes()
+    several = whole or len({tray for tray, _, _ in rows}) < len(rows)
     print_table(
-        ("tray", "head", "now, m³/m³", "dry to full", "level", "holds, m³/m³", "set", "drift in 4 weeks", ""),
+        ("tray", "head", "level", "dry to full", "now", "full is", HOLDS, "drift in 4 weeks", ""),
         [
             (
                 tray,
-                head.head,
-                "–" if head.moisture_m3_m3 is None else f"{head.moisture_m3_m3:.3f}",
-                "–" if head.part is None else f"{head.part * 100:.0f} %",
+                head.head if several else "",
                 "–" if head.level is None else f"{head.level.number} {head.level.name}",
-                _holds(head.learned),
-                "" if head.capacity_m3_m3 is None else f"{head.capacity_m3_m3:.3g}",
+                "–" if head.part is None else f"{head.part * 100:.0f} %",
+                "–" if head.moisture_m3_m3 is None else f"{head.moisture_m3_m3:.2f}",
+                "" if head.capacity_m3_m3 is None else f"{head.capacity_m3_m3:.2f}",
+                _holds(head.learned, 2),
                 _drift(head),
-                " ".join(
-                    filter(
-                        None,
-                        [notes.mark(head.trouble), notes.mark(head.learned.reason), _warning(head, notes)],
-                    )
-                ),
+                _marks(head, notes),
             )
             for tray, _, head in rows
         ],
-        right=("now, m³/m³", "dry to full", "set"),
+        right=("now", "dry to full", "full is"),
+        spare=("head",),
     )
     notes.say()
     say(
-        "Holds: container capacity as thorough waterings show it [95 % interval]; set: what the mix is taken "
-        "to hold, and what “full” stands for."
+        "In m³/m³. Full is what its mix is set to hold after draining; shown is what thorough waterings come "
+        "back to [95 %]."
     )
 
 
-def _warning(head: HeadMoisture, notes: Notes) -> str:
-    return notes.mark(f"{head.head}: {head.drift.says}") if head.drift.drifts else ""
+def _not_shown(learned: Learned) -> str:
+    return f"not shown yet: {learned.reason}" if learned.reason else ""
 
 
-def _holds(learned: Learned) -> str:
+def _marks(head: HeadMoisture, notes: Notes) -> str:
+    drift = f"{head.head}: {head.drift.says}" if head.drift.drifts else ""
+    return " ".join(filter(None, map(notes.mark, (head.trouble, _not_shown(head.learned), drift))))
+
+
+def _holds(learned: Learned, digits: int = 3) -> str:
     if learned.m3_m3 is None or learned.low_m3_m3 is None or learned.high_m3_m3 is None:
-        return "–"
-    return f"{learned.m3_m3:.3f} [{learned.low_m3_m3:.3f}–{learned.high_m3_m3:.3f}]"
+        return ""
+    middle, low, high = (f"{v:.{digits}f}" for v in (learned.m3_m3, learned.low_m3_m3, learned.high_m3_m3))
+    return f"{middle} [{low}–{high}]"
 
 
 def _drift(head: HeadMoisture) -> str:
     drift = head.drift
     if drift.m3_m3_in_4_weeks is None or drift.low_m3_m3 is None or drift.high_m3_m3 is None:
-        return "–"
+        return ""
     mark = " drifts" if drift.drifts else ""
     return f"{drift.m3_m3_in_4_weeks:+.3f} [{drift.low_m3_m3:+.3f} to {drift.high_m3_m3:+.3f}]{mark}"
 

@@ -8,15 +8,24 @@ import msgspec
 import typer
 
 from traywarden.cli import completion
-from traywarden.cli.asking import PANEL, asking, clock, number
+from traywarden.cli.asking import PANEL, asking, number, soon_words
 from traywarden.cli.context import JSON_OPTION, emit
 from traywarden.cli.outlook_places import print_places
-from traywarden.cli.tables import Notes, print_table, say
-from traywarden.domain.units import Display, span_words
+from traywarden.cli.tables import print_table, say
+from traywarden.domain.units import Display
 from traywarden.links.pictures import check_name, draw
-from traywarden.services.questions.outlook import DRIES, DRY, OutlookAnswer, TrayOutlook, ask_outlook
+from traywarden.services.questions.outlook import (
+    DRIES,
+    DRY,
+    OutlookAnswer,
+    TrayOutlook,
+    ask_outlook,
+    rests_on_words,
+)
 from traywarden.services.questions.outlook_picture import outlook_picture
 from traywarden.services.questions.place_outlook import PlaceOutlookAnswer, ask_place_outlook
+
+LINE = "dry line, %"
 
 
 def register(app: typer.Typer) -> None:
@@ -79,73 +88,61 @@ def print_trays(answer: OutlookAnswer) -> None:
 
 
 def _sentence(answer: OutlookAnswer) -> str:
-    dry = [tray.tray for tray in answer.trays if tray.state == DRY]
+    dry = [_where(tray) for tray in answer.trays if tray.state == DRY]
     coming = [tray for tray in answer.trays if tray.state == DRIES]
     words = []
     if dry:
-        verb = "is" if len(dry) == 1 else "are"
-        words.append(f"{', '.join(dry)} {verb} below the dry line now.")
+        words.append(f"Water now: {', '.join(dry)}.")
     if coming:
         first = coming[0]
         assert first.by is not None
-        next_ = "Next" if dry else "First"
-        words.append(
-            f"{next_} to dry is {first.tray}: by about {_half_hour(first.by, answer.at)}, "
-            f"with a chance of 80 % between {_earliest(first, answer.at)} and {_latest(first, answer.at)}."
-        )
+        by, low, high = _times(first, answer.at)
+        next_ = "Next to dry" if dry else "First to dry"
+        when = "about now" if by == "now" else f"by about {by}"
+        words.append(f"{next_}: {_where(first)}, {when} (four times in five between {low} and {high}).")
     return " ".join(words) or "There is no outlook for any tray."
 
 
 def _print_told(told: Sequence[TrayOutlook], now: datetime) -> None:
-    notes = Notes()
     say("")
     print_table(
-        ("tray", "place", "moisture, %", "dry line, %", "in", "by about", "earliest", "latest", ""),
+        ("tray", "place", "now, %", LINE, "dry by about", "earliest", "latest"),
         [
             (
                 tray.tray,
                 tray.place or "",
                 number(tray.moisture_pct, 0),
                 number(tray.dry_line_pct, 0),
-                "now" if tray.state == DRY or not tray.in_s else span_words(_rough(tray.in_s)),
-                "" if tray.state == DRY or tray.by is None else _half_hour(tray.by, now),
-                "" if tray.state == DRY else _earliest(tray, now),
-                "" if tray.state == DRY else _latest(tray, now),
-                notes.mark(tray.rests_on),
+                *(("now: water it", "", "") if tray.state == DRY else _times(tray, now)),
             )
             for tray in told
         ],
-        right=("moisture, %", "dry line, %", "in"),
+        right=("now, %", LINE),
+        spare=(LINE, "place"),
     )
-    notes.say()
+    say("In % of container capacity. Four times in five it is dry between the earliest and the latest time.")
+    drying = [tray for tray in told if tray.state == DRIES]
+    for forecast in dict.fromkeys(tray.forecast for tray in drying):
+        rests = [tray for tray in drying if tray.forecast == forecast]
+        named = "" if len(rests) == len(drying) else f"{', '.join(tray.tray for tray in rests)}: "
+        words = rests_on_words(
+            [tray.earlier or 0.0 for tray in rests], [tray.learnt_from or 0.0 for tray in rests], forecast
+        )
+        say(f"{named}{words[:1].upper()}{words[1:]}." if not named else f"{named}{words}.")
     for remark in dict.fromkeys(tray.remark for tray in told if tray.remark):
         named = ", ".join(tray.tray for tray in told if tray.remark == remark)
         say(f"{named}: {remark}.")
-    say(
-        "In eight cases of ten it is dry between the earliest and the latest time. Moisture and dry line in "
-        "% of container capacity."
+
+
+def _times(tray: TrayOutlook, now: datetime) -> tuple[str, str, str]:
+    """The likeliest time, and the ends of the interval."""
+    assert tray.by is not None
+    ends = (
+        "–" if at is None else "now" if not after_s else soon_words(at, now)
+        for at, after_s in ((tray.earliest, tray.low_s), (tray.latest, tray.high_s))
     )
-
-
-def _rough(seconds: float) -> float:
-    """To the half hour below a day, to the hour beyond: no outlook is better than that."""
-    step = 1800 if seconds < 86_400 else 3600
-    return max(round(seconds / step) * step, step)
-
-
-def _half_hour(at: datetime, now: datetime) -> str:
-    """Rounded down to the half hour, so that nobody comes too late."""
-    return clock(at.replace(minute=30 * (at.minute // 30), second=0, microsecond=0), now)
-
-
-def _earliest(tray: TrayOutlook, now: datetime) -> str:
-    if tray.earliest is None:
-        return "–"
-    return "now" if not tray.low_s else _half_hour(tray.earliest, now)
-
-
-def _latest(tray: TrayOutlook, now: datetime) -> str:
-    return "–" if tray.latest is None else _half_hour(tray.latest, now)
+    low, high = ends
+    return soon_words(tray.by, now), low, high
 
 
 def _where(tray: TrayOutlook) -> str:

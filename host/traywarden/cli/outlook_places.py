@@ -1,5 +1,6 @@
 """The temperature part of the outlook on screen: tonight's low and tomorrow's high by place."""
 
+from traywarden.cli.asking import bare
 from traywarden.cli.tables import Notes, print_table, say
 from traywarden.domain.lows_highs import Expected
 from traywarden.domain.units import Display
@@ -19,39 +20,25 @@ def print_places(answer: PlaceOutlookAnswer, display: Display) -> None:
                 rows.append((place.place, side.measured, "–", "", "–", "", notes.mark(side.reason)))
                 continue
             marks = dict.fromkeys(notes.mark(each) for each in _limits(side) if each)
-            rows.append(
-                (
-                    place.place,
-                    side.measured,
-                    *_words(side.low, display),
-                    *_words(side.high, display),
-                    "".join(marks),
-                )
-            )
-    say(f"Tonight is the night from {answer.night:%a %d %b}, tomorrow {answer.day:%a %d %b}.")
-    low, high = "tonight's low", "tomorrow's high"
-    print_table(("place", "", low, "80 % interval", high, "80 % interval ", ""), rows, right=(low, high))
+            both = (*_words(side.low, display), *_words(side.high, display))
+            rows.append((place.place, side.measured, *both, "".join(marks)))
+    degree = f"°{display.temperature}"
+    low, high = f"tonight's low, {degree}", f"tomorrow's high, {degree}"
+    print_table(("place", "", low, "80 %", high, "80 % ", ""), rows, right=(low, high))
     notes.say()
+    driven = any(side.basis.startswith("forecast") for p in answer.places for side in (p.soil, p.air))
     if answer.forecast:
-        say(f"{answer.forecast[:1].upper()}{answer.forecast[1:]}.")
-    told = [
-        f"{place.place}, {side.measured}: {side.relation}."
-        for place in answer.places
-        for side in (place.soil, place.air)
-        if side.relation and answer.forecast and side.basis.startswith("forecast")
-    ]
-    if told:
-        say(f"Open air: {answer.outside}. What each place makes of it:")
-        for line in told:
-            say(f"  {line}")
-    else:
-        say(
-            "From each place's own days: coming weather is not known here, so fronts come as often as before."
-        )
+        through = f", through what each place makes of the open air ({answer.outside})" if driven else ""
+        say(f"{answer.forecast[:1].upper()}{answer.forecast[1:]}{through}.")
+    if not driven:
+        say("From each place's own days: a front that is coming is not in them.")
 
 
 def print_places_backtest(rows: tuple[LowHighBacktest, ...], display: Display) -> None:
     """How often the intervals held what came, and how far the estimates were off."""
+    if all(row.held is None for row in rows):
+        say(f"None can be judged yet: {max(rows, key=lambda row: row.judged).reason}.")
+        return
     notes = Notes()
     print_table(
         (
@@ -85,9 +72,11 @@ def print_places_backtest(rows: tuple[LowHighBacktest, ...], display: Display) -
 
 
 def _words(found: Expected | None, display: Display) -> tuple[str, str]:
+    """To the degree: no night is known better."""
     if found is None:
         return "–", ""
-    return display.temp(found.estimate_c), f"{display.temp(found.low_c)} to {display.temp(found.high_c)}"
+    middle, low, high = (bare(display.temp(t, 0)) for t in (found.estimate_c, found.low_c, found.high_c))
+    return middle, f"{low} to {high}"
 
 
 def _limits(side: Side) -> list[str]:

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 import typer
 
 from traywarden.cli import context
-from traywarden.cli.asking import asking, number
+from traywarden.cli.asking import asking, day_words, number
 from traywarden.cli.context import JSON_OPTION, Bench, emit
 from traywarden.cli.imports import print_findings
 from traywarden.cli.mapping_choice import (
@@ -212,7 +212,7 @@ def _print_forecast(found: ForecastShown, display: Display, zone: tzinfo) -> Non
         ("day", "hours", "lowest", "highest", "rain", "wind", ""),
         [
             (
-                f"{day.day}",
+                day_words(day.day, issued),
                 f"{day.hours}",
                 "–" if day.low_c is None else display.temp(day.low_c),
                 "–" if day.high_c is None else display.temp(day.high_c),

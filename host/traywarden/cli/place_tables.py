@@ -1,8 +1,9 @@
 """Places side by side and ranked, as a grower reads them."""
 
-from traywarden.cli.asking import bare, number
-from traywarden.cli.place_words import bare_temp, clock_time, ends, with_interval
+from traywarden.cli.asking import number
+from traywarden.cli.place_words import bare_temp, clock_time, ends, mean_and_ends
 from traywarden.cli.tables import Notes, print_table, say
+from traywarden.domain.many_places import PlaceSummary
 from traywarden.domain.units import Display
 from traywarden.services.questions.germination_hours import HoursAnswer
 from traywarden.services.questions.places import PlacesAnswer
@@ -31,40 +32,47 @@ def print_places(answer: PlacesAnswer, display: Display) -> None:
         ],
         right=headings[1:],
     )
-    others = [place for place in answer.places if place.difference is not None]
-    if others:
-        say(f"\nAgainst {answer.against}, on the same days [95 % interval]:")
+    if any(place.difference is not None for place in answer.places):
+        say(f"\nAgainst {answer.against}, on the same days:")
         notes = Notes()
-        print_table(
-            ("place", "days", "half warm, min", *extremes, "dries, times", ""),
-            [
-                (
-                    place.name,
-                    f"{place.days_common}",
-                    with_interval(place.difference.half_warm_h, lambda h: f"{h * 60:+.0f}"),
-                    with_interval(place.difference.low_c, lambda t: bare(display.temp_difference(t))),
-                    with_interval(place.difference.high_c, lambda t: bare(display.temp_difference(t))),
-                    _ratio(answer, place.name),
-                    notes.mark(next((e.reason for e in answer.drying if e.place == place.name), "")),
-                )
-                for place in others
-                if place.difference is not None
-            ],
-            right=("days",),
-        )
+        rows = [row for place in answer.places for row in _against(answer, place, display, notes)]
+        print_table(("place", "days", "", "differs by", "95 % interval", ""), rows, right=("days",))
         notes.say()
     say(
-        "Half warm: when, on its way up in the morning, it passes the middle between the day's lowest and "
-        "highest hour; days that rise less than 3 °C are left out. Dries: how fast trays dry in the same air "
-        "and mix, as a multiple; more than 1 is sun and wind."
+        "Half warm: when, in the morning, it passes the middle between the day's lowest and highest hour. "
+        "Dries: how fast trays dry in the same air and mix; more than 1 is sun and wind."
     )
     for remark in answer.remarks:
         say(f"{remark[:1].upper()}{remark[1:]}.")
 
 
+def _against(
+    answer: PlacesAnswer, place: PlaceSummary, display: Display, notes: Notes
+) -> list[tuple[str, ...]]:
+    """One row for each thing in which a place may differ; the name stands in the first."""
+    found = place.difference
+    if found is None:
+        return []
+    rows = [
+        ("half warm", *mean_and_ends(found.half_warm_h, _minutes)),
+        ("night low", *mean_and_ends(found.low_c, display.temp_difference)),
+        ("day high", *mean_and_ends(found.high_c, display.temp_difference)),
+    ]
+    drying = next((e for e in answer.drying if e.place == place.name), None)
+    if drying is not None and drying.ratio.estimate is not None:
+        rows.append(("dries", *mean_and_ends(drying.ratio, lambda times: f"{times:.1f} times")))
+    marks = [notes.mark(drying.reason if drying is not None and row[0] == "dries" else "") for row in rows]
+    names = [(place.name, f"{place.days_common}"), *[("", "")] * (len(rows) - 1)]
+    return [(*name, *row, mark) for name, row, mark in zip(names, rows, marks, strict=True)]
+
+
+def _minutes(hours_h: float) -> str:
+    return f"{round(hours_h * 60):+d} min"
+
+
 def print_rank(answer: RankAnswer, display: Display) -> None:
     say(answer.sentence)
-    span = f"{display.temp(answer.low_c)} to {display.temp(answer.high_c)}"
+    span = f"{display.limit(answer.low_c)} to {display.limit(answer.high_c)}"
     say(f"\nHours a day from {span} ({answer.range_source}), over {answer.ranking.days} common days:")
     print_table(
         ("rank", "place", "h a day", "95 % interval"),
@@ -87,8 +95,10 @@ def print_rank(answer: RankAnswer, display: Display) -> None:
 
 
 def print_hours(answer: HoursAnswer, display: Display) -> None:
+    notes = Notes()
+    say(f"Hours a day in which {answer.measured} lets seed come up, by month and place:")
     for crop, (low_c, high_c), source in zip(answer.crops, answer.ranges_c, answer.sources, strict=True):
-        say(f"{crop}, {answer.measured} from {display.temp(low_c)} to {display.temp(high_c)} ({source}):")
+        say(f"\n{crop}, {display.limit(low_c)} to {display.limit(high_c)} {notes.mark(source)}")
         rows = [row for row in answer.months if row.crop == crop]
         print_table(
             ("month", "place", "h a day", "95 % interval", "in best range", "days"),
@@ -105,12 +115,6 @@ def print_hours(answer: HoursAnswer, display: Display) -> None:
             ],
             right=("h a day", "in best range", "days"),
         )
-        say("")
+    say("")
+    notes.say()
     say("To rank the places for one crop and month: traywarden places rank CROP --month 4")
-
-
-def _ratio(answer: PlacesAnswer, place: str) -> str:
-    found = next((e for e in answer.drying if e.place == place), None)
-    if found is None or found.ratio.estimate is None:
-        return "–"
-    return with_interval(found.ratio, lambda x: f"{x:.1f}")

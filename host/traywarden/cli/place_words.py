@@ -7,16 +7,6 @@ from traywarden.domain.bootstrap import Interval
 from traywarden.domain.units import Display, clock_words
 
 
-def with_interval(interval: Interval, words: Callable[[float], str]) -> str:
-    """The estimate with its interval, each as `words` puts it; a dash where it is not known."""
-    if interval.estimate is None:
-        return "–"
-    text = words(interval.estimate)
-    if interval.low is None or interval.high is None:
-        return text
-    return f"{text} [{words(interval.low)} to {words(interval.high)}]"
-
-
 def ends(interval: Interval, digits: int = 1) -> str:
     """The two ends, or why there are none."""
     if interval.low is None or interval.high is None:
@@ -24,14 +14,14 @@ def ends(interval: Interval, digits: int = 1) -> str:
     return f"{interval.low:.{digits}f} to {interval.high:.{digits}f}"
 
 
-def mean_and_ends(interval: Interval, display: Display) -> tuple[str, str]:
-    """A difference of temperatures and its interval, or why there is none."""
+def mean_and_ends(interval: Interval, words: Callable[[float], str]) -> tuple[str, str]:
+    """The estimate with its unit, and the ends without, or why there are none."""
     if interval.estimate is None:
         return "–", interval.reason
-    mean = display.temp_difference(interval.estimate)
     if interval.low is None or interval.high is None:
-        return mean, interval.reason
-    return mean, f"{display.temp_difference(interval.low)} to {display.temp_difference(interval.high)}"
+        return words(interval.estimate), interval.reason
+    low, high = (bare(words(end)) for end in (interval.low, interval.high))
+    return words(interval.estimate), f"{low} to {high}"
 
 
 def clock_time(hour_h: float | None) -> str:

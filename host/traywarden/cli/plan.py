@@ -28,7 +28,11 @@ from traywarden.services.questions.plan import (
 )
 from traywarden.services.questions.plan_calendar import plan_days
 from traywarden.services.questions.plan_picture import plan_picture
+from traywarden.services.questions.plan_words import span_words
 from traywarden.services.soil_years import Witness
+
+OPEN = (0.15, 0.85)
+"""Chances between these are worth a row: on other days it is as good as known."""
 
 
 class _CropFirst(TyperGroup):
@@ -181,6 +185,7 @@ def _print(answer: SeasonPlan, picture: Path | None, ics: Path | None) -> None:
         say(answer.plans[0].advice)
     say("")
     notes = Notes()
+    several = len({plan.place for plan in answer.plans}) > 1
     print_table(
         (
             "crop",
@@ -196,17 +201,18 @@ def _print(answer: SeasonPlan, picture: Path | None, ics: Path | None) -> None:
         [
             (
                 plan.crop,
-                plan.place,
+                plan.place if several else "",
                 _short(plan.sow.usual) if plan.sow else "–",
                 _band(plan.sow),
                 _band(plan.emerge),
-                _short(plan.harden_from),
-                _short(plan.plants_out),
+                _date(plan.harden_from),
+                _date(plan.plants_out),
                 _chance(plan),
                 "".join(notes.mark(text) for text in _marks(plan, alone=len(answer.plans) == 1)),
             )
             for plan in answer.plans
         ],
+        spare=("harden off from", "warm enough"),
     )
     notes.say()
     if len(answer.plans) == 1:
@@ -241,19 +247,19 @@ def _print_why(plan: CropPlan) -> None:
 
 def _print_warm(answer: WarmAnswer) -> None:
     say(answer.sentence)
-    say(f"Warm enough: {answer.limits}.")
-    say("")
-    print_table(
-        ("on", "chance", "80 % band"),
-        [
-            (f"{day.day:%d %b}", _share(day.chance), f"{_share(day.low)} to {_share(day.high)}")
-            for day in answer.chances
-            if day.day.day in (1, 11, 21)
-        ],
-        right=("chance",),
-    )
     for spell in answer.spells:
         say(f"Likely {_spell(spell)}.")
+    say(f"Warm enough: {answer.limits}.")
+    rows = [
+        (_date(day.day), _share(day.chance), f"{_share(day.low)} to {_share(day.high)}")
+        for day in answer.chances
+        if day.day.day in (1, 11, 21) and OPEN[0] < day.chance < OPEN[1]
+    ]
+    if rows:
+        say("")
+        print_table(("on", "chance", "80 % band"), rows, right=("chance",))
+        low, high = (f"{share * 100:.0f} %" for share in OPEN)
+        say(f"Left out: days on which the chance is {low} or less, or {high} or more.")
     _print_years(answer.witnesses, answer.relation)
     if answer.reason:
         say(f"{answer.reason[:1].upper()}{answer.reason[1:]}.")
@@ -270,8 +276,12 @@ def _short(day: date) -> str:
     return f"{day:%a} {day.day} {day:%b}"
 
 
+def _date(day: date) -> str:
+    return f"{day.day} {day:%b}"
+
+
 def _band(days: Days | None) -> str:
-    return "" if days is None else f"{days.early.day} {days.early:%b} – {days.late.day} {days.late:%b}"
+    return "" if days is None else span_words(days.early, days.late)
 
 
 def _spell(spell: WarmSpell) -> str:
@@ -284,9 +294,8 @@ def _spell(spell: WarmSpell) -> str:
 
 def _between(day: date, between: tuple[date, date] | None) -> str:
     if between is None:
-        return f"{day.day} {day:%b} (its spread cannot be told)"
-    early, late = between
-    return f"{day.day} {day:%b} ({early.day} {early:%b} to {late.day} {late:%b})"
+        return f"{_date(day)} (its spread cannot be told)"
+    return f"{_date(day)} ({span_words(*between)})"
 
 
 def _chance(plan: CropPlan) -> str:

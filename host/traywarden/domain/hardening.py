@@ -41,7 +41,7 @@ class NightCount:
     cold_nights: int
 
 
-SECONDARY = "a secondary table of hardening minimums by class; no extension page with it was found"
+SECONDARY = "a secondary table by class; no extension page with it was found"
 MARYLAND = "Univ. of Maryland Extension, Hardening Vegetable Seedlings for the Home Garden"
 GREEN_BAY = "Univ. of Wisconsin–Green Bay"
 

@@ -24,12 +24,17 @@ class Display:
     def temp(self, temp_c: float, digits: int = 1) -> str:
         """A temperature: “12.5 °C” or “54.5 °F”."""
         value = f_from_c(temp_c) if self.temperature == "F" else temp_c
-        return f"{value:.{digits}f} °{self.temperature}"
+        return f"{_signless(value, digits):.{digits}f} °{self.temperature}"
+
+    def limit(self, temp_c: float) -> str:
+        """A published or chosen limit, as precise as it was given: “12 °C” or “53.6 °F”."""
+        number, unit = self.temp(temp_c).split(" ")
+        return f"{number.removesuffix('.0')} {unit}"
 
     def temp_difference(self, difference_c: float, digits: int = 1) -> str:
         """A difference between temperatures, signed: “+3.2 °C” or “+5.8 °F”."""
         value = difference_c * 1.8 if self.temperature == "F" else difference_c
-        return f"{value:+.{digits}f} °{self.temperature}"
+        return f"{_signless(value, digits):+.{digits}f} °{self.temperature}"
 
     def degree_days(self, degree_days_c: float, digits: int = 0) -> str:
         """A heat sum: “41 °C·days” or “74 °F·days”."""
@@ -72,3 +77,8 @@ def list_words(parts: Iterable[str]) -> str:
     """
     words = list(parts)
     return " and ".join([*([", ".join(words[:-1])] if len(words) > 1 else []), *words[-1:]])
+
+
+def _signless(value: float, digits: int) -> float:
+    """A value as it is printed; what rounds to nothing has no sign."""
+    return round(value, digits) + 0.0

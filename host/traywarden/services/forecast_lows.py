@@ -58,9 +58,8 @@ def forecast_expected(
         if np.isfinite(seen):
             low, high = (min(v, seen) if of_night else max(v, seen) for v in (low, high))
     assumed = "how far off past forecasts were" if error.judged else "an assumed error of the forecast"
-    few = (
-        f"only {errors.size} past forecasts to judge by, {LEAST_ERRORS} needed: the width rests on {assumed}"
-    )
+    known = f"only {errors.size}" if errors.size else "no"
+    few = f"{known} past forecasts to judge by, {LEAST_ERRORS} needed: the width rests on {assumed}"
     return Expected(
         estimate_c=middle,
         low_c=low,

@@ -214,8 +214,8 @@ def test_a_forecast_reaches_the_emergence_of_every_tray(own: LittleGarden) -> No
     assert mild.half
     assert warm.half
     assert warm.half.expected < mild.half.expected  # type: ignore[operator]
-    assert mild.outlook == "own recent days (14)"
-    assert warm.outlook.startswith("forecast through the learned relation to the outside air")
+    assert mild.outlook == "days like its last 14; no forecast"
+    assert warm.outlook == "the imported forecast while it lasts, then days like its last 14"
 
 
 def test_a_forecast_that_has_run_out_changes_nothing(own: LittleGarden) -> None:

@@ -37,7 +37,7 @@ def test_days_all_alike_are_foretold_exactly(little: LittleGarden) -> None:
         assert side.low.estimate_c == pytest.approx(BENCH_MEAN_C + FRAME_WARMER_C - SWING_C, abs=0.1)
         assert side.high.estimate_c == pytest.approx(BENCH_MEAN_C + FRAME_WARMER_C + SWING_C, abs=0.1)
         assert len(side.hours) == 48
-    assert "The coldest of the night from Mon 16 Mar" in answer.sentence
+    assert answer.sentence.startswith("Tonight the coldest may be the soil of “Open bench”: about 5 °C")
     assert "Open bench" in answer.sentence
     # The frame is 4 °C warmer at every hour: no lag, all of the air's change.
     assert "follows the outside air" in frame.air.relation
@@ -151,7 +151,8 @@ def test_a_forecast_drives_the_outlook_and_is_nearer_than_own_days(
     assert driven.low is not None
     assert driven.low.calibrated
     print_places(answer, Display())
-    assert "follows the outside air" in capsys.readouterr().out
+    assert "through what each place makes of the open air" in capsys.readouterr().out
+    assert "follows the outside air" in driven.relation
 
 
 @pytest.mark.data

@@ -230,7 +230,10 @@ def _outlook(ahead: Ensemble | None) -> str:
     """What the coming days rest on, in words."""
     if ahead is None:
         return ""
-    return "; ".join(filter(None, (f"{ahead.basis} ({ahead.days})", ahead.remark)))
+    own = f"days like its last {ahead.days}"
+    driven = ahead.basis.startswith("forecast")
+    words = f"the imported forecast while it lasts, then {own}" if driven else f"{own}; no forecast"
+    return "; ".join(filter(None, (words, ahead.remark)))
 
 
 def _reached_s(by_sum: Progress, curve: RateCurve, ahead: Ensemble | None) -> float | None:

@@ -146,9 +146,9 @@ def frame_words(
 ) -> str:
     """The answer in one sentence."""
     night, day = gain.night_difference_c, gain.day_difference_c
-    words = f"{frame} was {_gain(night, display)} by night and {_gain(day, display)} by day against {other}"
-    hot = f"{hot_h:.0f} h" if hot_h >= 1 else "less than an hour" if hot_h else "never"
-    return f"{words}; above {display.temp(above_c, 0)} {hot}: {work.verdict}."
+    words = f"{frame} was {_gain(night, display)} by night and {_gain(day, display)} by day than {other}"
+    hot = f"above {display.limit(above_c)} for {hot_h:.0f} h: " if hot_h >= 1 else ""
+    return f"{words}; {hot}{work.verdict}."
 
 
 def night_words(night: Interval, display: Display) -> str:
@@ -171,10 +171,12 @@ def night_words(night: Interval, display: Display) -> str:
 def _gain(interval: Interval, display: Display) -> str:
     if interval.estimate is None:
         return "not known"
-    words = display.temp_difference(interval.estimate)
+    size = display.temp_difference(abs(interval.estimate)).lstrip("+")
+    words = f"{size} {'warmer' if interval.estimate >= 0 else 'colder'}"
     if interval.low is None or interval.high is None:
         return words
-    return f"{words} ({display.temp_difference(interval.low)} to {display.temp_difference(interval.high)})"
+    ends = (display.temp_difference(end).split(" ")[0] for end in (interval.low, interval.high))
+    return f"{words} ({' to '.join(ends)})"
 
 
 def _air(ground: Ground, place: Place, start_ms: int, end_ms: int) -> PlaceClimate:

@@ -106,7 +106,7 @@ def night_lines(found: Hardening, bed: str, display: Display) -> tuple[str, ...]
         rule = count.rule
         lines.append(
             f"{count.cold_nights} of the last {found.nights} nights in {bed} were below "
-            f"{display.temp(rule.low_c)}: {rule.words} ({rule.source}; {rule.tag})"
+            f"{display.temp(rule.low_c)}: {rule.words} ({rule.source})"
         )
     return tuple(lines)
 

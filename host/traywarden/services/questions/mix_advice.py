@@ -18,11 +18,15 @@ LIMITS_SOURCE = "common practice, no source: the settings mix.cool_below_c to mi
 
 @dataclass(frozen=True, slots=True)
 class AdviceLine:
-    """One finding in words with its numbers; `low_h`, `high_h` None where there is no interval or no end."""
+    """One finding in words with its numbers; `when` says what counts as such weather.
+
+    `low_h`, `high_h` None where there is no interval or no end.
+    """
 
     mix: str
     parts: str
     weather: str
+    when: str
     finding: str
     says: str
     median_h: float | None
@@ -86,8 +90,9 @@ def _line(ground: Ground, mix: Mix, found: MixAdvice, limits: AdviceLimits) -> A
         mix.name,
         ", ".join(f"{name} {share:g}" for name, share in mix.parts.items()),
         str(found.weather),
+        _when(ground, found.weather, limits),
         str(found.finding),
-        _says(ground, found, limits),
+        _says(found, _when(ground, found.weather, limits)),
         finite(found.hours.estimate),
         finite(found.hours.low),
         finite(found.hours.high),
@@ -100,10 +105,14 @@ def _line(ground: Ground, mix: Mix, found: MixAdvice, limits: AdviceLimits) -> A
     )
 
 
-def _says(ground: Ground, found: MixAdvice, limits: AdviceLimits) -> str:
+def _when(ground: Ground, weather: Weather, limits: AdviceLimits) -> str:
+    if weather is Weather.COOL:
+        return f"air below {ground.display.limit(limits.cool_below_c)}"
+    return f"air of {ground.display.limit(limits.hot_above_c)} and more"
+
+
+def _says(found: MixAdvice, when: str) -> str:
     cool = found.weather is Weather.COOL
-    edge = ground.display.temp(limits.cool_below_c if cool else limits.hot_above_c)
-    when = f"air below {edge}" if cool else f"air of {edge} and more"
     if found.finding is Finding.UNKNOWN:
         n = found.waterings
         return f"cannot tell: {n} watering{'' if n == 1 else 's'} in {when}, three are needed"
@@ -130,5 +139,5 @@ def _advice_sentence(lines: Sequence[AdviceLine]) -> str:
     if told:
         return " ".join(f"{line.mix}: {line.advice}." for line in told)
     if all(line.finding == Finding.UNKNOWN for line in lines):
-        return "Cannot tell yet: too few waterings in cool or in hot weather."
+        return "Nothing to change yet: too few waterings were in cool or in hot weather to tell."
     return "Nothing to change in the mixes by what was seen."

@@ -21,10 +21,11 @@ from traywarden.services.questions.moisture_head import (
 from traywarden.store import probes as probe_store
 
 DEFAULT_DAYS = 120.0
+ENDS = (1, 5)
+"""Levels at which a tray is always named: dry and saturated."""
+MOST_NAMED = 16
 WORTH_SAYING_M3_M3 = 0.01
 """A learned container capacity that differs by less is not offered in place of the set one (no source)."""
-ENDS = (1, 5)
-"""Levels at which a tray is named: dry and saturated."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,22 +103,25 @@ def mix_capacity(ground: Ground, mix: Mix, tray: str = "", days: float = DEFAULT
 
 
 def _sentence(trays: Sequence[TrayMoisture]) -> str:
-    """All trays in one sentence, the ones at either end by name."""
+    """All trays by name, the driest first; of very many only those at either end."""
     if len(trays) == 1:
         return f"{trays[0].says}."
     by_level: dict[int, list[str]] = {}
     for tray in trays:
         by_level.setdefault(_level_number(tray), []).append(tray.tray)
-    parts = []
-    for level in reversed(LEVELS):
-        mine = by_level.get(level.number, [])
-        named = f" ({', '.join(mine)})" if mine and level.number in ENDS else ""
-        if mine:
-            parts.append(f"{len(mine)} {level.name}{named}")
-    unknown = by_level.get(0, [])
-    if unknown:
-        parts.append(f"{len(unknown)} not known ({', '.join(unknown)})")
-    return f"Of {len(trays)} trays: {', '.join(parts)}."
+    few = len(trays) <= MOST_NAMED
+    parts = [
+        f"{level.name[:1].upper()}{level.name[1:]}: {_named(mine, all_of_them=few or level.number in ENDS)}."
+        for level in LEVELS
+        if (mine := by_level.get(level.number, []))
+    ]
+    if unknown := by_level.get(0, []):
+        parts.append(f"Not known: {', '.join(unknown)}.")
+    return " ".join(parts)
+
+
+def _named(trays: Sequence[str], *, all_of_them: bool) -> str:
+    return ", ".join(trays) if all_of_them else f"{len(trays)} trays"
 
 
 def _level_number(tray: TrayMoisture) -> int:

@@ -1,5 +1,6 @@
 """When each tray will be at its dry line: the time, its 80 % interval, what it rests on, or why none."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
@@ -39,8 +40,9 @@ class TrayOutlook:
     """One tray. `state` is “dry”, “dries” or “no outlook”; then times are None and `why` says why.
 
     `by` is the likeliest time, `earliest` and `latest` the 80 % interval. `rests_on` says in words what it
-    was learnt from. `path` leads from now to the dry line; `measured` is the present dry-down so far, filled
-    where one tray was asked for.
+    was learnt from: `earlier` dry-downs of its own for the way, `learnt_from` of the garden for the interval,
+    and the `forecast` where there is one. `path` leads from now to the dry line; `measured` is the present
+    dry-down so far, filled where one tray was asked for.
     """
 
     tray: str
@@ -58,6 +60,9 @@ class TrayOutlook:
     head: str | None = None
     why: str = ""
     rests_on: str = ""
+    earlier: float | None = None
+    learnt_from: float | None = None
+    forecast: str = ""
     demand_share: float | None = None
     moisture_calibrated: bool = True
     remark: str = ""
@@ -112,7 +117,8 @@ def _of_tray(ground: Ground, drying: DryingNow, tray: Tray, *, measured: bool) -
     calibrated = all(s.moisture_calibrated for s in drying.series(tray.tray_id) if s.label == head.label)
     remarks = (drying.demand(tray.tray_id).said, "" if calibrated else f"its moisture is {NOT_CALIBRATED}")
     wet = outlook.level_m3_m3 if head.newest_m3_m3 is None else head.newest_m3_m3
-    rests_on = _rests_on(outlook.earlier, outlook.learnt_from, drying.forecast_source(tray.tray_id))
+    forecast = drying.forecast_source(tray.tray_id)
+    rests_on = rests_on_words([outlook.earlier], [outlook.learnt_from], forecast)
     (by, in_s), (earliest, low_s), (latest, high_s) = (
         (None, None) if h is None else (_after(ground, h), round(h * 3600, 1))
         for h in (outlook.in_h, outlook.low_h, outlook.high_h)
@@ -130,6 +136,9 @@ def _of_tray(ground: Ground, drying: DryingNow, tray: Tray, *, measured: bool) -
         head=head.label,
         why=outlook.reason,
         rests_on=rests_on if state == DRIES else "",
+        earlier=round(outlook.earlier, 2) if state == DRIES else None,
+        learnt_from=round(outlook.learnt_from, 2) if state == DRIES else None,
+        forecast=forecast if state == DRIES else "",
         demand_share=outlook.demand_share,
         moisture_calibrated=calibrated,
         remark="; ".join(filter(None, remarks)),
@@ -148,24 +157,29 @@ def _after(ground: Ground, hours: float) -> datetime:
     return ground.at(ground.now_ms + hours * 3_600_000)
 
 
-def _rests_on(earlier: float, learnt_from: float, forecast: str) -> str:
-    """What an outlook was learnt from, in words."""
-    own = "it rests on its present drying"
-    if earlier < 0.5:
-        own += " alone"
-    else:
-        own += " and one earlier dry-down" if earlier < 1.5 else f" and {earlier:.0f} earlier dry-downs"
-    if learnt_from < 0.5:
+def rests_on_words(earlier: Sequence[float], learnt_from: Sequence[float], forecast: str) -> str:
+    """What one outlook, or several, were learnt from."""
+    own = _counted([round(n) for n in earlier], "earlier dry-down")
+    way = f"its present drying and {own}" if own else "its present drying alone"
+    if min(learnt_from) < 0.5:
         width = "the interval is a first guess, right within a factor of two"
     else:
-        width = f"the interval is what {_about(learnt_from)} of this garden taught"
-    weather = f"; {forecast}" if forecast else "; the coming days are taken to be like the last three"
-    return f"{own}; {width}{weather}"
+        dry_downs = _counted([max(round(n), 1) for n in learnt_from], "dry-down")
+        width = f"the interval is what {dry_downs} of this garden taught"
+    weather = forecast or "the coming days are taken to be like the last three"
+    subject = "it rests" if len(earlier) == 1 else "each rests"
+    return f"{subject} on {way}; {width}; {weather}"
 
 
-def _about(dry_downs: float) -> str:
-    number = max(round(dry_downs), 1)
-    return "one dry-down" if number == 1 else f"{number} dry-downs"
+def _counted(numbers: Sequence[int], noun: str) -> str:
+    """“one dry-down”, “3 dry-downs”, “3 to 5 dry-downs”, “up to 5 dry-downs”; empty for none."""
+    least, most = min(numbers), max(numbers)
+    if most == 0:
+        return ""
+    if most == 1:
+        return f"one {noun}" if least else f"at most one {noun}"
+    span = f"{most}" if least == most else f"{least} to {most}" if least else f"up to {most}"
+    return f"{span} {noun}s"
 
 
 def _measured(ground: Ground, found: HeadOutlook, capacity: float) -> tuple[MeasuredPoint, ...]:

@@ -81,6 +81,7 @@ def backtest_places(ground: Ground) -> tuple[LowHighBacktest, ...]:
 
 def _too_few(place: str, measured: str, what: str, judged: int) -> LowHighBacktest:
     reason = (
-        f"{judged} can be judged, {LEAST_JUDGED} needed (the first ten set the first {LEVEL:.0%} interval)"
+        f"{judged} of the {LEAST_JUDGED} it takes can be judged, as the first ten on record set the first "
+        f"{LEVEL * 100:.0f} % interval"
     )
     return LowHighBacktest(place, measured, what, judged, None, None, None, None, None, reason)

@@ -243,9 +243,12 @@ def _coldest(ground: Ground, places: tuple[PlaceOutlook, ...], turn: Turn) -> st
     if not lows:
         return "No place can be foretold yet; its reason stands beside each."
     low, place, measured = min(lows, key=lambda each: each[0].low_c)
-    night = f"{turn.night:%a %d %b}"
+    today = ground.at(ground.now_ms).date()
+    evening = f"{turn.night:%a} {turn.night.day} {turn.night:%b}"
+    night = "Tonight" if turn.night == today else f"In the night from {evening}"
+    frost = "; cover what frost harms" if low.low_c <= 0 else ""
     return (
-        f"The coldest of the night from {night} may be the {measured} of “{place}”: about "
+        f"{night} the coldest may be the {measured} of “{place}”: about "
         f"{ground.display.temp(low.estimate_c, 0)}, with one chance in ten below "
-        f"{ground.display.temp(low.low_c, 0)}."
+        f"{ground.display.temp(low.low_c, 0)}{frost}."
     )

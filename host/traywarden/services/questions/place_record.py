@@ -131,12 +131,12 @@ def range_of(crop: Crop, *, best: bool = False) -> Span:
 def range_source(crop: Crop, *, best: bool = False) -> str:
     """Where the range comes from, in words."""
     if best or crop.min_c is None:
-        return f"best range ({crop.source})" if best else f"recommended range ({crop.source})"
+        return f"{'best' if best else 'recommended'} range, {crop.source}"
     top = "published maximum" if crop.max_c is not None else "upper end of its best range"
     of_top = crop.max_source or crop.source
     if of_top == crop.source:
-        return f"published minimum to {top} ({crop.source})"
-    return f"published minimum ({crop.source}) to {top} ({of_top})"
+        return f"published minimum to {top}, {crop.source}"
+    return f"published minimum, {crop.source}, to {top}, {of_top}"
 
 
 def garden_crops(ground: Ground) -> list[Crop]:

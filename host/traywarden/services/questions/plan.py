@@ -139,8 +139,10 @@ def ask_warm(ground: Ground, crop_name: str, place_name: str) -> WarmAnswer:
     place = garden_store.place_named(ground.tx, place_name)
     low_c, high_c, limits = _limits(ground, crop)
     past = past_soil(ground, place)
-    year = local_date(ground.now_ms, ground.zone).year
-    chances = warm_chances(past.days, low_c, high_c, year)
+    today = local_date(ground.now_ms, ground.zone)
+    chances = warm_chances(past.days, low_c, high_c, today.year)
+    if chances.spells and max(spell.last for spell in chances.spells) < today:
+        chances = warm_chances(past.days, low_c, high_c, today.year + 1)
     if not chances.years:
         raise ShortOfDataError(
             f"When soil in “{place.name}” is warm enough cannot be told: {past.reason or 'no year is known'}."
@@ -151,7 +153,7 @@ def ask_warm(ground: Ground, crop_name: str, place_name: str) -> WarmAnswer:
         spell_words(crop, place, chances),
         limits,
         chances.spells,
-        _by_day(chances, year),
+        _by_day(chances, chances.spells[0].first.year if chances.spells else today.year),
         chances.years,
         past.witnesses,
         past.relation,
@@ -248,15 +250,15 @@ def _limits(ground: Ground, crop: Crop) -> tuple[float | None, float | None, str
     """Limits of the week's mean, and in words with their sources: the warmer of the two published."""
     words, low_c = [], crop.floor_c
     if low_c is not None:
-        words.append(f"{ground.display.temp(low_c)} and more ({floor_words(crop)}, {crop.floor_source})")
+        words.append(f"{ground.display.limit(low_c)} and more ({floor_words(crop)}, {crop.floor_source})")
     planting = load_planting_temperatures().get(crop.key)
     if planting is not None and (low_c is None or planting.realistic_c > low_c):
         low_c = planting.realistic_c
-        words = [f"{ground.display.temp(low_c)} and more (realistic for planting, {planting.source})"]
+        words = [f"{ground.display.limit(low_c)} and more (realistic for planting, {planting.source})"]
     high_c = crop.max_c
     if high_c is not None:
         words.append(
-            f"{ground.display.temp(high_c)} and less (published maximum, {crop.max_source or crop.source})"
+            f"{ground.display.limit(high_c)} and less (published maximum, {crop.max_source or crop.source})"
         )
     if not words:
         raise ShortOfDataError(f"No temperature limit is published here for {crop.name}.")

@@ -20,10 +20,10 @@ class DayChance:
 
 
 def sowing_words(crop: Crop, place: Place, sow: Days, plants_out: date) -> str:
-    """“Sow Tomato in “Frame” about Mon 2 Mar 2026 (… to …) for plants to set out on …”"""
+    """“Sow Tomato in “Frame” about Mon 2 Mar 2026 (27 Feb to 5 Mar) for plants to set out on …”"""
     return (
         f"Sow {crop.name} in “{place.name}” about {day_words(sow.usual)} "
-        f"({day_words(sow.early)} to {day_words(sow.late)}) for plants to set out on {day_words(plants_out)}."
+        f"({span_words(sow.early, sow.late)}) for plants to set out on {day_words(plants_out)}."
     )
 
 
@@ -67,6 +67,16 @@ def spell_words(crop: Crop, place: Place, chances: Chances) -> str:
     )
     few = f" ({chances.years} years: few to say so)" if chances.years < FEW_YEARS else ""
     return f"Soil in “{place.name}” is likely warm enough for {crop.name} {spells}{few}."
+
+
+def span_words(early: date, late: date) -> str:
+    """“3 to 10 Apr”, “28 Mar to 3 Apr”; the year stands beside it.
+
+    >>> span_words(date(2026, 4, 3), date(2026, 4, 10)), span_words(date(2026, 3, 28), date(2026, 4, 3))
+    ('3 to 10 Apr', '28 Mar to 3 Apr')
+    """
+    same = (early.year, early.month) == (late.year, late.month)
+    return f"{early.day if same else f'{early.day} {early:%b}'} to {late.day} {late:%b}"
 
 
 def day_words(day: date) -> str:

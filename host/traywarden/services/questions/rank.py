@@ -10,6 +10,7 @@ import numpy as np
 from traywarden.domain.bootstrap import Interval
 from traywarden.domain.place_days import PlaceDays
 from traywarden.domain.ranking import LEAST_DAYS, Pair, Ranking, rank_places
+from traywarden.domain.units import list_words
 from traywarden.errors import ShortOfDataError, UsageError
 from traywarden.services.questions.ground import Ground
 from traywarden.services.questions.place_record import (
@@ -100,6 +101,9 @@ def ranking_words(found: Ranking, crop: str, month: int | None, measured: str) -
         return f"{start}{found.reason}."
     top, *others = found.ranked
     verdicts = {(pair.better, pair.worse): pair for pair in found.pairs}
+    if all(pair.verdict == "cannot tell" for pair in found.pairs):
+        hours = list_words(f"{_hours(place.hours_h)} in {place.name}" for place in found.ranked)
+        return f"{start}no place is surely better; hours a day in range: {hours}."
     ahead = [verdicts[top.name, other.name] for other in others]
     if ahead[0].verdict == "better":
         first = f"{top.name} first, {_hours(top.hours_h)} h a day in range against"

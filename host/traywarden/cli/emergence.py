@@ -14,6 +14,7 @@ from traywarden.errors import UsageError
 from traywarden.services.questions.emergence import ask_emergence
 from traywarden.services.questions.emergence_answer import (
     LATE,
+    UNKNOWN,
     Between,
     Done,
     EmergenceAnswer,
@@ -93,14 +94,17 @@ def _first_of_all(answer: EmergenceAnswer) -> str:
         words.append(f"Late: {', '.join(late)}. Why: traywarden emergence {quoted(late[0])}")
     if due:
         words.append(f"The first may be up, so look: {', '.join(due)}.")
+    untold = [t.tray for t in answer.trays if t.state == UNKNOWN]
     if not words and coming:
         words.append(f"On its way in {len(coming)} tray{'s' if len(coming) > 1 else ''}; none is late.")
+    if untold:
+        words.append(f"Cannot be told: {', '.join(untold)}; why stands below.")
     return "\n".join(words) or "No tray has seed on its way."
 
 
 def _remark(tray: TrayEmergence) -> str:
     if tray.done is None and tray.state != "nothing sown":
-        return tray.says.rstrip(".")
+        return tray.says.rstrip(".").removeprefix("It cannot be told: ")
     if tray.state == "nothing sown" or tray.basis.startswith("published days to emergence"):
         return ""
     return f"weaker: {tray.basis_says}"

@@ -106,6 +106,8 @@ def mix_compare(
 
 def _print_comparison(found: MixCompareAnswer) -> None:
     say(found.sentence)
+    if not found.a.stretches and not found.b.stretches:
+        return
     notes = Notes()
     per = "lost, % a day"
     print_table(

@@ -52,7 +52,8 @@ def _print(answer: MoistureAnswer, *, whole: bool) -> None:
     begins = ", ".join(
         f"{number} from {part * 100:.0f} %" for number, part in enumerate(answer.levels_from, 2)
     )
-    say(f"Levels: {begins} of the way from dry to container capacity ({answer.mapping_source}).")
+    if rows:
+        say(f"Levels: {begins} of the way from dry to container capacity ({answer.mapping_source}).")
     for remark in answer.remarks:
         say(f"{remark[:1].upper()}{remark[1:]}.")
 

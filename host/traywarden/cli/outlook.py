@@ -120,8 +120,9 @@ def _print_told(told: Sequence[TrayOutlook], now: datetime) -> None:
         right=("now, %", LINE),
         spare=(LINE, "place"),
     )
-    say("In % of container capacity. Four times in five it is dry between the earliest and the latest time.")
     drying = [tray for tray in told if tray.state == DRIES]
+    often = " Four times in five it is dry between the earliest and the latest time." if drying else ""
+    say(f"Now and dry line: % of container capacity.{often}")
     for forecast in dict.fromkeys(tray.forecast for tray in drying):
         rests = [tray for tray in drying if tray.forecast == forecast]
         named = "" if len(rests) == len(drying) else f"{', '.join(tray.tray for tray in rests)}: "

@@ -11,6 +11,8 @@ from traywarden.services.questions.place_outlook import PlaceOutlookAnswer, Side
 def print_places(answer: PlaceOutlookAnswer, display: Display) -> None:
     """What the night and the next day bring, place by place, then what it rests on."""
     say(answer.sentence)
+    if not any(side.low or side.high for p in answer.places for side in (p.soil, p.air)):
+        return
     say("")
     notes = Notes()
     rows = []
@@ -37,7 +39,7 @@ def print_places(answer: PlaceOutlookAnswer, display: Display) -> None:
 def print_places_backtest(rows: tuple[LowHighBacktest, ...], display: Display) -> None:
     """How often the intervals held what came, and how far the estimates were off."""
     if all(row.held is None for row in rows):
-        say(f"None can be judged yet: {max(rows, key=lambda row: row.judged).reason}.")
+        say(f"They cannot be judged yet: {max(rows, key=lambda row: row.judged).reason}.")
         return
     notes = Notes()
     print_table(

@@ -191,7 +191,7 @@ def _print(answer: SeasonPlan, picture: Path | None, ics: Path | None) -> None:
             "crop",
             "place",
             "sow",
-            "80 % of years",
+            "80 % of years" if any(plan.years for plan in answer.plans) else "between",
             "seedlings",
             "harden off from",
             "plant out",

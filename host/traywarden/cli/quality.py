@@ -47,22 +47,28 @@ def _print(answer: QualityAnswer) -> None:
         return
     span = f"{answer.start:%Y-%m-%d} to {answer.end:%Y-%m-%d}"
     if not answer.troubles:
-        say(f"All {len(answer.heads)} heads measured without trouble, {span}.")
+        every = f"All {len(answer.heads)} heads" if len(answer.heads) > 1 else "Its head"
+        say(f"{every} measured without trouble, {span}.")
     else:
         say(f"{len(heads)} of {len(answer.heads)} heads had trouble, {span}:")
     for trouble in answer.troubles:
         _print_trouble(trouble, answer)
+    marred = [head for head in answer.heads if head.good < head.readings]
     say("")
-    print_table(
-        ("head", "where", "readings", "good", "suspect", "bad"),
-        [
-            (h.head, h.tray or h.place or "", f"{h.readings}", f"{h.good}", f"{h.suspect}", f"{h.bad}")
-            for h in answer.heads
-        ],
-        right=("readings", "good", "suspect", "bad"),
-    )
+    if marred:
+        print_table(
+            ("head", "where", "readings", "good", "suspect", "bad"),
+            [
+                (h.head, h.tray or h.place or "", f"{h.readings}", f"{h.good}", f"{h.suspect}", f"{h.bad}")
+                for h in marred
+            ],
+            right=("readings", "good", "suspect", "bad"),
+        )
+    rest = [head.readings for head in answer.heads if head not in marred]
+    if rest:
+        say(f"{len(rest)} head{'s' * (len(rest) != 1)}: all of {sum(rest):,} readings good.")
     for reason in dict.fromkeys(reason for head in answer.heads for reason in head.not_judged):
-        who = [head.head for head in answer.heads if reason in head.not_judged]
+        who = [h.tray or h.place or h.head for h in answer.heads if reason in h.not_judged]
         say(f"Not judged of {', '.join(who) if len(who) < 4 else f'{len(who)} heads'}: {reason}.")
 
 

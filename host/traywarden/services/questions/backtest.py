@@ -98,9 +98,7 @@ def _tray(ground: Ground, tray: Tray, rolling: list[Judged], before: list[Judged
 
 def _sentence(found: Score) -> str:
     if found.coverage is None or found.median_error is None:
-        return (
-            "No dry-down of this span is over that fell by 3 % of volume: there is nothing to compare with."
-        )
+        return "There is nothing to judge yet: no dry-down that fell by 3 % of volume is over in this span."
     noun = "dry-down" if found.dry_downs == 1 else "dry-downs"
     words = (
         f"In {found.dry_downs} {noun} the 80 % interval held {found.coverage * 100:.0f} % of the time, and "

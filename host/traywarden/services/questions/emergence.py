@@ -77,7 +77,8 @@ class _Asked:
         sowing = self._sowing
         progress = self._nursery.progress(sowing, self._curve, self._until_ms)
         if progress.blind:
-            return self._told(UNKNOWN, f"It cannot be told: {progress.blind}.", progress)
+            blind = self._no_head() or progress.blind
+            return self._told(UNKNOWN, f"It cannot be told: {blind}.", progress)
         hours = self._nursery.hours(sowing)
         recent = hours.soil_temp_c[-7 * 24 :]
         wanted_h = 0 if self._all_up() else horizon_h(progress, self._curve, recent)
@@ -95,6 +96,11 @@ class _Asked:
             opinion=self._degree_days(progress, ahead),
             ahead=ahead,
         )
+
+    def _no_head(self) -> str:
+        facts, now_ms = self._ground.facts, self._ground.now_ms
+        here = facts.heads_in_tray(self._sowing.tray.tray_id, self._sowing.entry.at_ms, now_ms + 1)
+        return "" if here else "no head is in it; place one with “traywarden probe place”"
 
     def _coming(self, hours: Hourly, wanted_h: int) -> tuple[Ensemble | None, str]:
         if not wanted_h:
@@ -122,7 +128,7 @@ class _Asked:
             if state == COMING_UP and found.half.mid_s is not None:
                 words += f"; half of what will come is expected by {self._span(found.half)}"
             return f"{words}."
-        part = f"{self._crop.name} is {found.done[1] * 100:.0f} % of the way"
+        part = f"{self._crop.name} is {round(found.done[1], 3) * 100:.0f} % of the way"
         if state == LATE:
             found_why = likeliest(why)
             reason = (

@@ -18,6 +18,7 @@ from traywarden.services.questions.place_record import (
     first_known_day,
     garden_crops,
     measured_days,
+    nothing_placed,
     range_of,
     range_source,
     today_of,
@@ -75,8 +76,9 @@ def ask_hours(
     kind, places = measured_days(ground, measured, [(first, last)], spans)
     if not any(np.isfinite(place.mean_c).any() for place in places):
         raise ShortOfDataError(
-            f"No {measured or 'soil or air'} temperature was measured in any place from {first} to {last}; "
-            "ask about another span with --from and --to."
+            nothing_placed(ground)
+            or f"No {measured or 'soil or air'} temperature was measured in any place from {first} to "
+            f"{last}; ask about another span with --from and --to."
         )
     rows = [row for crop in chosen for place in places for row in _months(crop, place)]
     return HoursAnswer(

@@ -87,7 +87,8 @@ def harden_words(found: Hardening, subject: str, bed: str, display: Display) -> 
         apart.append(f"nights {display.temp_difference(abs(low.estimate)).lstrip('+')} {word} than {bed}")
     if swing.estimate is not None:
         word = "wider" if swing.estimate > 0 else "smaller"
-        apart.append(f"daily range {display.temp_difference(abs(swing.estimate)).lstrip('+')} {word}")
+        size = display.temp_difference(abs(swing.estimate)).lstrip("+")
+        apart.append("the same daily range" if size.startswith("0.0 ") else f"daily range {size} {word}")
     if demand.estimate is not None:
         apart.append(f"{demand.estimate * 100:.0f} % of its drying air")
     verdict = {
@@ -105,7 +106,8 @@ def night_lines(found: Hardening, bed: str, display: Display) -> tuple[str, ...]
     for count in found.rules:
         rule = count.rule
         lines.append(
-            f"{count.cold_nights} of the last {found.nights} nights in {bed} were below "
+            f"{count.cold_nights} of the last {found.nights} nights in {bed} "
+            f"{'was' if count.cold_nights == 1 else 'were'} below "
             f"{display.temp(rule.low_c)}: {rule.words} ({rule.source})"
         )
     return tuple(lines)

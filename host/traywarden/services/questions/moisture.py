@@ -21,6 +21,7 @@ from traywarden.services.questions.moisture_head import (
 from traywarden.store import probes as probe_store
 
 DEFAULT_DAYS = 120.0
+NO_HEAD = "no head is in it: place one with “traywarden probe place”"
 ENDS = (1, 5)
 """Levels at which a tray is always named: dry and saturated."""
 MOST_NAMED = 16
@@ -81,7 +82,7 @@ def ask_moisture(ground: Ground, tray: str = "", days: float = DEFAULT_DAYS) -> 
     remarks = []
     raw = sorted({t.tray for t, _ in found if any(not h.calibrated for h in t.heads)})
     if raw:
-        remarks.append(f"{NOT_CALIBRATED}: {', '.join(raw)}; its numbers may be off by much")
+        remarks.append(f"{NOT_CALIBRATED}: {', '.join(raw)}; their numbers may be off by much")
     return MoistureAnswer(
         ground.garden.name,
         _sentence([t for t, _ in found]),
@@ -115,8 +116,10 @@ def _sentence(trays: Sequence[TrayMoisture]) -> str:
         for level in LEVELS
         if (mine := by_level.get(level.number, []))
     ]
-    if unknown := by_level.get(0, []):
-        parts.append(f"Not known: {', '.join(unknown)}.")
+    why = {tray.tray: tray.says.partition("(")[2].removesuffix(")") for tray in trays}
+    for reason in dict.fromkeys(why[name] for name in by_level.get(0, [])):
+        unknown = [name for name in by_level[0] if why[name] == reason]
+        parts.append(f"Not known: {', '.join(unknown)}, as {reason}.")
     return " ".join(parts)
 
 
@@ -154,7 +157,7 @@ def _tray(ground: Ground, tray: Tray, days: float) -> _Found:
 def _says(tray: Tray, heads: Sequence[HeadMoisture]) -> str:
     told = [h for h in heads if h.part is not None and h.level is not None]
     if not told:
-        why = next((h.trouble for h in heads if h.trouble), "no head is in it")
+        why = next((h.trouble for h in heads if h.trouble), NO_HEAD)
         return f"{tray.name}: not known ({why})"
     driest = min(told, key=lambda h: h.part or 0.0)
     assert driest.part is not None

@@ -14,6 +14,7 @@ from traywarden.domain.nights import Hours, Turn, past_turns, turn_at
 from traywarden.domain.psychrometrics import dew_point_c
 from traywarden.domain.series import FloatArray
 from traywarden.domain.temperature_outlook import Ensemble, own_days
+from traywarden.domain.units import list_words
 from traywarden.errors import ShortOfDataError
 from traywarden.services.forecast_lows import forecast_expected
 from traywarden.services.outside_air import (
@@ -21,6 +22,7 @@ from traywarden.services.outside_air import (
     relation,
 )
 from traywarden.services.questions.ground import DAY_MS, Ground
+from traywarden.services.questions.place_record import nothing_placed
 from traywarden.services.sky import Sky, driven_by, sky_of
 
 LOOK_BACK_D = 120
@@ -241,7 +243,8 @@ def _sentence(ground: Ground, place: Place, air: Side, soil: Side) -> str:
 def _coldest(ground: Ground, places: tuple[PlaceOutlook, ...], turn: Turn) -> str:
     lows = [(side.low, p.place, side.measured) for p in places for side in (p.soil, p.air) if side.low]
     if not lows:
-        return "No place can be foretold yet; its reason stands beside each."
+        why = list_words(dict.fromkeys(p.soil.reason for p in places if p.soil.reason))
+        return nothing_placed(ground) or f"The night cannot be foretold yet: {why or 'there is no place'}."
     low, place, measured = min(lows, key=lambda each: each[0].low_c)
     today = ground.at(ground.now_ms).date()
     evening = f"{turn.night:%a} {turn.night.day} {turn.night:%b}"

@@ -58,7 +58,8 @@ def place_record(
     if not found[kind]:
         names = ", ".join(f"“{place.name}”" for place in wanted) or "any place"
         raise ShortOfDataError(
-            f"No {measured or 'air or soil'} temperature was measured in {names} from {first} to {last}; "
+            nothing_placed(ground)
+            or f"No {measured or 'air or soil'} temperature was measured in {names} from {first} to {last}; "
             "hang a head there, move a tray with a head there, or ask about another span."
         )
     days = tuple(days_of_hours(ground, hours, first, last, spans_c) for _, hours in found[kind])
@@ -146,6 +147,13 @@ def garden_crops(ground: Ground) -> list[Crop]:
     lots = [known[lot.crop] for lot in ground.lots.values() if lot.crop in known]
     each = {crop.key: crop for crop in [*sown, *lots]}
     return [crop for crop in each.values() if _has_range(crop)]
+
+
+def nothing_placed(ground: Ground) -> str:
+    """What to do where no head ever had a place; empty where one had."""
+    if ground.facts.head_places or ground.facts.head_trays:
+        return ""
+    return "No head is in a tray or place yet; see which wait with: traywarden probe list"
 
 
 def first_known_day(ground: Ground) -> date:

@@ -144,9 +144,8 @@ def ask_warm(ground: Ground, crop_name: str, place_name: str) -> WarmAnswer:
     if chances.spells and max(spell.last for spell in chances.spells) < today:
         chances = warm_chances(past.days, low_c, high_c, today.year + 1)
     if not chances.years:
-        raise ShortOfDataError(
-            f"When soil in “{place.name}” is warm enough cannot be told: {past.reason or 'no year is known'}."
-        )
+        why = past.reason or "no year is known"
+        raise ShortOfDataError(f"When soil in “{place.name}” is warm enough cannot be told, as {why}.")
     return WarmAnswer(
         crop.name,
         place.name,

@@ -16,6 +16,7 @@ from traywarden.services.questions.ground import Ground
 from traywarden.services.questions.place_record import (
     first_known_day,
     measured_days,
+    nothing_placed,
     range_of,
     range_source,
     today_of,
@@ -68,7 +69,7 @@ def ask_rank(ground: Ground, asked: RankAsked) -> RankAnswer:
     ground.need_readings()
     measured, places = _days_of_month(ground, asked, {"x": (low_c, high_c)})
     if not any(np.isfinite(place.mean_c).any() for place in places):
-        raise ShortOfDataError(_nothing(ground, asked))
+        raise ShortOfDataError(nothing_placed(ground) or _nothing(ground, asked))
     found = rank_places([place.name for place in places], [place.inside_h["x"] for place in places])
     years = sorted(
         {
@@ -149,7 +150,7 @@ def _days_of_month(
 def _nothing(ground: Ground, asked: RankAsked) -> str:
     what = asked.measured or "soil or air"
     if asked.month is None:
-        return f"No {what} temperature was measured in any place in the last year."
+        return f"No {what} temperature was measured in any place in the last year; hang a head in one."
     return (
         f"No {what} temperature was measured in any {MONTHS[asked.month - 1]}; the garden's heads were first "
         f"placed on {first_known_day(ground)}. Ask about another month, or leave --month out."

@@ -173,6 +173,7 @@ def test_the_examples_in_the_docstrings_run() -> None:
 def test_quality_says_that_all_is_well_and_what_was_not_judged(little: CommandLine) -> None:
     out = little.ok("quality")
     assert out.startswith("All 5 heads measured without trouble")
-    assert "Not judged of frame/0: whether the sun shines on it" in out
+    assert "5 heads: all of " in out
+    assert "Not judged of Cold frame: whether the sun shines on it" in out
     answer = json.loads(little.ok("quality", "--json"))
     assert {head["head"]: head["bad"] for head in answer["heads"]}["frame/1"] == 0

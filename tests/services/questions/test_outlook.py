@@ -254,12 +254,12 @@ def test_the_back_test_of_a_garden_counts_its_dry_downs_tray_by_tray(little: Lit
     assert alone.rolling == by_tray["peppers"]
 
 
-def test_a_garden_with_no_dry_down_that_is_over_says_there_is_nothing_to_compare(tray: OneTray) -> None:
+def test_a_garden_with_no_dry_down_that_is_over_says_there_is_nothing_to_judge(tray: OneTray) -> None:
     tray.measure(lambda days: 0.4 - days * 0.001)
     with grounded(tray.store, NOW_MS) as ground:
         answer = ask_backtest(ground)
     assert answer.rolling.cases == 0
-    assert "nothing to compare with" in answer.sentence
+    assert "nothing to judge yet" in answer.sentence
 
 
 def test_times_are_told_in_the_gardens_own_zone(little: LittleGarden) -> None:

@@ -28,10 +28,10 @@ def test_seedlings_potted_up_had_come_up_though_nobody_wrote_it_down(
             put(tx, Draft(Kind.POTTED_UP, LATER_MS, tray_id=made.tray_ids["lettuce"]), LATER_MS)
     with grounded(made.store, NOW_MS) as ground:
         (found,) = ask_emergence(ground, "lettuce").trays
-        now = emergence_now(ground)[made.tray_ids["lettuce"]]
+        now = {each.tray: each.state for each in emergence_now(ground)}
         (learned,) = ask_learned(ground, "lettuce").crops
     made.store.close()
     assert found.state == state
-    assert (now.up, now.late) == (potted, not potted)
+    assert now.get("lettuce") == (None if potted else LATE)
     assert learned.sowings[0].looks == 0
     assert abs(learned.after.expected - learned.before.expected) < 0.05

@@ -26,8 +26,10 @@ DEFAULT_HOME = "demo-garden"
 
 LOOK_AROUND = (
     ("today", "what needs you, and why"),
+    ("outlook", "when each tray will be dry, and how cold the night gets"),
+    ('emergence "Pepper 1"', "whether its seed is late, and why"),
     ('waterings "Tomato 1"', "when it was watered, and how long ago"),
-    ("dry-down", "how fast each mix dries"),
+    ('mix compare "House mix" "Wet-cold mix"', "which mix dries faster"),
     ('degree-days "Tomato 2"', "the warmth it gathered"),
     ('compare "Dappled shade" "Open bench" --soil', "any place against another"),
     ("notices --all", "what was sent, and when"),

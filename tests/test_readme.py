@@ -6,7 +6,7 @@ from pathlib import Path
 import typer.main
 
 from tests.figures.__main__ import SUBJECTS
-from traywarden.cli.main import app
+from traywarden.cli.app import app
 
 ROOT = Path(__file__).parents[1]
 README, DEVELOPERS = ((ROOT / name).read_text(encoding="utf-8") for name in ("README.md", "DEVELOPERS.md"))

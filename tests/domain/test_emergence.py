@@ -10,11 +10,11 @@ from tests.figures import records
 from traywarden.domain.crops import Crop
 from traywarden.domain.development import RateCurve, curve_for
 from traywarden.domain.emergence import LATE_FROM, Expectation, expect, horizon_h
+from traywarden.domain.ensemble import Ensemble
 from traywarden.domain.factors import LOT_LOG_SD, SOWING_LOG_SD, Belief, before
 from traywarden.domain.looks import LOG_FACTORS, SPREAD_WEIGHTS, SPREADS, Look, Seeds, log_likelihood
 from traywarden.domain.progress import Progress, progress_since
 from traywarden.domain.series import FloatArray
-from traywarden.domain.temperature_outlook import Ensemble
 from traywarden.store.crops import load_crops
 
 HOUR_S, DAY_S = 3600.0, 86_400.0

@@ -2,6 +2,7 @@
 
 from itertools import pairwise
 
+import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -15,7 +16,7 @@ from traywarden.domain.episodes import (
     reconciled,
     rewound,
 )
-from traywarden.domain.rules import Answer, Verdict
+from traywarden.domain.rules import Answer, Verdict, telling
 
 MIN_MS = 60_000
 DELAYS = Delays(open_ms=30 * MIN_MS, close_ms=20 * MIN_MS, longest_gap_ms=60 * MIN_MS)
@@ -207,3 +208,34 @@ def test_an_episode_that_late_readings_deny_is_closed_where_it_began() -> None:
     (change,) = reconciled([Episode("a", "dry", 1, 100, None)], [], 0, "dry", 1, 600)
     assert (change.kind, change.episode.closed_ms) == (ChangeKind.CLOSED, 100)
     assert change.episode.facts["withdrawn"]
+
+
+@settings(max_examples=300)
+@given(
+    steps=st.lists(st.tuples(st.sampled_from([5, 10, 30, 61, 200]), st.sampled_from("ynhbo")), max_size=60),
+    runs=st.lists(st.integers(1, 9), max_size=60),
+    open_since=st.sampled_from([None, -500 * MIN_MS]),
+    delays=st.sampled_from([DELAYS, Delays(0, 0, 60 * MIN_MS), Delays(3 * 60 * MIN_MS, 0, 60 * MIN_MS)]),
+)
+def test_a_fold_over_the_telling_instants_ends_in_the_same_state(
+    steps: list[tuple[int, str]], runs: list[int], open_since: int | None, delays: Delays
+) -> None:
+    """“o” is a no at once. Runs of the same answer, as a tray gives them, are what is thinned out."""
+    timeline: Timeline = []
+    at_ms = 0
+    codes = []
+    for (minutes, letter), repeat in zip(steps, runs, strict=False):
+        for _ in range(repeat):
+            at_ms += minutes * MIN_MS
+            verdict = (
+                Verdict(Answer.NO, "o", at_once=True) if letter == "o" else Verdict(LETTERS[letter], letter)
+            )
+            timeline.append((at_ms, verdict))
+            codes.append("ynhbo".index(letter))
+    start = RuleState(judged_to_ms=-1, open_since_ms=open_since)
+    chosen = telling(np.array([at for at, _ in timeline]), [np.array(codes, np.int8)], delays.longest_gap_ms)
+    whole, stretches = fold(start, timeline, delays)
+    thin, same = fold(start, [timeline[n] for n in chosen.tolist()], delays)
+    assert thin == whole
+    told = [(s.opened_ms, s.closed_ms, s.opened_clipped, s.closed_clipped) for s in stretches]
+    assert [(s.opened_ms, s.closed_ms, s.opened_clipped, s.closed_clipped) for s in same] == told

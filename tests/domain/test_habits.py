@@ -3,7 +3,7 @@
 import numpy as np
 
 from traywarden.domain.habits import lifeless, season_spans, unlike_neighbours
-from traywarden.domain.qartod import climatology
+from traywarden.domain.qartod_wide import climatology
 from traywarden.domain.series import FloatArray
 
 

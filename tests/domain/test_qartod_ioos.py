@@ -15,15 +15,13 @@ from traywarden.domain.qartod import (
     MISSING,
     NOT_EVALUATED,
     PASS,
-    attenuated_signal,
-    climatology,
     flat_line,
     gross_range,
-    neighbours,
     rate_of_change,
     rolled_up,
     spike,
 )
+from traywarden.domain.qartod_wide import attenuated_signal, climatology, neighbours
 from traywarden.domain.series import FloatArray
 
 SERIES = arrays.arrays(

@@ -12,13 +12,13 @@ import pytest
 from tests.domain.heads import bondville, dry_season, ford_dry_lake, glasshouse_inside, head_columns
 from tests.shared_data import reference_file
 from traywarden.domain.flags import LEFT_OUT, POLICY, Flag, counts, names
+from traywarden.domain.frost import frozen
 from traywarden.domain.qartod import flat_line, gross_range, rate_of_change, spike
 from traywarden.domain.quality import (
     LIMITS,
     clock_impossible,
     flag_columns,
     flag_values,
-    frozen,
     power_up_values,
 )
 from traywarden.domain.readings import BOOT_IMPORTED, VALUE_COLUMNS

@@ -3,12 +3,23 @@
 import csv
 from dataclasses import replace
 
+import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from tests.shared_data import reference_file
 from traywarden.domain.evidence import Evidence, HeadSample, Sown
 from traywarden.domain.garden import Mix
-from traywarden.domain.rules import Answer, cold_rule, cold_verdict, dry_rule, dry_verdict
+from traywarden.domain.rules import (
+    ANSWERS,
+    Answer,
+    Spell,
+    cold_rule,
+    cold_verdict,
+    dry_rule,
+    dry_verdict,
+)
 from traywarden.domain.units import Display
 from traywarden.store.crops import load_crops
 
@@ -132,3 +143,45 @@ def test_a_tray_that_was_planted_out_wants_no_water_however_dry_it_is() -> None:
     freed = rule.judge(replace(dry, planted_out=True))
     assert freed.answer is Answer.NO
     assert freed.at_once
+
+
+values = st.one_of(st.none(), st.sampled_from([0.24, 0.25, 0.26, 0.28, 0.30, 0.4]))
+temps = st.one_of(st.none(), st.sampled_from([15.0, 15.6, 16.0, 16.6, 17.0]))
+mixes = st.sampled_from([None, MIX])
+sowings = st.sampled_from([None, PEPPER, replace(PEPPER, floor_c=None), replace(PEPPER, emerged_ms=5)])
+
+
+@st.composite
+def spells(draw: st.DrawFn) -> tuple[list[Evidence], Spell]:
+    """A tray at a few instants, told instant by instant and all at once."""
+    heads, instants = draw(st.integers(0, 3)), draw(st.integers(1, 5))
+    mix, sown, planted_out = draw(mixes), draw(sowings), draw(st.booleans())
+    wet = [[draw(values) for _ in range(instants)] for _ in range(heads)]
+    soil = [[draw(temps) for _ in range(instants)] for _ in range(heads)]
+    evidence = [
+        Evidence(
+            n,
+            "A",
+            tuple(HeadSample(f"a/{h}", wet[h][n], True, "", soil[h][n], "") for h in range(heads)),
+            mix,
+            None,
+            sown,
+            planted_out,
+        )
+        for n in range(instants)
+    ]
+    wet_table, soil_table = (np.array(rows, float).reshape(heads, instants) for rows in (wet, soil))
+    return evidence, Spell(wet_table, soil_table, mix, sown, planted_out)
+
+
+@given(spells())
+def test_the_answers_to_many_instants_at_once_are_those_to_each(made: tuple[list[Evidence], Spell]) -> None:
+    evidence, spell = made
+    for rule in (
+        dry_rule(open_delay_s=0, close_delay_s=0, close_above=0.05),
+        cold_rule(open_delay_s=0, close_delay_s=0, close_above_c=1.0),
+    ):
+        assert rule.answers is not None
+        verdicts = [rule.judge(one) for one in evidence]
+        told = [(verdict.answer, verdict.at_once) for verdict in verdicts]
+        assert [ANSWERS[code] for code in rule.answers(spell).tolist()] == told

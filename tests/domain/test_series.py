@@ -5,9 +5,9 @@ import doctest
 import numpy as np
 
 import traywarden.domain.flags
+import traywarden.domain.frost
 import traywarden.domain.moisture
 import traywarden.domain.qartod
-import traywarden.domain.quality
 from traywarden.domain.flags import Flag
 from traywarden.domain.series import SERIES_COLUMNS, HeadSeries, together
 
@@ -73,7 +73,7 @@ def test_heads_that_follow_each_other_make_one_series_and_one_head_stays_as_it_i
 
 def test_the_examples_in_the_docstrings_run() -> None:
     domain = traywarden.domain
-    for module in (domain.flags, domain.moisture, domain.qartod, domain.quality):
+    for module in (domain.flags, domain.frost, domain.moisture, domain.qartod):
         ran = doctest.testmod(module, extraglobs={"np": np})
         assert ran.attempted
         assert ran.failed == 0

@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 
 from tests.figures import coming_hours, hours
+from traywarden.domain.ensemble import Ensemble
 from traywarden.domain.forecast_outlook import continued, through_forecast
 from traywarden.domain.lag import LearnedLag
 from traywarden.domain.series import FloatArray
-from traywarden.domain.temperature_outlook import Ensemble, own_days
+from traywarden.domain.temperature_outlook import own_days
 from traywarden.errors import ShortOfDataError
 
 HOUR_S = 3600.0

@@ -10,7 +10,7 @@ from hardware.parts import parts
 
 from hardware import pages, power
 from probe.boards import BOARDS
-from traywarden.cli.main import app
+from traywarden.cli.app import app
 
 HARDWARE = Path(pages.__file__).parent
 ROOT = HARDWARE.parent

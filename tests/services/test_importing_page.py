@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 import typer.main
 
-from traywarden.cli.main import app
+from traywarden.cli.app import app
 from traywarden.services import mapping, mapping_file
 from traywarden.services.column_units import UNITS
 from traywarden.services.findings import Kind

@@ -33,6 +33,6 @@ def all_readings(store: Store) -> list[Reading]:
 def emptied(store: Store) -> Store:
     """The same database without readings, probes and heads, opened anew."""
     with store.write() as tx:
-        for name in ("reading", "head", "probe"):
+        for name in ("reading", "stale_day", "packed_day", "kept_result", "head", "probe"):
             tx.execute(text(f"DELETE FROM {name}"))
     return Store.open(store.url)

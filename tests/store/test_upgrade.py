@@ -4,10 +4,12 @@ import shutil
 import sqlite3
 import subprocess
 import sys
+from collections.abc import Sequence
 from contextlib import closing
 from pathlib import Path
 
 import pytest
+from alembic import command
 from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
@@ -15,8 +17,9 @@ from sqlalchemy import inspect, text
 
 from tests.postgres_server import PostgresServer
 from tests.store.sample import all_readings, reading
+from traywarden.domain.readings import Reading
 from traywarden.errors import StoreError
-from traywarden.store import backup, readings, schema, upgrade
+from traywarden.store import backup, packed, probes, readings, schema, upgrade
 from traywarden.store.store import Store
 
 NEWEST = schema.REVISIONS[-1]
@@ -196,3 +199,41 @@ def test_a_dump_that_fails_says_why_and_leaves_nothing_half_made(
     with pytest.raises(StoreError, match="pg_dump: "):
         Store.open(postgres_url, backup_folder=tmp_path / "absent")
     assert list(tmp_path.rglob("*.dump")) == []
+
+
+def first_store(url: str, monkeypatch: pytest.MonkeyPatch, rows: Sequence[Reading]) -> None:
+    """A store of the first revision with these readings, as the first program left it."""
+    with monkeypatch.context() as before:
+        before.setattr(schema, "REVISIONS", ("0001",))
+        before.setattr(upgrade, "upgrade", lambda tx: command.upgrade(upgrade.config(tx), "0001"))
+        before.setattr(packed, "mark", lambda tx, slots: None)  # there was no table to mark days in
+        with Store.open(url) as store, store.write() as tx:
+            readings.insert(tx, rows)
+
+
+def test_a_store_of_the_first_revision_is_copied_and_has_all_its_days_to_pack(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "a.sqlite3"
+    first_store(f"sqlite:///{path}", monkeypatch, [reading(n) for n in range(250)])
+    with Store.open(f"sqlite:///{path}") as store:
+        assert store.revision() == NEWEST
+        assert len(all_readings(store)) == 250
+    (copy,) = tmp_path.glob(f"a.sqlite3.before-{NEWEST}-*Z")
+    with closing(sqlite3.connect(copy)) as kept:
+        assert kept.execute(f"SELECT version_num FROM {schema.VERSION_TABLE}").fetchall() == [("0001",)]
+        assert kept.execute("SELECT count(*) FROM reading").fetchone() == (250,)
+        assert kept.execute("SELECT count(*) FROM sqlite_master WHERE name = 'packed_day'").fetchone() == (0,)
+
+
+def test_after_an_upgrade_every_day_with_a_reading_waits_to_be_packed(
+    empty_url: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Also the days before 1970, which a logger with a wrong clock may bring."""
+    day_ms = 86_400_000
+    rows = [reading(n, time_ms=at, soil_temp_c=1.0) for n, at in enumerate((-day_ms - 1, -1, 0, 5 * day_ms))]
+    first_store(empty_url, monkeypatch, [*rows, reading(9, probe="other", time_ms=7 * day_ms, rh_pct=50.0)])
+    with Store.open(empty_url, backup=False) as store, store.read() as tx:
+        ids = {head.label: head.head_id for head in probes.heads(tx)}
+        waiting = packed.waiting(tx, 10**6, 100)
+    assert waiting == sorted([(ids["bench-1/1"], day) for day in (-2, -1, 0, 5)] + [(ids["other/1"], 7)])

@@ -1,7 +1,7 @@
 """`traywarden import`: logger files and spreadsheets into the store."""
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -10,6 +10,7 @@ import typer
 from rich.progress import BarColumn, Progress, TaskProgressColumn, TextColumn, TimeRemainingColumn
 
 from traywarden.cli import context
+from traywarden.cli.bars import counting_bar
 from traywarden.cli.mapping_choice import (
     LOGGER_FILE,
     MAP_OPTION,
@@ -21,11 +22,12 @@ from traywarden.cli.mapping_choice import (
     chosen_mapping,
     keep_mapping,
 )
-from traywarden.errors import UsageError
+from traywarden.errors import StoreError, UsageError
 from traywarden.services.feeds import Tally
 from traywarden.services.findings import Finding, Findings, Sink, report_to
 from traywarden.services.importing import ImportResult, import_file
 from traywarden.services.probe_cards import probe_cards
+from traywarden.services.upkeep import pack_days
 from traywarden.store import garden as garden_store
 from traywarden.wire import topics
 
@@ -75,6 +77,9 @@ def import_command(
                 findings=Findings(show, sink),
                 progress=advance,
             )
+        # Where the store is busy the host packs them later.
+        with suppress(StoreError), counting_bar("Packing days", quiet=as_json) as advance_days:
+            pack_days(store, settings, context.now_ms(), advance_days)
         with store.read() as tx:
             cards = probe_cards(tx, context.now_ms()) if garden else []
         waiting = [

@@ -1,32 +1,17 @@
-"""`traywarden`: one app; every command group is a module of its own."""
+"""`traywarden`: one program; every command or group of commands is a module of its own."""
 
+import gc
+import os
 import shlex
 import sys
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from importlib import import_module
 
 import typer
 from rich.console import Console
 
-from traywarden import __version__
-from traywarden.cli import (
-    boards,
-    broker,
-    calibrate,
-    crops,
-    demo,
-    entries,
-    imports,
-    journal,
-    lots,
-    notices,
-    outside,
-    probes,
-    questions,
-    replay,
-    run,
-    setup,
-    trays,
-)
-from traywarden.cli.context import remember
+from traywarden.cli.root import made_app
 from traywarden.errors import TraywardenError
 
 _PLAINER = {
@@ -37,62 +22,71 @@ _PLAINER = {
 }
 """What Typer's checks of numbers say, and how a grower is told."""
 
-app = typer.Typer(
-    name="traywarden",
-    context_settings={"help_option_names": ["--help", "-h"]},
-    help="Tells a grower who raises transplants outdoors what each seed tray needs.",
-    no_args_is_help=True,
-    rich_markup_mode="markdown",
-    pretty_exceptions_enable=False,
-)
-
-
-def _version(wanted: bool) -> None:
-    if wanted:
-        typer.echo(f"traywarden {__version__}")
-        raise typer.Exit
-
-
-@app.callback()
-def root(
-    home: str = typer.Option(
-        "",
-        "--home",
-        help="Folder with settings.toml and the store; default is TRAYWARDEN_HOME or your data folder.",
+ALONE = {
+    "today": "today",
+    "outlook": "outlook",
+    "emergence": "emergence",
+    "seeds": "seeds",
+    "degree-days": "degree_days",
+    "waterings": "waterings",
+    "moisture": "moisture",
+    "dry-down": "dry_down",
+    "compare": "compare",
+    "batch": "batch",
+    "batches": "batches",
+    "level": "level",
+    "quality": "quality",
+    "doctor": "doctor",
+    "import": "imports",
+    "upkeep": "upkeep",
+    "run": "run",
+    **dict.fromkeys(
+        ("sowed", "watered", "moved", "emerged", "potted-up", "planted-out", "weighed", "vented", "rained"),
+        "entries",
     ),
-    debug: bool = typer.Option(False, "--debug", help="Show the full traceback when something fails."),
-    version: bool = typer.Option(
-        False, "--version", callback=_version, is_eager=True, help="Print the version."
-    ),
-) -> None:
-    """Tells a grower who raises transplants outdoors what each seed tray needs."""
-    del version
-    remember(home, debug=debug)
+    "note": "entries",
+}
+"""Commands whose module has all that they need. Loading every other one as well takes a second."""
 
 
-setup.register(app)
-trays.register(app)
-lots.register(app)
-crops.register(app)
-probes.register(app)
-boards.register(app)
-broker.register(app)
-calibrate.register(app)
-entries.register(app)
-journal.register(app)
-run.register(app)
-imports.register(app)
-outside.register(app)
-replay.register(app)
-questions.register(app)
-notices.register(app)
-demo.register(app)
+def app_for(words: Sequence[str]) -> typer.Typer:
+    """The program with the command that is called; with all commands where that is not one of ALONE."""
+    module = ALONE.get(_command(words))
+    if module is None or "_TRAYWARDEN_COMPLETE" in os.environ:
+        whole: typer.Typer = import_module("traywarden.cli.app").app
+        return whole
+    app = made_app()
+    import_module(f"traywarden.cli.{module}").register(app)
+    return app
+
+
+@contextmanager
+def without_garbage() -> Iterator[None]:
+    """Loading makes some hundred thousand objects that all stay: looking for garbage in them is time lost."""
+    gc.disable()
+    try:
+        yield
+    finally:
+        gc.freeze()
+        gc.enable()
+
+
+def _command(words: Sequence[str]) -> str:
+    """The first word that is no option of `traywarden` itself, nor the folder of --home."""
+    before = ""
+    for word in words:
+        if not word.startswith("-") and before != "--home":
+            return word
+        before = word
+    return ""
 
 
 def main(arguments: list[str] | None = None) -> int:
     """Run one command; every error family becomes one sentence on stderr and its exit code."""
     words = sys.argv[1:] if arguments is None else arguments
     try:
+        with without_garbage():
+            app = app_for(words)
         result = app(words, prog_name="traywarden", standalone_mode=False)
     except TraywardenError as error:
         if "--debug" in words:

@@ -178,21 +178,49 @@ def median_interval(
     if len(groups) < LEAST_CLUSTERS:
         reason = f"{len(groups)} of the {LEAST_CLUSTERS} trays an interval needs"
         return Interval(estimate, None, None, level, known, method, reason)
-    members = [np.asarray(g) for g in groups.values()]
     rng = np.random.default_rng(seed)
-    draws = rng.integers(0, len(members), size=(runs, len(members)))
-    medians = np.array([np.median(np.concatenate([members[k] for k in draw])) for draw in draws])
-    low, high = _percentiles(medians, level, None)
+    draws = rng.integers(0, len(groups), size=(runs, len(groups)))
+    low, high = _percentiles(_medians_of(list(groups.values()), draws), level, None)
     return Interval(estimate, low, high, level, known, method)
+
+
+def _medians_of(groups: Sequence[Sequence[float]], draws: NDArray[np.int64]) -> Floats:
+    """The median of all values of the groups drawn, for each draw; a group drawn twice counts twice."""
+    runs, size = draws.shape
+    values = np.concatenate([np.asarray(group) for group in groups])
+    order = np.argsort(values, kind="stable")
+    values, owner = values[order], np.repeat(np.arange(size), [len(group) for group in groups])[order]
+    upto = np.cumsum(owner[:, None] == np.arange(size), axis=0)  # values of each group up to each value
+    times = np.zeros((runs, size), np.int64)
+    np.add.at(times, (np.arange(runs)[:, None], draws), 1)
+    total = times @ upto[-1]
+    halves = [values[_first_with(upto, times, rank)] for rank in ((total + 1) // 2, total // 2 + 1)]
+    return np.asarray((halves[0] + halves[1]) / 2)
+
+
+def _first_with(
+    upto: NDArray[np.int64], times: NDArray[np.int64], rank: NDArray[np.int64]
+) -> NDArray[np.int64]:
+    """For each draw the first value up to which it has so many; by halving, all draws at once."""
+    low, high = np.zeros(rank.size, np.int64), np.full(rank.size, upto.shape[0] - 1)
+    while (low < high).any():
+        middle = (low + high) // 2
+        enough = (upto[middle] * times).sum(axis=1) >= rank
+        low, high = np.where(enough, low, middle + 1), np.where(enough, middle, high)
+    return low
 
 
 def _block_means(series: Floats, weight: Floats, length: int, runs: int, rng: np.random.Generator) -> Floats:
     n = series.size
     blocks = -(-n // length)
     starts = rng.integers(0, n, size=(runs, blocks))
-    index = ((starts[:, :, None] + np.arange(length)) % n).reshape(runs, -1)[:, :n]
-    sums, totals = (series * weight)[index].sum(axis=1), weight[index].sum(axis=1)
-    return np.asarray(sums[totals > 0] / totals[totals > 0])
+    # A block's sum is the difference of two running sums over the values laid out twice; the last one is cut.
+    lengths = np.full(blocks, length)
+    lengths[-1] = n - (blocks - 1) * length
+    columns = (series * weight, weight, (weight > 0).astype(np.float64))
+    running = [np.concatenate(([0.0], np.cumsum(np.tile(each, 2)))) for each in columns]
+    sums, totals, known = ((each[starts + lengths] - each[starts]).sum(axis=1) for each in running)
+    return np.asarray(sums[known > 0] / totals[known > 0])
 
 
 def _percentiles(draws: Floats, level: float, n: int | None) -> tuple[float, float]:

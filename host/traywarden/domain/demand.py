@@ -4,18 +4,18 @@ The hourly form of FAO Irrigation and Drainage Paper 56 (Allen, Pereira, Raes, S
 measures: air temperature and humidity. Sun and wind, which no probe measures, are FAO-56's own stand-ins.
 """
 
+from datetime import datetime
 from zoneinfo import ZoneInfo
 
 import numpy as np
-import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from traywarden.domain.daylight import sun_elevation_deg
 from traywarden.domain.psychrometrics import saturation_vapour_pressure_kpa
+from traywarden.domain.units import HOUR_S
 
 Floats = NDArray[np.float64]
 
-HOUR_S = 3600.0
 DAY_H = 24
 WIND_M_S = 2.0
 """Wind where none is measured: FAO-56, chapter 3, “Wind speed”, the mean of over 2000 stations."""
@@ -55,7 +55,7 @@ def assumed_position(zone: ZoneInfo, at_s: float) -> tuple[float, float]:
     >>> assumed_position(ZoneInfo("Etc/GMT-2"), 0.0)
     (45.0, 30.0)
     """
-    offset = pd.Timestamp(at_s, unit="s", tz="UTC").tz_convert(zone).utcoffset()
+    offset = datetime.fromtimestamp(at_s, zone).utcoffset()
     return ASSUMED_LATITUDE_DEG, offset.total_seconds() / HOUR_S * 15.0 if offset is not None else 0.0
 
 

@@ -6,12 +6,12 @@ import numpy as np
 from scipy import special
 
 from traywarden.domain.development import RateCurve
+from traywarden.domain.ensemble import Ensemble
 from traywarden.domain.factors import BAND, Belief
-from traywarden.domain.first_order import HOUR_S
 from traywarden.domain.looks import LOG_FACTORS, SEED_LOG_SD, SPREAD_WEIGHTS, SPREADS, Seeds
 from traywarden.domain.progress import Progress
 from traywarden.domain.series import FloatArray
-from traywarden.domain.temperature_outlook import Ensemble
+from traywarden.domain.units import HOUR_S
 
 MEDIAN_SD = 1.2533141373155001
 """Standard error of a median in standard deviations over √n: √(π/2)."""

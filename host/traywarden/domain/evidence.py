@@ -1,5 +1,6 @@
 """What is known about one tray at one measured instant: all that a rule may look at."""
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -82,46 +83,63 @@ def head_samples(
     >>> head_samples([], 0, 7_200_000, extra_ms=[5])
     [(5, ())]
     """
-    times = [np.rint(h.time_s * 1000.0).astype(np.int64) for h in heads]
-    asked = np.unique(np.concatenate([*times, np.fromiter(extra_ms, np.int64)]))
-    asked = asked[asked > after_ms]
-    tracks = [_tracks(h, t, asked, blind_after_ms) for h, t in zip(heads, times, strict=True)]
-    return [(at_ms, tuple(t[i] for t in tracks)) for i, at_ms in enumerate(asked.tolist())]
+    tracks = Tracks(heads, after_ms, blind_after_ms, extra_ms)
+    return [(at_ms, tracks.samples(i)) for i, at_ms in enumerate(tracks.at_ms.tolist())]
 
 
-def _tracks(head: HeadSeries, times_ms: IntArray, asked: IntArray, blind_after_ms: int) -> list[HeadSample]:
-    moisture, wet_trouble = _as_of(head, "moisture_m3_m3", times_ms, asked, blind_after_ms)
-    soil, soil_trouble = _as_of(head, "soil_temp_c", times_ms, asked, blind_after_ms)
-    calibrated = head.moisture_calibrated
-    return [
-        HeadSample(head.label, m, calibrated, mt, s, st)
-        for m, mt, s, st in zip(moisture, wet_trouble, soil, soil_trouble, strict=True)
-    ]
+class Tracks:
+    """What the heads of a tray had to say at many instants at once; arguments as in `head_samples`.
 
+    `moisture_m3_m3` and `soil_temp_c` have one row for each head and one column for each instant `at_ms`; NaN
+    where nothing usable is known.
+    """
 
-def _as_of(
-    head: HeadSeries, column: str, times_ms: IntArray, asked: IntArray, blind_after_ms: int
-) -> tuple[list[float | None], list[str]]:
-    values, flags = head.values(column), head.flags[column]
-    usable = np.flatnonzero(~np.isnan(values) & ((flags & LEFT_OUT) == 0))
-    last = np.searchsorted(times_ms[usable], asked, side="right") - 1
-    found: list[float | None] = [None] * asked.size
-    trouble = [""] * asked.size
-    if usable.size:
+    def __init__(
+        self, heads: Sequence[HeadSeries], after_ms: int, blind_after_ms: int, extra_ms: Iterable[int] = ()
+    ) -> None:
+        self._heads, self._blind_after_ms = heads, blind_after_ms
+        self._times = [np.rint(h.time_s * 1000.0).astype(np.int64) for h in heads]
+        asked = np.unique(np.concatenate([*self._times, np.fromiter(extra_ms, np.int64)]))
+        self.at_ms: IntArray = asked[asked > after_ms]
+        self.moisture_m3_m3 = self._known("moisture_m3_m3")
+        self.soil_temp_c = self._known("soil_temp_c")
+        self._wet, self._soil = self.moisture_m3_m3.tolist(), self.soil_temp_c.tolist()
+
+    def samples(self, instant: int) -> tuple[HeadSample, ...]:
+        """One sample for each head at the instant of this number."""
+        return tuple(self._sample(n, instant) for n in range(len(self._heads)))
+
+    def _known(self, column: str) -> FloatArray:
+        rows = [self._as_of(h, t, column) for h, t in zip(self._heads, self._times, strict=True)]
+        return np.array(rows) if rows else np.empty((0, self.at_ms.size))
+
+    def _as_of(self, head: HeadSeries, times_ms: IntArray, column: str) -> FloatArray:
+        values, flags = head.values(column), head.flags[column]
+        usable = np.flatnonzero(~np.isnan(values) & ((flags & LEFT_OUT) == 0))
+        if not usable.size:
+            return np.full(self.at_ms.size, np.nan)
+        last = np.searchsorted(times_ms[usable], self.at_ms, side="right") - 1
         at = usable[np.maximum(last, 0)]
-        young = (last >= 0) & (asked - times_ms[at] <= blind_after_ms)
-        found = [v if ok else None for v, ok in zip(values[at].tolist(), young.tolist(), strict=True)]
-    newest = np.searchsorted(times_ms, asked, side="right") - 1
-    for i, value in enumerate(found):
-        if value is None:
-            trouble[i] = _why(values, flags, times_ms, int(newest[i]), int(asked[i]), blind_after_ms)
-    return found, trouble
+        young = (last >= 0) & (self.at_ms - times_ms[at] <= self._blind_after_ms)
+        return np.where(young, values[at], np.nan)
 
+    def _sample(self, n: int, instant: int) -> HeadSample:
+        head = self._heads[n]
+        wet, soil = self._wet[n][instant], self._soil[n][instant]
+        no_wet, no_soil = math.isnan(wet), math.isnan(soil)
+        return HeadSample(
+            head.label,
+            None if no_wet else wet,
+            head.moisture_calibrated,
+            self._trouble(n, "moisture_m3_m3", instant) if no_wet else "",
+            None if no_soil else soil,
+            self._trouble(n, "soil_temp_c", instant) if no_soil else "",
+        )
 
-def _why(
-    values: FloatArray, flags: IntArray, times_ms: IntArray, newest: int, at_ms: int, blind_after_ms: int
-) -> str:
-    if newest < 0 or at_ms - int(times_ms[newest]) > blind_after_ms:
-        return "nothing sent lately"
-    left_out = int(flags[newest]) & LEFT_OUT
-    return " and ".join(names(left_out)) if left_out else "not measured"
+    def _trouble(self, n: int, column: str, instant: int) -> str:
+        head, times_ms, at_ms = self._heads[n], self._times[n], int(self.at_ms[instant])
+        newest = int(np.searchsorted(times_ms, at_ms, side="right")) - 1
+        if newest < 0 or at_ms - int(times_ms[newest]) > self._blind_after_ms:
+            return "nothing sent lately"
+        left_out = int(head.flags[column][newest]) & LEFT_OUT
+        return " and ".join(names(left_out)) if left_out else "not measured"

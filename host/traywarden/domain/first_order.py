@@ -5,8 +5,8 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from traywarden.domain.series import BoolArray, FloatArray, IntArray
+from traywarden.domain.units import HOUR_S
 
-HOUR_S = 3600.0
 JOINED_H = 3
 """Gaps up to this long are bridged by straight lines."""
 

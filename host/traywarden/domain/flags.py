@@ -8,6 +8,13 @@ from enum import IntFlag
 import numpy as np
 from numpy.typing import NDArray
 
+RULES = 1
+"""Raise it with every change to what these flags say: stored days are then flagged anew."""
+LOOK_BACK_MS = 36 * 3_600_000
+"""How long before a reading its flags may look back: stuck takes a day, a thaw half of one."""
+LOOK_AHEAD_MS = 2 * 3_600_000
+"""… and ahead: whether a jump comes back shows in the next reading, within two hours (quality.py)."""
+
 
 class Flag(IntFlag):
     OUT_OF_RANGE = 1

@@ -3,10 +3,11 @@
 import numpy as np
 import pandas as pd
 
-from traywarden.domain.first_order import HOUR_S
+from traywarden.domain.ensemble import Ensemble
 from traywarden.domain.lag import LearnedLag
 from traywarden.domain.series import FloatArray
-from traywarden.domain.temperature_outlook import MEMBERS, SEED, Ensemble
+from traywarden.domain.temperature_outlook import MEMBERS, SEED
+from traywarden.domain.units import HOUR_S
 
 _PARTED_FADES_H = 12.0
 _STEADY_H, _LEAST_STEADY_H = 72, 24

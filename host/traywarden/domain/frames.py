@@ -12,8 +12,8 @@ from traywarden.domain.days import local_date
 from traywarden.domain.lids import Opening
 from traywarden.domain.proportions import LEVEL, clopper_pearson
 from traywarden.domain.series import FloatArray
+from traywarden.domain.units import HOUR_S
 
-HOUR_S = 3600.0
 UTC_ZONE = ZoneInfo("UTC")
 JOINED_S = 3600.0
 """Hot spells with a shorter pause between them are one: an opener breathes (no source)."""

@@ -5,7 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from traywarden.domain.hourly import HOUR_S
-from traywarden.domain.qartod import PASS, attenuated_signal, neighbours
+from traywarden.domain.qartod import PASS
+from traywarden.domain.qartod_wide import attenuated_signal, neighbours
 from traywarden.domain.series import FloatArray, IntArray
 
 DAY_S = 86_400.0

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from traywarden.domain.psychrometrics import vpd_kpa
-from traywarden.domain.series import FloatArray, HeadSeries, IntArray
+from traywarden.domain.series import FloatArray, HeadSeries, IntArray, absent_values, is_absent
 
 HOUR_S = 3600
 
@@ -72,13 +72,13 @@ def hourly(series: HeadSeries) -> Hourly:
     at = hours - first
     clean = {name: series.clean(name) for name in (*_MEANS, "rain_mm")}
     found = {name: _mean(at, clean[name], count) for name in _MEANS}
-    found["vpd_kpa"] = _mean(at, vpd_kpa(clean["air_temp_c"], clean["rh_pct"]), count)
+    dry = is_absent(clean["air_temp_c"]) or is_absent(clean["rh_pct"])
+    deficit = absent_values(at.size) if dry else vpd_kpa(clean["air_temp_c"], clean["rh_pct"])
+    found["vpd_kpa"] = _mean(at, deficit, count)
     for what in ("soil", "air"):
         found[f"{what}_min_c"] = _extreme(at, clean[f"{what}_temp_c"], count, np.fmin)
         found[f"{what}_max_c"] = _extreme(at, clean[f"{what}_temp_c"], count, np.fmax)
-    known = ~np.isnan(clean["rain_mm"])
-    fell = np.bincount(at[known], clean["rain_mm"][known], count)
-    found["rain_mm"] = np.where(np.bincount(at[known], minlength=count) > 0, fell, np.nan)
+    found["rain_mm"] = _sum(at, clean["rain_mm"], count)
     hour_s = (first + np.arange(count, dtype=np.float64)) * HOUR_S
     return Hourly(series.label, hour_s, **{name: found[name] for name in _VALUES})
 
@@ -110,15 +110,27 @@ def hourly_together(heads: Sequence[Hourly], label: str = "") -> Hourly:
 
 
 def _mean(at: IntArray, values: FloatArray, count: int) -> FloatArray:
+    if is_absent(values):
+        return np.full(count, np.nan)
     known = ~np.isnan(values)
     number = np.bincount(at[known], minlength=count)
     total = np.bincount(at[known], values[known], count)
     return np.where(number > 0, total / np.maximum(number, 1), np.nan)
 
 
+def _sum(at: IntArray, values: FloatArray, count: int) -> FloatArray:
+    if is_absent(values):
+        return np.full(count, np.nan)
+    known = ~np.isnan(values)
+    total = np.bincount(at[known], values[known], count)
+    return np.where(np.bincount(at[known], minlength=count) > 0, total, np.nan)
+
+
 def _extreme(at: IntArray, values: FloatArray, count: int, which: np.ufunc) -> FloatArray:
     found = np.full(count, np.nan)
-    which.at(found, at, values)
+    if not is_absent(values):
+        firsts = np.flatnonzero(np.diff(at, prepend=-1))
+        found[at[firsts]] = which.reduceat(values, firsts)
     return found
 
 

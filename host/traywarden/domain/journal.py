@@ -140,6 +140,20 @@ class Facts:
         self.head_places = self._stays(Kind.HEAD_PLACED, "head_id", "place_id", ends=Kind.HEAD_TAKEN_OUT)
         self.tray_places = self._stays(Kind.MOVED, "tray_id", "place_id")
         self.tray_mixes = self._stays(Kind.FILLED, "tray_id", "mix_id")
+        self._by_tray: dict[int, list[Entry]] = {}
+        self._calibrated_heads: dict[int, list[Entry]] = {}
+        self._calibrated_mixes: dict[int, list[Entry]] = {}
+        self._accepted: dict[int, list[Entry]] = {}
+        for entry in self.entries:
+            if entry.tray_id is not None:
+                self._by_tray.setdefault(entry.tray_id, []).append(entry)
+            if entry.kind is Kind.CALIBRATED and entry.head_id is not None:
+                self._calibrated_heads.setdefault(entry.head_id, []).append(entry)
+            elif entry.kind is Kind.CALIBRATED and entry.mix_id is not None:
+                self._calibrated_mixes.setdefault(entry.mix_id, []).append(entry)
+            elif entry.kind is Kind.CAPACITY_ACCEPTED and entry.mix_id is not None:
+                self._accepted.setdefault(entry.mix_id, []).append(entry)
+        self._stays_of: dict[int, dict[int, list[Stay]]] = {}
 
     def _stays(self, kind: Kind, subject: str, where: str, ends: Kind | None = None) -> list[Stay]:
         stays: list[Stay] = []
@@ -160,9 +174,17 @@ class Facts:
         stays += [Stay(who, there, since, None) for who, (there, since) in open_at.items()]
         return sorted(stays, key=lambda s: (s.start_ms, s.subject))
 
-    @staticmethod
-    def _where(stays: list[Stay], subject: int, at_ms: int) -> int | None:
-        return next((s.where for s in reversed(stays) if s.subject == subject and s.holds_at(at_ms)), None)
+    def _where(self, stays: list[Stay], subject: int, at_ms: int) -> int | None:
+        mine = self._by_subject(stays).get(subject, ())
+        return next((s.where for s in reversed(mine) if s.holds_at(at_ms)), None)
+
+    def _by_subject(self, stays: list[Stay]) -> dict[int, list[Stay]]:
+        found = self._stays_of.get(id(stays))
+        if found is None:
+            found = self._stays_of[id(stays)] = {}
+            for stay in stays:
+                found.setdefault(stay.subject, []).append(stay)
+        return found
 
     def tray_of_head(self, head_id: int, at_ms: int) -> int | None:
         return self._where(self.head_trays, head_id, at_ms)
@@ -185,7 +207,17 @@ class Facts:
         return [s for s in self.tray_places if s.where == place_id and s.overlap(start_ms, end_ms)]
 
     def of_tray(self, tray_id: int, *kinds: Kind) -> list[Entry]:
-        return [e for e in self.entries if e.tray_id == tray_id and (not kinds or e.kind in kinds)]
+        return [e for e in self._by_tray.get(tray_id, ()) if not kinds or e.kind in kinds]
+
+    def mix_by_capacity(self, mix: Mix, tray_id: int, start_ms: int, end_ms: int) -> list[Mix]:
+        """The mix with each container capacity that held in the tray in [start_ms, end_ms)."""
+        turns_ms = (start_ms, *self.capacity_turns_ms(mix.mix_id), end_ms)
+        held = {self.mix_as_held(mix, tray_id, at_ms).container_capacity_m3_m3 for at_ms in turns_ms}
+        return [replace(mix, container_capacity_m3_m3=each) for each in sorted(held)]
+
+    def capacity_turns_ms(self, mix_id: int) -> list[int]:
+        """When another container capacity was accepted for a mix, in one tray or in all."""
+        return [e.at_ms for e in self._accepted.get(mix_id, ())]
 
     def mix_as_held(self, mix: Mix, tray_id: int | None, at_ms: int) -> Mix:
         """The mix with the container capacity that held in the tray (None: in any) at that instant.
@@ -195,10 +227,8 @@ class Facts:
         """
         accepted = [
             e
-            for e in self.entries
-            if e.kind is Kind.CAPACITY_ACCEPTED
-            and e.mix_id == mix.mix_id
-            and e.tray_id in (None, tray_id)
+            for e in self._accepted.get(mix.mix_id, ())
+            if e.tray_id in (None, tray_id)
             and e.at_ms <= at_ms
             and e.data["container_capacity_m3_m3"] > mix.dry_line_m3_m3
         ]
@@ -230,11 +260,7 @@ class Facts:
 
         The first one also holds for the time before it: a calibration made late explains the past.
         """
-        mine = [e for e in self.entries if e.kind is Kind.CALIBRATED and e.head_id == head_id]
+        mine = self._calibrated_heads.get(head_id, [])
         if not mine and mix_id is not None:
-            mine = [
-                e
-                for e in self.entries
-                if e.kind is Kind.CALIBRATED and e.head_id is None and e.mix_id == mix_id
-            ]
+            mine = self._calibrated_mixes.get(mix_id, [])
         return [Calibration(e.at_ms, calibration_points(e.data)) for e in mine]

@@ -10,9 +10,9 @@ from traywarden.domain.first_order import bridged, first_order, hour_grid, unset
 from traywarden.domain.lag_fit import fitted, memory_h, unseen_errors
 from traywarden.domain.series import BoolArray, FloatArray
 from traywarden.domain.sunshine import sun_shares
+from traywarden.domain.units import HOUR_S
 from traywarden.errors import ShortOfDataError
 
-HOUR_S = 3600.0
 LEAST_H = 120
 """Hours that both sides must have in common: five days (common practice, no source)."""
 LEAST_SWING_C = 3.0

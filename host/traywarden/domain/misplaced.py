@@ -7,8 +7,7 @@ from itertools import combinations
 import numpy as np
 
 from traywarden.domain.series import FloatArray, IntArray
-
-HOUR_S = 3600.0
+from traywarden.domain.units import HOUR_S
 
 
 @dataclass(frozen=True, slots=True)

@@ -114,7 +114,9 @@ def mean_over(
     1.8333333333333333
     """
     times, series = np.asarray(time_s, dtype=np.float64), np.asarray(values, dtype=np.float64)
-    known = np.isfinite(series) & (times >= start_s) & (times <= end_s)
+    first, last = np.searchsorted(times, start_s), np.searchsorted(times, end_s, side="right")
+    times, series = times[first:last], series[first:last]
+    known = np.isfinite(series)
     times, series = times[known], series[known]
     steps = np.diff(times)
     steps = np.where(steps <= longest_gap_s, steps, 0.0)

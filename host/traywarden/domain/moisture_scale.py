@@ -7,7 +7,8 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from traywarden.domain.wetting import DAY_S, HOUR_S, Wetting
+from traywarden.domain.units import HOUR_S
+from traywarden.domain.wetting import DAY_S, Wetting
 
 Floats = NDArray[np.float64]
 

@@ -6,8 +6,8 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from traywarden.domain.first_order import HOUR_S
 from traywarden.domain.series import FloatArray, IntArray
+from traywarden.domain.units import HOUR_S
 
 NIGHT_FROM_H = 18
 NIGHT_TO_H = 9

@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 
 from traywarden.domain.drying import DAY_H, Drying, carried, filled, smoothed
 from traywarden.domain.foresight import REMEMBERED_S, Remembered, foresight
+from traywarden.domain.units import HOUR_S
 from traywarden.domain.usual_drying import LEVELS_M3_M3, STEP_M3_M3, around_h, crossings_h
 
 Floats = NDArray[np.float64]
@@ -20,7 +21,6 @@ LEAST_FALL_M3_M3 = 0.03
 """Three steps of the coarsest sensor; in a smaller fall there is no level to cross."""
 EVERY_H = 6
 MOST_H = 168.0
-HOUR_S = 3600.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -13,7 +13,8 @@ from scipy import special
 
 from traywarden.domain.bootstrap import Interval
 from traywarden.domain.trend import Trend, trend
-from traywarden.domain.wetting import DAY_S, HOUR_S, Wetting
+from traywarden.domain.units import HOUR_S
+from traywarden.domain.wetting import DAY_S, Wetting
 
 Floats = NDArray[np.float64]
 

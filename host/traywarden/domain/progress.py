@@ -5,8 +5,8 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from traywarden.domain.development import RateCurve
-from traywarden.domain.first_order import HOUR_S
 from traywarden.domain.series import FloatArray
+from traywarden.domain.units import HOUR_S
 
 SECONDS_PER_DAY = 86_400.0
 NEIGHBOUR_D = 3.0

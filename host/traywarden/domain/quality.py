@@ -1,14 +1,23 @@
 """Finding faults in readings: our flags, built on the QARTOD tests with our own limits and conditions."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
 from traywarden.domain.flags import Flag
+from traywarden.domain.frost import with_frost
 from traywarden.domain.qartod import FAIL, SUSPECT, flat_line, gross_range, rate_of_change, spike
 from traywarden.domain.readings import BOOT_IMPORTED, VALUE_COLUMNS
-from traywarden.domain.series import BoolArray, FloatArray, HeadColumns, IntArray
+from traywarden.domain.series import (
+    BoolArray,
+    FloatArray,
+    HeadColumns,
+    IntArray,
+    absent_flags,
+    is_absent,
+)
+from traywarden.domain.units import HOUR_S
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,7 +34,6 @@ class Limits:
     source: str = ""
 
 
-HOUR_S = 3600.0
 # fmt: off
 LIMITS: tuple[Limits, ...] = (
     Limits(
@@ -67,10 +75,6 @@ SPIKE_NEIGHBOUR_S = 2 * HOUR_S
 """A neighbour farther away than this proves no spike: the weather had time to change and change back."""
 POWER_UP_C, POWER_UP_NEAR_C = 85.0, 5.0
 DISCONNECTED_C = -127.0
-FREEZES_C = 0.0
-THAWED_C_H = 12.0
-"""Degree-hours above 0 °C, since the last reading at or below it, after which the mix counts as thawed:
-12 h at 1 °C or 2 h at 6 °C. No source; chosen so that it spans the January thaw of the Bondville record."""
 _SAME = 0.005  # sensors report 85 and −127 exactly; half a hundredth allows for text rounding
 
 
@@ -161,50 +165,6 @@ def lone_spikes(time_s: FloatArray, values: FloatArray, limit: float) -> BoolArr
     return np.asarray(found)
 
 
-def frozen(time_s: FloatArray, soil_temp_c: FloatArray) -> BoolArray:
-    """Readings during which the mix is, or may still be, frozen.
-
-    Parameters
-    ----------
-    time_s : array [s]
-        Increasing.
-    soil_temp_c : array [°C]
-        NaN where unknown.
-
-    Returns
-    -------
-    bool array
-
-    Notes
-    -----
-    Frozen from a reading at or below 0 °C until THAWED_C_H degree-hours above 0 °C have gathered since
-    the last such reading: the thermometer shows plus degrees long before the ice around the moisture
-    sensor is gone, and a warm day thaws a tray sooner than a cool one. A reading without soil temperature
-    keeps the state; a stretch of over two hours without one gathers no degree-hours.
-
-    Examples
-    --------
-    >>> hours = np.arange(6.0) * 3600
-    >>> frozen(hours, np.array([2.0, -1.0, 4.0, 6.0, 6.0, 6.0])).tolist()
-    [False, True, True, True, False, False]
-    """
-    known = np.flatnonzero(~np.isnan(soil_temp_c))
-    if known.size == 0 or not (soil_temp_c[known] <= FREEZES_C).any():
-        return np.zeros(time_s.shape, np.bool_)
-    temp_c, at_s = soil_temp_c[known], time_s[known]
-    cold = temp_c <= FREEZES_C
-    step_h = np.diff(at_s, prepend=at_s[0]) / HOUR_S
-    step_h[step_h * HOUR_S > SPIKE_NEIGHBOUR_S] = 0.0
-    warmth_c_h = np.maximum(temp_c, 0.0) * step_h
-    gathered = np.cumsum(warmth_c_h)
-    last_cold = np.maximum.accumulate(np.where(cold, np.arange(known.size), -1))
-    since = gathered - gathered[np.maximum(last_cold, 0)]
-    # Once thawed it stays thawed: `since` only grows until the next cold reading.
-    state = (last_cold >= 0) & (since < THAWED_C_H)
-    last_known = np.searchsorted(known, np.arange(time_s.size), side="right") - 1
-    return np.asarray(np.where(last_known >= 0, state[np.maximum(last_known, 0)], False), np.bool_)
-
-
 def flag_values(column: str, time_s: FloatArray, values: FloatArray) -> IntArray:
     """Flags of one column from its values alone (no clock, no frost); 0 for NaN.
 
@@ -279,19 +239,41 @@ def flag_columns(columns: HeadColumns, *, earliest_ms: int) -> dict[str, IntArra
     where the same head's soil temperature says so; a head without soil temperature is never called frozen.
     """
     impossible = clock_impossible(columns, earliest_ms)
-    usable = np.flatnonzero(~impossible)
-    time_s = columns.time_ms[usable] / 1000.0
+    return with_frost(
+        columns.time_ms, columns.values, local_flags(columns.time_ms, columns.values, impossible)
+    )
+
+
+def local_flags(
+    time_ms: IntArray, values: Mapping[str, FloatArray], impossible: BoolArray
+) -> dict[str, IntArray]:
+    """Flags that hang on the readings near by alone: all but FROZEN, which may hold for days.
+
+    Parameters
+    ----------
+    time_ms : int array [ms since 1970], ascending
+    values : by VALUE_COLUMNS, arrays of the same length
+    impossible : bool array
+        As `clock_impossible` found them.
+
+    Returns
+    -------
+    dict of column name → int array of Flag
+
+    Notes
+    -----
+    Of a day, they are found from that day, LOOK_BACK_MS before it and LOOK_AHEAD_MS after it.
+    """
+    usable = slice(None) if not impossible.any() else np.flatnonzero(~impossible)
+    time_s = time_ms[usable] / 1000.0
     flags: dict[str, IntArray] = {}
     for name in VALUE_COLUMNS:
-        values = columns.values[name]
-        mine = np.zeros(values.shape, np.int64)
-        if not np.isnan(values).all():
-            mine[usable] = flag_values(name, time_s, values[usable])
-            mine[impossible & ~np.isnan(values)] = Flag.CLOCK_IMPOSSIBLE
+        column = values[name]
+        if is_absent(column) or np.isnan(column).all():
+            flags[name] = absent_flags(column.size)
+            continue
+        mine = np.zeros(column.shape, np.int64)
+        mine[usable] = flag_values(name, time_s, column[usable])
+        mine[impossible & ~np.isnan(column)] = Flag.CLOCK_IMPOSSIBLE
         flags[name] = mine
-    faults = Flag.DISCONNECTED | Flag.POWER_UP_VALUE | Flag.OUT_OF_RANGE | Flag.SPIKE
-    soil_c = columns.values["soil_temp_c"][usable]
-    icy = frozen(time_s, np.where(flags["soil_temp_c"][usable] & faults, np.nan, soil_c))
-    for name in ("moisture_v", "moisture_m3_m3"):
-        flags[name][usable[icy & ~np.isnan(columns.values[name][usable])]] |= Flag.FROZEN
     return flags

@@ -7,7 +7,8 @@ from typing import TypeAlias, TypeVar
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from traywarden.domain.wetting import HOUR_S, Wetting, WettingKind
+from traywarden.domain.units import HOUR_S
+from traywarden.domain.wetting import Wetting, WettingKind
 
 Floats = NDArray[np.float64]
 K = TypeVar("K", bound=Hashable)
@@ -131,13 +132,14 @@ def classify(
     """
     gauge = _Gauge(np.asarray(rain_time_s, dtype=np.float64), np.asarray(rain_mm, dtype=np.float64), params)
     done: dict[K, list[Wetting]] = {tray: [] for tray in events_by_tray}
-    told_of: dict[Hashable | None, list[Told]] = {}
+    by_tray: dict[Hashable | None, list[Told]] = {}
     for entry in told:
-        told_of.setdefault(entry.tray, []).append(entry)
+        by_tray.setdefault(entry.tray, []).append(entry)
+    told_of = {tray: _Journal([*by_tray.get(tray, ()), *by_tray.get(None, ())]) for tray in events_by_tray}
     for group in together(events_by_tray, params):
         shared = _rain_by_company(group, list(events_by_tray), covered, params)
         for tray, event in group:
-            mine = [*told_of.get(tray, ()), *told_of.get(None, ())]
+            mine = told_of[tray].near(event, params)
             judged = _told(event, mine, covered(tray, event.onset_s), params)
             if judged is None and not covered(tray, event.onset_s):
                 judged = gauge.judge(event)
@@ -146,6 +148,21 @@ def classify(
                     judged = replace(event, kind=WettingKind.RAIN, confidence=confidence, reason=reason)
             done[tray].append(judged or event)
     return {tray: sorted(events, key=lambda e: e.onset_s) for tray, events in done.items()}
+
+
+class _Journal:
+    """What the journal tells of one tray."""
+
+    def __init__(self, told: Sequence[Told]) -> None:
+        self._told = told
+        self._at_s = np.array([entry.at_s for entry in told], dtype=np.float64)
+
+    def near(self, event: Wetting, params: RainParams) -> list[Told]:
+        """What may explain the wetting by its time; `_told` looks closer."""
+        reach = max(params.told_s, params.told_rain_s)
+        end_s = max(event.peak_s, event.onset_s) + reach
+        close = (self._at_s >= event.onset_s - reach) & (self._at_s <= end_s)
+        return [self._told[n] for n in np.flatnonzero(close).tolist()]
 
 
 def _told(event: Wetting, told: Sequence[Told], is_covered: bool, params: RainParams) -> Wetting | None:
@@ -188,8 +205,11 @@ def _rain_by_company(
     """Confidence and reason when the group looks like one rain, else None."""
     at_s = group[0][1].onset_s
     rose = {tray for tray, _ in group}
-    open_trays = [t for t in trays if not covered(t, at_s)]
-    dry_trays = [t for t in trays if covered(t, at_s)]
+    if len(rose) < params.least_trays:
+        return None
+    is_covered = {t: covered(t, at_s) for t in trays}
+    open_trays = [t for t in trays if not is_covered[t]]
+    dry_trays = [t for t in trays if is_covered[t]]
     wet = sum(t in rose for t in open_trays)
     if wet < params.least_trays or wet < params.least_share * len(open_trays):
         return None

@@ -8,12 +8,18 @@ evidence to verdict. The opening and the closing level live in that function: be
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
 
 from traywarden.domain.crops import RECOMMENDED_FROM
 from traywarden.domain.evidence import Evidence, HeadSample, Sown
 from traywarden.domain.garden import Mix
+from traywarden.domain.series import FloatArray, IntArray
 from traywarden.domain.units import Display
 
+CodeArray: TypeAlias = NDArray[np.int8]
 Facts = Mapping[str, float | str | bool | None]
 METRIC = Display()
 
@@ -38,6 +44,38 @@ class Verdict:
     at_once: bool = False
 
 
+YES, NO, HOLD, BLIND, NO_AT_ONCE = range(5)
+ANSWERS = (
+    (Answer.YES, False),
+    (Answer.NO, False),
+    (Answer.HOLD, False),
+    (Answer.BLIND, False),
+    (Answer.NO, True),
+)
+"""Answer, and whether it is at once, of each code."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Spell:
+    """One tray at many instants between entries of its journal; a row for each head, NaN where unknown."""
+
+    moisture_m3_m3: FloatArray
+    soil_temp_c: FloatArray
+    mix: Mix | None = None
+    sown: Sown | None = None
+    planted_out: bool = False
+
+    def coded(self, values: FloatArray, low: float, high: float) -> CodeArray:
+        """Yes where the lowest head is below `low`, hold up to `high`, no above; blind where none is."""
+        lowest = np.fmin.reduce(values, axis=0, initial=np.nan)
+        codes = np.where(lowest < low, YES, np.where(lowest < high, HOLD, NO))
+        return np.where(np.isnan(lowest), BLIND, codes).astype(np.int8)
+
+    def all(self, code: int) -> CodeArray:
+        """The same answer at every instant."""
+        return np.full(self.moisture_m3_m3.shape[1], code, np.int8)
+
+
 @dataclass(frozen=True, slots=True)
 class Rule:
     """One question asked of every tray. Delays count measured time, not the time a message took."""
@@ -48,6 +86,38 @@ class Rule:
     open_delay_s: float
     close_delay_s: float
     judge: Callable[[Evidence], Verdict]
+    answers: Callable[[Spell], CodeArray] | None = None
+    """What `judge` would answer at many instants, as codes; None: it must be asked of each."""
+
+
+def telling(at_ms: IntArray, answers: Sequence[CodeArray], longest_gap_ms: int) -> IntArray:
+    """The instants that matter for `fold`: where an answer begins or ends, and enough between to bridge gaps.
+
+    Parameters
+    ----------
+    at_ms : int array [ms since 1970], ascending
+    answers : codes of each rule at these instants
+    longest_gap_ms : int [ms]
+        As in Delays: instants farther apart than this are no unbroken run.
+
+    Returns
+    -------
+    int array
+        Numbers of the instants, ascending. A fold over these alone ends in the same state and finds the same
+        stretches, though it may decide a little later that one has begun or ended.
+
+    Examples
+    --------
+    >>> telling(np.arange(8) * 10, [np.array([0, 0, 0, 0, 1, 1, 1, 1], np.int8)], 1_000).tolist()
+    [0, 3, 4, 7]
+    """
+    if at_ms.size < 3:
+        return np.arange(at_ms.size)
+    begins = np.diff(at_ms // longest_gap_ms, prepend=at_ms[0] // longest_gap_ms - 1) != 0
+    for codes in answers:
+        begins[1:] |= np.diff(codes) != 0
+    ends = np.append(begins[1:], True)
+    return np.flatnonzero(begins | ends)
 
 
 def dry_verdict(
@@ -230,7 +300,18 @@ def dry_rule(*, open_delay_s: float, close_delay_s: float, close_above: float) -
         lambda e: dry_verdict(
             e.heads, e.mix, close_above=close_above, litres=e.litres, planted_out=e.planted_out
         ),
+        lambda spell: dry_answers(spell, close_above=close_above),
     )
+
+
+def dry_answers(spell: Spell, *, close_above: float) -> CodeArray:
+    """The answers of `dry_verdict` at many instants."""
+    if spell.planted_out:
+        return spell.all(NO_AT_ONCE)
+    if spell.mix is None:
+        return spell.all(BLIND)
+    line, capacity = spell.mix.dry_line_m3_m3, spell.mix.container_capacity_m3_m3
+    return spell.coded(spell.moisture_m3_m3, line, line + close_above * capacity)
 
 
 def cold_rule(
@@ -244,4 +325,14 @@ def cold_rule(
         open_delay_s,
         close_delay_s,
         lambda e: cold_verdict(e.heads, e.sown, close_above_c=close_above_c, display=display),
+        lambda spell: cold_answers(spell, close_above_c=close_above_c),
     )
+
+
+def cold_answers(spell: Spell, *, close_above_c: float) -> CodeArray:
+    """The answers of `cold_verdict` at many instants."""
+    if spell.sown is None or spell.sown.emerged_ms is not None:
+        return spell.all(NO_AT_ONCE)
+    if spell.sown.floor_c is None:
+        return spell.all(BLIND)
+    return spell.coded(spell.soil_temp_c, spell.sown.floor_c, spell.sown.floor_c + close_above_c)

@@ -8,11 +8,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from traywarden.domain.flags import LEFT_OUT
+from traywarden.domain.kept import Kept
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
+_NAN, _ZERO = np.float64(np.nan).tobytes(), np.int64(0).tobytes()
 SERIES_COLUMNS = ("soil_temp_c", "moisture_m3_m3", "air_temp_c", "rh_pct", "rain_mm", "battery_v")
 
 
@@ -32,13 +34,50 @@ class HeadColumns:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class FlaggedColumns:
+    """What one head measured, as stored, with the flags of every VALUE_COLUMN save FROZEN; sorted by time."""
+
+    label: str
+    time_ms: IntArray
+    values: Mapping[str, FloatArray]
+    flags: Mapping[str, IntArray]
+
+    def between(self, start_ms: int, end_ms: int) -> "FlaggedColumns":
+        """The part measured from start_ms (inclusive) to end_ms (exclusive)."""
+        first, last = (int(i) for i in np.searchsorted(self.time_ms, [start_ms, end_ms]))
+        cut = slice(first, last)
+        return FlaggedColumns(
+            self.label,
+            self.time_ms[cut],
+            {name: values[cut] for name, values in self.values.items()},
+            {name: flags[cut] for name, flags in self.flags.items()},
+        )
+
+
+def absent_values(count: int) -> FloatArray:
+    """So many NaN in the memory of one: a column in which nothing was measured. It cannot be written to."""
+    return np.ndarray(count, np.float64, _NAN, strides=(0,))
+
+
+def absent_flags(count: int) -> IntArray:
+    """So many zeros in the memory of one: a column in which nothing is flagged. It cannot be written to."""
+    return np.ndarray(count, np.int64, _ZERO, strides=(0,))
+
+
+def is_absent(values: FloatArray | IntArray) -> bool:
+    """Whether a column is made by one of the above, so that nothing need be looked for in it."""
+    return values.size == 0 or (values.strides == (0,) and not values[0] > 0 and not values[0] < 0)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class HeadSeries:
     """What one head measured, calibrated and flagged, sorted by time; NaN where it measured nothing.
 
     `moisture_calibrated` is false when any moisture here rests on the default calibration.
     `flags` has one integer array per column of SERIES_COLUMNS (see domain/flags.py). `breaks_s` are the
     instants from which its moisture is not to be compared with what it read before: the tray was filled
-    anew, the head calibrated anew, or put elsewhere and back.
+    anew, the head calibrated anew, or put elsewhere and back. `kept` is what was worked out before from
+    readings of this head, if anything remembers it.
     """
 
     label: str
@@ -52,6 +91,7 @@ class HeadSeries:
     battery_v: FloatArray
     flags: Mapping[str, IntArray]
     breaks_s: tuple[float, ...] = ()
+    kept: Kept | None = None
 
     def values(self, column: str) -> FloatArray:
         """Every stored value of a column of SERIES_COLUMNS, faults included."""
@@ -60,8 +100,10 @@ class HeadSeries:
 
     def clean(self, column: str) -> FloatArray:
         """Every value of a column, NaN where it bears a LEFT_OUT flag; relative humidity capped at 100 %."""
-        values = np.where((self.flags[column] & LEFT_OUT) == 0, self.values(column), np.nan)
-        return np.minimum(values, 100.0) if column == "rh_pct" else values
+        values, flags = self.values(column), self.flags[column]
+        if not is_absent(flags):
+            values = np.where((flags & LEFT_OUT) == 0, values, np.nan)
+        return np.minimum(values, 100.0) if column == "rh_pct" and not is_absent(values) else values
 
     def used(self, column: str) -> tuple[FloatArray, FloatArray]:
         """Times [s] and values of one column that computation may use.
@@ -89,6 +131,7 @@ class HeadSeries:
             self.battery_v[cut],
             {name: flags[cut] for name, flags in self.flags.items()},
             tuple(at_s for at_s in self.breaks_s if start_s < at_s < end_s),
+            self.kept,
         )
 
     def unbroken(self) -> list["HeadSeries"]:
@@ -125,15 +168,23 @@ def together(series: Sequence[HeadSeries], column: str) -> tuple[FloatArray, Flo
         return used[0]
     step_s = max((float(np.median(np.diff(t))) for t, _ in used if t.size > 1), default=0.0)
     step_s = max(step_s, 60.0)
-    sums: dict[int, list[float]] = {}
-    for time_s, values in used:
-        steps, where = np.unique((time_s // step_s).astype(np.int64), return_inverse=True)
-        count = np.bincount(where)
-        means, times = np.bincount(where, values) / count, np.bincount(where, time_s) / count
-        for step, mean, at_s in zip(steps.tolist(), means.tolist(), times.tolist(), strict=True):
-            total = sums.setdefault(step, [0.0, 0.0, 0.0])
-            total[0] += at_s
-            total[1] += mean
-            total[2] += 1.0
-    table = np.array([sums[step] for step in sorted(sums)])
-    return table[:, 0] / table[:, 2], table[:, 1] / table[:, 2]
+    by_head = [_by_step(time_s, values, step_s) for time_s, values in used]
+    steps = np.unique(np.concatenate([mine for mine, _, _ in by_head]))
+    times, sums, heads = np.zeros(steps.size), np.zeros(steps.size), np.zeros(steps.size)
+    for mine, at_s, means in by_head:
+        where = np.searchsorted(steps, mine)
+        times[where] += at_s
+        sums[where] += means
+        heads[where] += 1.0
+    return times / heads, sums / heads
+
+
+def _by_step(
+    time_s: FloatArray, values: FloatArray, step_s: float
+) -> tuple[IntArray, FloatArray, FloatArray]:
+    """The steps one head measured in, each once, and its mean time [s] and value in them."""
+    steps = (time_s // step_s).astype(np.int64)
+    fresh = np.diff(steps, prepend=steps[0] - 1) != 0
+    where = np.cumsum(fresh) - 1
+    count = np.bincount(where)
+    return steps[fresh], np.bincount(where, time_s) / count, np.bincount(where, values) / count

@@ -7,8 +7,9 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from traywarden.domain.units import HOUR_S
 from traywarden.domain.waterings import frozen_mask
-from traywarden.domain.wetting import HOUR_S, Wetting
+from traywarden.domain.wetting import Wetting
 
 END_OF_READINGS = "end of readings"
 

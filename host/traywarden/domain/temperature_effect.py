@@ -8,7 +8,8 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import special
 
 from traywarden.domain.psychrometrics import saturation_vapour_pressure_kpa
-from traywarden.domain.wetting import DAY_S, HOUR_S, Wetting
+from traywarden.domain.units import HOUR_S
+from traywarden.domain.wetting import DAY_S, Wetting
 
 Floats = NDArray[np.float64]
 Bools = NDArray[np.bool_]

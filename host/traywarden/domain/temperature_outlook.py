@@ -1,13 +1,13 @@
 """Hourly soil or air of the coming days as a bundle of ways it may go, from a place's own recent days."""
 
-from dataclasses import dataclass, replace
-
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
-from traywarden.domain.first_order import HOUR_S, hour_grid
+from traywarden.domain.ensemble import Ensemble
+from traywarden.domain.first_order import hour_grid
 from traywarden.domain.series import FloatArray, IntArray
+from traywarden.domain.units import HOUR_S
 from traywarden.errors import ShortOfDataError
 
 MEMBERS = 200
@@ -29,31 +29,6 @@ _PERSISTS_WEIGHS_D = 10.0
 # to fourteen days is held in four of five on two recorded fields, and tried on four years elsewhere.
 _WANDERS = 2.5
 _WIDER = 1.1
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Ensemble:
-    """Ways the coming hours may go: `members_c[n, h]` is what member n has in the hour that begins at
-    `time_s[h]` [s since 1970]. `days` own days stand behind it; `basis` says how it was made, and `remark`
-    what limits it."""
-
-    time_s: FloatArray
-    members_c: FloatArray
-    days: int
-    basis: str
-    remark: str = ""
-
-    def quantile_c(self, level: float) -> FloatArray:
-        """The temperature that so large a part of the members stays below, hour by hour [°C]."""
-        return np.asarray(np.quantile(self.members_c, level, axis=0))
-
-    def between(self, start_s: float, end_s: float) -> FloatArray:
-        """The members' hours from start_s (inclusive) to end_s (exclusive), shape (n, some) [°C]."""
-        return self.members_c[:, (self.time_s >= start_s) & (self.time_s < end_s)]
-
-    def first_hours(self, hours: int) -> "Ensemble":
-        """The same ways, no longer than so many hours."""
-        return replace(self, time_s=self.time_s[:hours], members_c=self.members_c[:, :hours])
 
 
 def own_days(

@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 
+HOUR_S = 3600.0
 MM_PER_INCH = 25.4
 
 

@@ -8,7 +8,16 @@ from numpy.typing import ArrayLike, NDArray
 from traywarden.domain.alignment import interpolated
 from traywarden.domain.rain import RainParams, Told, classify, together
 from traywarden.domain.rises import Rises
-from traywarden.domain.wetting import DEFAULT_PARAMS, Wetting, WettingKind, WettingParams, by_speed
+from traywarden.domain.units import HOUR_S
+from traywarden.domain.wetting import (
+    DAY_S,
+    DEFAULT_PARAMS,
+    Seen,
+    Wetting,
+    WettingKind,
+    WettingParams,
+    by_speed,
+)
 
 __all__ = [
     "RainParams",
@@ -20,11 +29,18 @@ __all__ = [
     "classify",
     "find_wettings",
     "frozen_mask",
+    "see_wettings",
     "since_last",
     "together",
 ]
 
 Floats = NDArray[np.float64]
+
+LOOK_BACK_S = 7 * DAY_S
+"""More than the days whose habit is looked at, a day of noise and a day of thaw before them."""
+LEAST_BACK = 16
+SETTLED_S = 7 * HOUR_S
+"""What later readings can still change: temperatures are told from readings up to two windows apart."""
 
 
 def frozen_mask(
@@ -108,15 +124,84 @@ def find_wettings(
     >>> [(w.onset_s, round(w.rise_m3_m3, 2), str(w.kind)) for w in wet]
     [(3300.0, 0.2, 'by hand from above')]
     """
+    return [one.wetting for one in see_wettings(time_s, moisture_m3_m3, soil_temp_c, params)]
+
+
+def see_wettings(
+    time_s: ArrayLike,
+    moisture_m3_m3: ArrayLike,
+    soil_temp_c: ArrayLike | None = None,
+    params: WettingParams = DEFAULT_PARAMS,
+    seen: Sequence[Seen] = (),
+) -> list[Seen]:
+    """`find_wettings` that can go on where it left off.
+
+    Parameters
+    ----------
+    time_s, moisture_m3_m3, soil_temp_c, params : as in `find_wettings`
+    seen : what was seen in the first of these readings, all of it settled `SETTLED_S` before their end
+
+    Returns
+    -------
+    list of Seen, oldest first, those given among them
+
+    Notes
+    -----
+    The same comes out as of a pass over all readings: of what lies before the last wetting given, only the
+    last `LOOK_BACK_S` is looked at again, which is farther than habit, noise and frost reach.
+
+    Raises
+    ------
+    ValueError if the arrays differ in length or times go backwards.
+
+    References
+    ----------
+    As in `find_wettings`.
+
+    Examples
+    --------
+    >>> import numpy as np
+    >>> time_s = np.arange(0, 20 * 86400, 600.0)
+    >>> moisture = np.where(time_s < 864000, 0.30, 0.50) - 0.01 * (time_s % 864000) / 864000
+    >>> seen = see_wettings(time_s, moisture)
+    >>> see_wettings(time_s, moisture, seen=seen) == seen
+    True
+    """
     times, moisture, temps = _checked(time_s, moisture_m3_m3, soil_temp_c)
-    warm = np.full(times.size, True) if temps is None else ~frozen_mask(times, temps, params)
+    first = 0
+    if seen:
+        first = int(np.searchsorted(times, times[seen[-1].after - 1] - LOOK_BACK_S))
+    found = _seen_from(first, times, moisture, temps, params, seen)
+    if found is None:  # too few readings to know the noise from
+        found = _seen_from(0, times, moisture, temps, params, seen)
+    assert found is not None
+    return [*seen, *found]
+
+
+def _seen_from(
+    first: int,
+    times: Floats,
+    moisture: Floats,
+    temps: Floats | None,
+    params: WettingParams,
+    seen: Sequence[Seen],
+) -> list[Seen] | None:
+    """Wettings after those seen, from readings number `first` on; None where those are too few."""
+    ever_temps = temps is not None
+    times, moisture = times[first:], moisture[first:]
+    warm = np.full(times.size, True)
     if temps is not None:
-        temps = interpolated(times, temps, times, 2 * params.window_s)
-    keep = np.isfinite(moisture) & warm
+        warm = ~frozen_mask(times, temps[first:], params)
+        temps = interpolated(times, temps[first:], times, 2 * params.window_s)
+    kept = np.flatnonzero(np.isfinite(moisture) & warm)
+    start = int(np.searchsorted(kept, seen[-1].after - first)) if seen else 0
+    if first and start < LEAST_BACK:
+        return None
     # Frozen stretches part the record: no level before one is compared with a level after it.
-    frost_count = np.cumsum(~warm)[keep]
-    scan = Rises(times[keep], moisture[keep], None if temps is None else temps[keep], frost_count, params)
-    return scan.wettings()
+    frost_count = np.cumsum(~warm)[kept]
+    kept_temps = None if temps is None else temps[kept]
+    scan = Rises(times[kept], moisture[kept], kept_temps, frost_count, params, ever_temps=ever_temps)
+    return scan.wettings(start, seen, kept + first)
 
 
 def since_last(events: Sequence[Wetting], now_s: float) -> float | None:

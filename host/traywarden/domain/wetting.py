@@ -3,7 +3,8 @@
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
-HOUR_S = 3600.0
+from traywarden.domain.units import HOUR_S
+
 DAY_S = 86400.0
 
 
@@ -86,7 +87,23 @@ class Wetting:
         return self.after_m3_m3 - self.before_m3_m3
 
 
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """A wetting as a pass over readings came upon it, so that a later pass can go on after it.
+
+    `base_s` is the reading it was measured from and `settled_s` the one that showed that it was over; NaN
+    where none has yet. No further wetting begins before the reading number `after` of all those passed over.
+    """
+
+    wetting: Wetting
+    base_s: float
+    settled_s: float
+    after: int
+
+
 DEFAULT_PARAMS = WettingParams()
+RULES = 1
+"""Raise it with every change to what is found where, or said of it: what was kept is then found anew."""
 
 
 def by_speed(wetting: Wetting, params: WettingParams = DEFAULT_PARAMS) -> Wetting:

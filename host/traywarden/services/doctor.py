@@ -17,15 +17,19 @@ from traywarden.errors import BrokerError, StoreError
 from traywarden.links.reach import reach_broker
 from traywarden.services.probe_cards import HeadCard, ProbeCard, probe_cards
 from traywarden.services.running import running_host
+from traywarden.services.upkeep import days_waiting
 from traywarden.settings import Settings
 from traywarden.store import garden as garden_store
 from traywarden.store import notices as notice_store
+from traywarden.store import packed as packed_store
 from traywarden.store import quarantine as quarantine_store
 from traywarden.store import readings as reading_store
 from traywarden.store.health import health
 from traywarden.store.store import Store
 
 LIBRARIES = ("amqtt", "apprise", "numpy", "paho-mqtt", "pandas", "scipy", "sqlalchemy", "vl-convert-python")
+MANY_DAYS_UNPACKED = 500
+"""So many days take a question half a second and more to read one by one."""
 LEAST_FREE_BYTES = 200 * 1024 * 1024
 UNSENT_LATE_S = 600.0
 """A notice unsent for longer than this is trouble: retries begin after half a minute."""
@@ -145,6 +149,8 @@ def _with_store(store: Store, settings: Settings, now_ms: int, checks: list[Chec
         notices = notice_store.counts(tx)
         unsent = notice_store.oldest_unsent(tx)
         parked = notice_store.in_states(tx, NoticeState.PARKED)
+        unpacked = days_waiting(tx, settings, now_ms)
+        packed = packed_store.count(tx)
     zone = ZoneInfo(garden.time_zone) if garden else UTC
     if garden is None:
         remedy = 'make one with: traywarden garden set "My garden" --time-zone Europe/Lisbon'
@@ -153,6 +159,7 @@ def _with_store(store: Store, settings: Settings, now_ms: int, checks: list[Chec
         checks.append(Check("garden", True, f"{garden.name}, {garden.time_zone}, topics under {garden.slug}"))
     lines = tuple(_probe(card, zone, now_ms, settings["notices.blind_after_s"]) for card in cards)
     checks.append(_probes(lines, cards))
+    checks.append(_summaries(packed, unpacked))
     if held:
         says = f"{unread} kept; the last one on “{held[0].topic}”: {held[0].reason}"
         remedy = "correct what sends it; nothing that was readable is lost"
@@ -175,6 +182,15 @@ def _with_store(store: Store, settings: Settings, now_ms: int, checks: list[Chec
         waiting = f"; the oldest unsent waits for {span_words(late_s)}" if unsent else ", none unsent"
         checks.append(Check("notices", True, f"{sent} sent{waiting}"))
     return lines
+
+
+def _summaries(packed: int, unpacked: int) -> Check:
+    """Whether what questions over a season read has kept up with the readings."""
+    if unpacked > MANY_DAYS_UNPACKED:
+        says = f"{unpacked:,} days are not packed yet, so questions over months take longer than they need"
+        return Check("summaries", False, says, "let the host run for a while, or: traywarden upkeep")
+    behind = f"; {unpacked:,} more wait for it" if unpacked else ""
+    return Check("summaries", True, f"{packed:,} days packed{behind}")
 
 
 def _probe(card: ProbeCard, zone: ZoneInfo | Any, now_ms: int, blind_after_s: float) -> ProbeLine:

@@ -2,14 +2,14 @@
 
 import numpy as np
 
-from traywarden.domain.first_order import HOUR_S
+from traywarden.domain.ensemble import Ensemble
 from traywarden.domain.forecast_outlook import steady_error_c
 from traywarden.domain.lag import LearnedLag
 from traywarden.domain.lows_highs import LEAST_ERRORS, LEVEL, Expected, conformal
 from traywarden.domain.nights import Hours, Turn, turn_at
 from traywarden.domain.outside import Forecast
 from traywarden.domain.series import FloatArray
-from traywarden.domain.temperature_outlook import Ensemble
+from traywarden.domain.units import HOUR_S
 from traywarden.services.outside_air import LEARN_D, ForecastError, OutsideAir, hours_ahead
 from traywarden.services.questions.ground import DAY_MS, Ground
 from traywarden.store import outside as outside_store

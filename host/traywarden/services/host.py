@@ -18,6 +18,7 @@ from traywarden.services.deliver import Deliver
 from traywarden.services.ingest import QUIET_S, Committed, Ingest
 from traywarden.services.probe_settings import ProbeSettings
 from traywarden.services.running import RunningMark
+from traywarden.services.upkeep import Upkeep
 from traywarden.services.watch import Watch
 from traywarden.services.wired import with_wired
 from traywarden.settings import Settings
@@ -133,6 +134,8 @@ class Host:
         link.start()
         told = ProbeSettings(store, garden.slug, self.settings, clock, load_crops(), link.publish)
         self._thread("tell probes their settings", lambda: told.run(self._ending))
+        upkeep = Upkeep(store, self.settings, clock, say=self._say, busy=self._rush)
+        self._thread("keep summaries", lambda: upkeep.run(self._ending))
         self._mark.write(_system_ms(), link.address)
 
     def request_stop(self) -> None:
@@ -229,11 +232,14 @@ class Host:
         if not self._held:
             self._held_since_s = self._committed_s
         self._held.append(committed)
-        rush = committed.messages > _FEW_MESSAGES or len(self._inbox) > _FEW_MESSAGES
+        rush = committed.messages > _FEW_MESSAGES or self._rush()
         if not rush or self._committed_s - self._held_since_s >= _LONGEST_HOLD_S:
             self._pass_on()
         if self._on_commit is not None:
             self._on_commit(committed)
+
+    def _rush(self) -> bool:
+        return len(self._inbox) > _FEW_MESSAGES
 
     def _pass_on(self) -> None:
         for held in self._held:

@@ -4,14 +4,17 @@ Reloaded only when the journal or the nouns have changed, so that judging one tr
 """
 
 from bisect import bisect_right
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from itertools import pairwise
+
+import numpy as np
 
 from traywarden.domain.crops import Crop
-from traywarden.domain.evidence import Evidence, Sown, head_samples
+from traywarden.domain.evidence import Evidence, Sown, Tracks
 from traywarden.domain.garden import Mix, Place, Tray
 from traywarden.domain.journal import Entry, Facts, Kind
 from traywarden.domain.notice_words import Watered
+from traywarden.domain.rules import CodeArray, Rule, Spell, telling
 from traywarden.domain.wetting import Wetting
 from traywarden.services.series import tray_series
 from traywarden.services.wettings import (
@@ -36,22 +39,33 @@ OF_MIX = (Kind.CALIBRATED, Kind.CAPACITY_ACCEPTED)
 """Entries that can change a verdict by themselves, without any new reading."""
 
 
-@dataclass(frozen=True, slots=True)
 class TrayKnowledge:
     """One tray: its own part of the journal, and what was in it from which instant on."""
 
-    tray: Tray
-    facts: Facts
-    from_ms: tuple[int, ...]
-    mixes: tuple[Mix | None, ...]
-    sown: tuple[Sown | None, ...]
-    planted_out: tuple[bool, ...]
+    def __init__(
+        self, tray: Tray, facts: Facts, mixes: Mapping[int, Mix], sown: Callable[[int], Sown | None]
+    ) -> None:
+        self.tray, self.facts = tray, facts
+        self._mixes, self._sown = mixes, sown
+        self.from_ms = sorted(
+            {e.at_ms for e in facts.entries if e.kind in TURNS and e.tray_id in (None, tray.tray_id)}
+        )
+        self._known: dict[int, tuple[Mix | None, Sown | None, bool]] = {}
 
     def at(self, at_ms: int) -> tuple[Mix | None, Sown | None, bool]:
+        """Mix, sowing that stands, and whether it was planted out, at an instant."""
         step = bisect_right(self.from_ms, at_ms) - 1
         if step < 0:
             return None, None, False
-        return self.mixes[step], self.sown[step], self.planted_out[step]
+        if step not in self._known:
+            tray_id, from_ms = self.tray.tray_id, self.from_ms[step]
+            mix = self._mixes.get(self.facts.mix_of_tray(tray_id, from_ms) or -1)
+            self._known[step] = (
+                None if mix is None else self.facts.mix_as_held(mix, tray_id, from_ms),
+                self._sown(from_ms),
+                self.facts.planted_out(tray_id, from_ms),
+            )
+        return self._known[step]
 
 
 class Knowledge:
@@ -97,18 +111,8 @@ class Knowledge:
             if entry.kind is Kind.FILLED and entry.mix_id is not None:
                 mine |= {e.entry_id: e for e in self._by_mix.get(entry.mix_id, [])}
         facts = Facts(mine.values())
-        steps = sorted({e.at_ms for e in facts.entries if e.kind in TURNS and e.tray_id in (None, tray_id)})
-        mix_ids = [facts.mix_of_tray(tray_id, at_ms) for at_ms in steps]
         return TrayKnowledge(
-            self.trays[tray_id],
-            facts,
-            tuple(steps),
-            tuple(
-                None if mix is None else facts.mix_as_held(mix, tray_id, at_ms)
-                for mix, at_ms in zip((self.mixes.get(m or -1) for m in mix_ids), steps, strict=True)
-            ),
-            tuple(self._sown(facts, tray_id, at_ms) for at_ms in steps),
-            tuple(facts.planted_out(tray_id, at_ms) for at_ms in steps),
+            self.trays[tray_id], facts, self.mixes, lambda at_ms: self._sown(facts, tray_id, at_ms)
         )
 
     def _sown(self, facts: Facts, tray_id: int, at_ms: int) -> Sown | None:
@@ -163,9 +167,20 @@ class Knowledge:
         return found
 
     def timeline(
-        self, tx: Tx, tray_id: int, after_ms: int, until_ms: int, *, blind_after_ms: int, earliest_year: int
+        self,
+        tx: Tx,
+        tray_id: int,
+        after_ms: int,
+        until_ms: int,
+        *,
+        blind_after_ms: int,
+        earliest_year: int,
+        only_for: Sequence[Rule] = (),
     ) -> Iterator[Evidence]:
-        """The tray's evidence at every instant measured (or written down) in (after_ms, until_ms]."""
+        """The tray's evidence at every instant measured (or written down) in (after_ms, until_ms].
+
+        With `only_for`, at those instants alone that matter to the answers of these rules; see `telling`.
+        """
         known = self.of(tray_id)
         series = tray_series(
             tx,
@@ -176,8 +191,17 @@ class Knowledge:
             earliest_year=earliest_year,
         )
         turns = [at_ms for at_ms in known.from_ms if after_ms < at_ms <= until_ms]
-        for at_ms, heads in head_samples(series, after_ms, blind_after_ms, turns):
+        tracks = Tracks(series, after_ms, blind_after_ms, turns)
+        chosen: Iterable[int] = range(tracks.at_ms.size)
+        if only_for:
+            answers = [_answers(rule, known, tracks) for rule in only_for]
+            known_to_all = [codes for codes in answers if codes is not None]
+            if len(known_to_all) == len(only_for):
+                chosen = telling(tracks.at_ms, known_to_all, blind_after_ms).tolist()
+        for instant in chosen:
+            at_ms = int(tracks.at_ms[instant])
             mix, sown, planted_out = known.at(at_ms)
+            heads = tracks.samples(instant)
             yield Evidence(at_ms, known.tray.name, heads, mix, known.tray.litres, sown, planted_out)
 
     def place_of(self, tray_id: int, at_ms: int) -> Place | None:
@@ -211,3 +235,17 @@ def _for_a_mix(entry: Entry) -> bool:
     return (
         entry.kind in OF_MIX and entry.mix_id is not None and entry.head_id is None and entry.tray_id is None
     )
+
+
+def _answers(rule: Rule, known: TrayKnowledge, tracks: Tracks) -> CodeArray | None:
+    """What the rule answers at every instant; None where it can only be asked one by one."""
+    if rule.answers is None:
+        return None
+    edges = [0, *np.searchsorted(tracks.at_ms, known.from_ms).tolist(), tracks.at_ms.size]
+    parts = [np.empty(0, np.int8)]
+    for first, last in pairwise(edges):
+        if first < last:
+            mix, sown, planted_out = known.at(int(tracks.at_ms[first]))
+            wet, soil_c = tracks.moisture_m3_m3[:, first:last], tracks.soil_temp_c[:, first:last]
+            parts.append(rule.answers(Spell(wet, soil_c, mix, sown, planted_out)))
+    return np.concatenate(parts)

@@ -1,6 +1,6 @@
 """Every stretch between two wettings in the garden, with its mix, its place and what the air asked for."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import TypeAlias
@@ -11,11 +11,13 @@ from traywarden.domain.demand import assumed_position, reference_demand_mm
 from traywarden.domain.garden import Mix, Tray
 from traywarden.domain.hourly import Hourly, hourly_together
 from traywarden.domain.journal import Kind
+from traywarden.domain.kept import kept_wettings
 from traywarden.domain.mix_advice import MixDrying
 from traywarden.domain.mix_drying import DryingParams, daily_losses, dried_stretches
 from traywarden.domain.series import FloatArray
-from traywarden.domain.waterings import find_wettings
+from traywarden.domain.wetting import Wetting
 from traywarden.services.epochs import cut, unbroken
+from traywarden.services.kept import kept_of
 from traywarden.services.questions.ground import Ground
 from traywarden.store import probes as probe_store
 
@@ -83,19 +85,33 @@ def garden_drying(
             continue
         for hours in ground.tray_hourly(tray.tray_id, start_ms, end_ms):
             head_id = ids[hours.label]
-            for part in unbroken(ground.facts, hours, head_id, tray.tray_id, start_ms, end_ms):
-                for mix, piece in _in_mixes(ground, tray, part):
-                    found, lost = _piece(tray, mix, piece, airs, params, ground)
-                    stretches += found
-                    days += lost
+            for mix, piece, seen in mixed_hours(ground, tray, hours, head_id, (start_ms, end_ms)):
+                found, lost = _piece(tray, mix, piece, seen, airs, params, ground)
+                stretches += found
+                days += lost
             if not ground.facts.calibrations(head_id, spans[-1].where):
                 uncalibrated.add(tray.name)
     return GardenDrying(tuple(stretches), tuple(days), frozenset(uncalibrated))
 
 
+def mixed_hours(
+    ground: Ground, tray: Tray, hours: Hourly, head_id: int, span_ms: tuple[int, int]
+) -> Iterator[tuple[Mix, Hourly, list[Wetting]]]:
+    """The hours of a head by mix, moisture comparable throughout each piece, with the wettings in them."""
+    kept = kept_of(ground.tx, head_id)
+    for part in unbroken(ground.facts, hours, head_id, tray.tray_id, *span_ms):
+        for mix, piece in _in_mixes(ground, tray, part):
+            seen = kept_wettings(piece.hour_s, piece.moisture_m3_m3, piece.soil_temp_c, kept)
+            yield mix, piece, [one.wetting for one in seen]
+
+
 def _in_mixes(ground: Ground, tray: Tray, hours: Hourly) -> Iterator[tuple[Mix, Hourly]]:
     """The hours by mix and by the container capacity that held."""
-    turns = {e.at_ms for e in ground.facts.entries if e.kind in (Kind.FILLED, Kind.CAPACITY_ACCEPTED)}
+    facts = ground.facts
+    turns = {e.at_ms for e in facts.of_tray(tray.tray_id, Kind.FILLED)}
+    turns |= {
+        at for s in facts.tray_mixes if s.subject == tray.tray_id for at in facts.capacity_turns_ms(s.where)
+    }
     first_ms, last_ms = hours.hour_s[0] * 1000, hours.hour_s[-1] * 1000
     edges = [first_ms, *sorted(at for at in turns if first_ms < at <= last_ms), np.inf]
     pieces: list[tuple[Mix | None, np.ndarray]] = []
@@ -112,10 +128,15 @@ def _in_mixes(ground: Ground, tray: Tray, hours: Hourly) -> Iterator[tuple[Mix, 
 
 
 def _piece(
-    tray: Tray, mix: Mix, hours: Hourly, airs: "_Airs", params: DryingParams, ground: Ground
+    tray: Tray,
+    mix: Mix,
+    hours: Hourly,
+    wettings: Sequence[Wetting],
+    airs: "_Airs",
+    params: DryingParams,
+    ground: Ground,
 ) -> tuple[list[MixDrying], list[DayLoss]]:
     asked, air_c = airs.along(tray, hours.hour_s)
-    wettings = find_wettings(hours.hour_s, hours.moisture_m3_m3, hours.soil_temp_c)
     found = dried_stretches(
         hours.hour_s,
         hours.moisture_m3_m3,

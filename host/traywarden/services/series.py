@@ -1,23 +1,31 @@
 """Readings of a tray or a place: the right heads, cut to their stays, calibrated and flagged."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from itertools import pairwise
 
 import numpy as np
 
-from traywarden.domain.flags import Flag
+from traywarden.domain.flags import LOOK_BACK_MS, Flag
+from traywarden.domain.frost import with_frost
 from traywarden.domain.garden import Head
 from traywarden.domain.journal import Facts
 from traywarden.domain.moisture import calibrated
-from traywarden.domain.quality import flag_columns, flag_values
-from traywarden.domain.series import SERIES_COLUMNS, HeadSeries
+from traywarden.domain.quality import LIMITS_OF
+from traywarden.domain.series import (
+    SERIES_COLUMNS,
+    BoolArray,
+    FloatArray,
+    HeadSeries,
+    IntArray,
+    is_absent,
+)
+from traywarden.services.head_days import HeadDays, head_days
+from traywarden.services.kept import kept_of
 from traywarden.store import probes as probe_store
-from traywarden.store import readings as reading_store
+from traywarden.store.engine import snapshot
 from traywarden.store.store import Tx
-
-LEAD_MS = 36 * 3_600_000
-"""Readings before the span that flags may look back at: stuck takes a day, a thaw half of one."""
 
 Span = tuple[int, int]
 
@@ -45,6 +53,22 @@ def tray_series(
 ) -> list[HeadSeries]:
     """One series per head that was in the tray in [start_ms, end_ms), for the time it was there."""
     return _series(tx, facts, tray_pieces(facts, tray_id, start_ms, end_ms), earliest_year)
+
+
+def prefetch(
+    tx: Tx, facts: Facts, tray_ids: Iterable[int], start_ms: int, end_ms: int, *, earliest_year: int
+) -> None:
+    """Read what `tray_series` of these trays will need, in few queries; of use within a snapshot only."""
+    spans: dict[int, Span] = {}
+    for tray_id in tray_ids:
+        for piece in tray_pieces(facts, tray_id, start_ms, end_ms):
+            before = spans.get(piece.head_id)
+            span = _read_span([piece])
+            spans[piece.head_id] = (
+                span if before is None else (min(before[0], span[0]), max(before[1], span[1]))
+            )
+    if snapshot(tx) is not None:
+        head_days(tx, year_start_ms(earliest_year)).prefetch(spans)
 
 
 def place_series(
@@ -162,43 +186,75 @@ def _series(tx: Tx, facts: Facts, pieces: Sequence[Piece], earliest_year: int) -
     by_head: dict[int, list[Piece]] = {}
     for piece in pieces:
         by_head.setdefault(piece.head_id, []).append(piece)
-    return [_head_series(tx, facts, mine, earliest_year) for mine in by_head.values()]
+    days = head_days(tx, year_start_ms(earliest_year))
+    days.prefetch({head_id: _read_span(mine) for head_id, mine in by_head.items()})
+    return [_head_series(tx, days, facts, mine) for mine in by_head.values()]
 
 
-def _head_series(tx: Tx, facts: Facts, pieces: list[Piece], earliest_year: int) -> HeadSeries:
+def _read_span(pieces: Sequence[Piece]) -> Span:
+    return min(p.start_ms for p in pieces) - LOOK_BACK_MS, max(p.end_ms for p in pieces)
+
+
+def _head_series(tx: Tx, days: HeadDays, facts: Facts, pieces: list[Piece]) -> HeadSeries:
+    columns = days.columns(pieces[0].head_id, *_read_span(pieces))
+    flags = with_frost(columns.time_ms, columns.values, columns.flags)
     start_ms, end_ms = min(p.start_ms for p in pieces), max(p.end_ms for p in pieces)
-    columns = reading_store.columns(tx, pieces[0].head_id, start_ms - LEAD_MS, end_ms)
-    flags = flag_columns(columns, earliest_ms=year_start_ms(earliest_year))
-    volts, direct = columns.values["moisture_v"], columns.values["moisture_m3_m3"]
-    moisture, own = direct.copy(), np.ones(direct.shape, np.bool_)
-    kept = np.zeros(direct.shape, np.bool_)
+    kept = _kept(columns.time_ms, pieces)
+    time_ms = columns.time_ms[kept]
+    values = {name: column[kept] for name, column in columns.values.items()}
+    flags = {name: column[kept] for name, column in flags.items()}
+    volts, direct = values["moisture_v"], values["moisture_m3_m3"]
     breaks_ms = {piece.start_ms for piece in pieces}
-    for piece in pieces:
-        mine = (columns.time_ms >= piece.start_ms) & (columns.time_ms < piece.end_ms)
-        kept |= mine
-        raw = mine & np.isnan(direct) & ~np.isnan(volts)
-        if raw.any():
-            line = facts.calibrations(piece.head_id, piece.mix_id)
-            moisture[raw], own[raw] = calibrated(columns.time_ms[raw], volts[raw], line)
-            # The first calibration also holds for the time before it.
-            breaks_ms |= {c.from_ms for c in line[1:] if piece.start_ms < c.from_ms < piece.end_ms}
-    from_volts = kept & np.isnan(direct) & ~np.isnan(volts)
-    time_s = columns.time_ms / 1000.0
-    wet = np.where(from_volts, flags["moisture_v"], flags["moisture_m3_m3"])
-    # Range is asked of the water content too: a loose wire may give volts in range and water below none.
-    wet[from_volts] |= (
-        flag_values("moisture_m3_m3", time_s[from_volts], moisture[from_volts]) & Flag.OUT_OF_RANGE
-    )
-    flags = {**flags, "moisture_m3_m3": wet}
-    values = {**columns.values, "moisture_m3_m3": moisture}
+    calibrated_all = True
+    if not is_absent(volts):
+        from_volts = np.isnan(direct) & ~np.isnan(volts)
+        moisture, own = direct.copy(), np.ones(direct.shape, np.bool_)
+        for piece in pieces:
+            first, last = (int(i) for i in np.searchsorted(time_ms, [piece.start_ms, piece.end_ms]))
+            raw = first + np.flatnonzero(from_volts[first:last])
+            if raw.size:
+                line = facts.calibrations(piece.head_id, piece.mix_id)
+                moisture[raw], own[raw] = calibrated(time_ms[raw], volts[raw], line)
+                # The first calibration also holds for the time before it.
+                breaks_ms |= {c.from_ms for c in line[1:] if piece.start_ms < c.from_ms < piece.end_ms}
+        values["moisture_m3_m3"] = moisture
+        calibrated_all = bool(own[~np.isnan(moisture)].all())
+        flags["moisture_m3_m3"] = _wet_flags(flags, from_volts, moisture)
     return HeadSeries(
         label=columns.label,
-        time_s=time_s[kept],
-        moisture_calibrated=bool(own[kept & ~np.isnan(moisture)].all()),
-        **{name: values[name][kept] for name in SERIES_COLUMNS},
-        flags={name: flags[name][kept] for name in SERIES_COLUMNS},
+        time_s=time_ms / 1000.0,
+        moisture_calibrated=calibrated_all,
+        **{name: values[name] for name in SERIES_COLUMNS},
+        flags={name: flags[name] for name in SERIES_COLUMNS},
         breaks_s=tuple(at_ms / 1000.0 for at_ms in sorted(breaks_ms) if start_ms < at_ms < end_ms),
+        kept=kept_of(tx, pieces[0].head_id),
     )
+
+
+def _kept(time_ms: IntArray, pieces: Sequence[Piece]) -> slice | BoolArray:
+    """Which readings lie in a piece: mostly one stretch of them, which then need not be copied."""
+    edges = sorted(np.searchsorted(time_ms, [(p.start_ms, p.end_ms) for p in pieces]).tolist())
+    if all(end >= start for (_, end), (start, _) in pairwise(edges)):
+        return slice(edges[0][0], max(end for _, end in edges))
+    kept = np.zeros(time_ms.shape, np.bool_)
+    for first, last in edges:
+        kept[first:last] = True
+    return kept
+
+
+def _wet_flags(flags: Mapping[str, IntArray], from_volts: BoolArray, moisture: FloatArray) -> IntArray:
+    """Flags of moisture: those of the volts where it came from volts.
+
+    Range is asked of the water content too: a loose wire may give volts in range and water below none.
+    """
+    limits = LIMITS_OF["moisture_m3_m3"]
+    beyond = from_volts & ((moisture < limits.lowest) | (moisture > limits.highest))
+    volts, direct = flags["moisture_v"], flags["moisture_m3_m3"]
+    if is_absent(volts) and is_absent(direct) and not beyond.any():
+        return direct
+    wet = np.where(from_volts, volts, direct)
+    wet[beyond] |= Flag.OUT_OF_RANGE
+    return wet
 
 
 def year_start_ms(year: int) -> int:

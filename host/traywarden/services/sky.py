@@ -5,13 +5,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from traywarden.domain.dry_outlook import AirAhead, air_ahead
+from traywarden.domain.ensemble import Ensemble
 from traywarden.domain.forecast_outlook import through_forecast
 from traywarden.domain.garden import Place
 from traywarden.domain.hourly import hourly_together
 from traywarden.domain.lag import LearnedLag
 from traywarden.domain.outside import Forecast
 from traywarden.domain.series import FloatArray
-from traywarden.domain.temperature_outlook import MEMBERS, Ensemble
+from traywarden.domain.temperature_outlook import MEMBERS
 from traywarden.errors import ShortOfDataError
 from traywarden.services.drying_now import AirForecast, no_forecast
 from traywarden.services.outside_air import (

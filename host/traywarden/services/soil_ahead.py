@@ -2,12 +2,13 @@
 
 import numpy as np
 
-from traywarden.domain.first_order import HOUR_S
+from traywarden.domain.ensemble import Ensemble
 from traywarden.domain.forecast_outlook import continued
 from traywarden.domain.garden import Place, Tray
 from traywarden.domain.hourly import Hourly, hourly_together
 from traywarden.domain.series import FloatArray
-from traywarden.domain.temperature_outlook import FEW_DAYS, MOST_DAYS, Ensemble, own_days
+from traywarden.domain.temperature_outlook import FEW_DAYS, MOST_DAYS, own_days
+from traywarden.domain.units import HOUR_S
 from traywarden.errors import ShortOfDataError
 from traywarden.services.outside_air import relation
 from traywarden.services.questions.ground import DAY_MS, Ground

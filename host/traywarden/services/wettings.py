@@ -3,11 +3,15 @@
 import bisect
 from collections.abc import Sequence
 from dataclasses import replace
+from functools import partial
 from typing import TypeAlias
 
-from traywarden.domain.dry_down import DryDown, dry_downs
+import numpy as np
+
+from traywarden.domain.dry_down import DryDown, dry_downs, fit_dry_down
 from traywarden.domain.garden import Mix
 from traywarden.domain.journal import Entry
+from traywarden.domain.kept import BLOCK_S, kept_fit, kept_wettings
 from traywarden.domain.rain import DEFAULT_RAIN_PARAMS, together
 from traywarden.domain.series import HeadSeries
 from traywarden.domain.waterings import find_wettings
@@ -27,11 +31,24 @@ Event: TypeAlias = tuple[Wetting | None, Entry | None]
 
 def head_wettings(head: HeadSeries) -> list[Wetting]:
     """Wettings one head saw. Left-out readings stay in their place, so that frost parts the record."""
-    return [
-        wetting
-        for part in head.unbroken()
-        for wetting in find_wettings(part.time_s, part.clean("moisture_m3_m3"), part.clean("soil_temp_c"))
-    ]
+    found: list[Wetting] = []
+    for part in head.unbroken():
+        columns = (part.time_s, part.clean("moisture_m3_m3"), part.clean("soil_temp_c"))
+        if head.kept is None:
+            found += find_wettings(*columns)
+        else:
+            found += [seen.wetting for seen in kept_wettings(*columns, head.kept)]
+    return found
+
+
+def lead_from_ms(start_ms: int) -> int:
+    """From when on to read so that wettings from `start_ms` on are found.
+
+    LEAD_MS before it at the least, and where a block of kept wettings begins: so questions asked hour by hour
+    look at the same blocks.
+    """
+    block_ms = round(BLOCK_S * 1000)
+    return (start_ms - LEAD_MS) // block_ms * block_ms
 
 
 def tray_wettings(series: Sequence[HeadSeries]) -> list[Wetting]:
@@ -61,10 +78,22 @@ def head_dry_downs(head: HeadSeries, wettings: Sequence[Wetting], mix: Mix, from
             part.clean("soil_temp_c")[inside],
             container_capacity_m3_m3=mix.container_capacity_m3_m3,
             mid_m3_m3=(mix.container_capacity_m3_m3 + mix.dry_line_m3_m3) / 2,
+            fit=fit_dry_down if head.kept is None else partial(kept_fit, head.kept),
         )
         if mine and n + 1 < len(parts):
             mine[-1] = ended_anew(mine[-1])
         found += mine
+    return found
+
+
+def stretches_in_mix(
+    head: HeadSeries, wettings: Sequence[Wetting], mix: Mix, from_ms: int, to_ms: int
+) -> list[DryDown]:
+    """Dry-downs while the tray held the mix."""
+    held = head.between((from_ms - LEAD_MS) / 1000, to_ms / 1000)
+    found = head_dry_downs(held, wettings, mix, from_ms / 1000)
+    if found and to_ms / 1000 in head.breaks_s:
+        found[-1] = ended_anew(found[-1])
     return found
 
 
@@ -76,11 +105,12 @@ def ended_anew(last: DryDown) -> DryDown:
 def joined(wettings: Sequence[Wetting], entries: Sequence[Entry]) -> tuple[Event, ...]:
     """Each journal entry beside the wetting it may explain, nearest pairs first; the others stand alone."""
     reach_s = DEFAULT_RAIN_PARAMS.told_s
+    from_s = np.array([wetting.onset_s for wetting in wettings]) - reach_s
+    to_s = np.array([wetting.peak_s for wetting in wettings]) + reach_s
     pairs = sorted(
-        (abs(wetting.onset_s - entry.at_ms / 1000), n, k)
+        (abs(wettings[n].onset_s - entry.at_ms / 1000), n, k)
         for k, entry in enumerate(entries)
-        for n, wetting in enumerate(wettings)
-        if wetting.onset_s - reach_s <= entry.at_ms / 1000 <= wetting.peak_s + reach_s
+        for n in np.flatnonzero((from_s <= entry.at_ms / 1000) & (entry.at_ms / 1000 <= to_s)).tolist()
     )
     partner: dict[int, Entry] = {}
     told: set[int] = set()

@@ -10,6 +10,7 @@ from traywarden.errors import StoreError
 from traywarden.store.faults import WAIT_S
 
 HEADS_OPTION = "traywarden_heads"
+_SNAPSHOT_OPTION = "traywarden_snapshot"
 _AFTER_COMMIT = "traywarden_after_commit"
 
 
@@ -88,6 +89,20 @@ def _begin_immediate(connection: Connection) -> None:
 
 def _begin(connection: Connection) -> None:
     connection.exec_driver_sql("BEGIN")
+
+
+def begin_snapshot(tx: Connection) -> None:
+    """Say that all that `tx` reads is one snapshot; see `snapshot`."""
+    tx.execution_options(**{_SNAPSHOT_OPTION: {}})
+
+
+def snapshot(tx: Connection) -> dict[Any, Any] | None:
+    """What has been read in this snapshot and will be asked for again; it goes when the transaction goes.
+
+    None in a transaction that writes: what it reads may be another thing the next time.
+    """
+    kept: dict[Any, Any] | None = tx.get_execution_options().get(_SNAPSHOT_OPTION)
+    return kept
 
 
 def after_commit(tx: Connection, action: Callable[[], None]) -> None:

@@ -80,6 +80,16 @@ def episodes(
     return [_made(row) for row in tx.execute(chosen)]
 
 
+def standing(tx: Tx, at_ms: int) -> list[Episode]:
+    """Episodes that were open at an instant, the newest opened first."""
+    chosen = (
+        select(_episode)
+        .where(_episode.c.opened_ms <= at_ms, _episode.c.closed_ms.is_(None) | (_episode.c.closed_ms > at_ms))
+        .order_by(_episode.c.opened_ms.desc(), _episode.c.episode_id)
+    )
+    return [_made(row) for row in tx.execute(chosen)]
+
+
 def episodes_named(tx: Tx, ids: Iterable[str]) -> dict[str, Episode]:
     """Those of the given ids that are kept."""
     wanted = sorted(set(ids))

@@ -8,9 +8,13 @@ from sqlalchemy import func, insert, select
 from traywarden.domain.journal import Entry, Facts, Kind
 from traywarden.errors import UsageError
 from traywarden.store import schema
+from traywarden.store.engine import snapshot
 from traywarden.store.store import Tx
 
 _journal = schema.journal
+_FIELDS = [_journal.c[name] for name in Entry.__dataclass_fields__]
+_NEWEST = select(func.max(_journal.c.entry_id))
+_KINDS = {kind.value: kind for kind in Kind}
 
 
 def write(
@@ -57,15 +61,30 @@ def write(
 
 def entries(tx: Tx) -> list[Entry]:
     """Every entry ever written, also those replaced since, in the order of writing."""
-    rows = tx.execute(select(_journal).order_by(_journal.c.entry_id)).mappings()
-    return [Entry(**(dict(row) | {"kind": Kind(row["kind"])})) for row in rows]
+    kept = snapshot(tx)
+    found: list[Entry] | None = None if kept is None else kept.get("entries")
+    if found is None:
+        rows = tx.execute(select(*_FIELDS).order_by(_journal.c.entry_id))
+        found = [
+            Entry(number, at_ms, written_ms, _KINDS[kind], *rest)
+            for number, at_ms, written_ms, kind, *rest in rows
+        ]
+        if kept is not None:
+            kept["entries"] = found
+    return list(found)
 
 
 def facts(tx: Tx) -> Facts:
     """What stood where and when, by the entries that hold now."""
-    return Facts(entries(tx))
+    kept = snapshot(tx)
+    if kept is None:
+        return Facts(entries(tx))
+    if "facts" not in kept:
+        kept["facts"] = Facts(entries(tx))
+    found: Facts = kept["facts"]
+    return found
 
 
 def newest_entry_id(tx: Tx) -> int:
     """The number of the newest entry, 0 in an empty journal: tells whether anything was written since."""
-    return tx.scalar(select(func.max(_journal.c.entry_id))) or 0
+    return tx.scalar(_NEWEST) or 0

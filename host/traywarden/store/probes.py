@@ -1,9 +1,9 @@
 """Probes and their heads, as they make themselves known."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from typing import Any
 
-from sqlalchemy import insert, select, update
+from sqlalchemy import bindparam, insert, select, update
 
 from traywarden.domain.garden import Head, Probe
 from traywarden.errors import UnknownNameError
@@ -12,6 +12,11 @@ from traywarden.store.engine import HEADS_OPTION, after_commit
 from traywarden.store.store import Tx
 
 _probe, _head = schema.probe, schema.head
+_LABELS = (
+    select(_head.c.head_id, _probe.c.name, _head.c.number)
+    .join(_probe, _probe.c.probe_id == _head.c.probe_id)
+    .where(_head.c.head_id.in_(bindparam("heads", expanding=True)))
+)
 
 
 def probes(tx: Tx) -> list[Probe]:
@@ -34,6 +39,12 @@ def heads(tx: Tx) -> list[Head]:
         .order_by(_probe.c.name, _head.c.number)
     )
     return [Head(head_id, name, number) for head_id, name, number in rows]
+
+
+def labels(tx: Tx, head_ids: Collection[int]) -> dict[int, str]:
+    """Heads written “probe/number”, by their ids."""
+    rows = tx.execute(_LABELS, {"heads": list(head_ids)})
+    return {head_id: f"{name}/{number}" for head_id, name, number in rows}
 
 
 def head_labelled(tx: Tx, label: str) -> Head:

@@ -1,18 +1,18 @@
 """Readings: kept once each, however often and in whatever order they arrive."""
 
 import json
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import repeat
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import Select, func, select, tuple_, update
+from sqlalchemy import Select, bindparam, func, select, tuple_, update
 
 from traywarden.domain.readings import VALUE_COLUMNS, Reading
 from traywarden.domain.series import HeadColumns
-from traywarden.store import schema
-from traywarden.store.probes import ensure_heads
+from traywarden.store import packed, schema
+from traywarden.store.probes import ensure_heads, labels
 from traywarden.store.store import Tx
 
 Row = tuple[Any, ...]
@@ -22,10 +22,21 @@ _reading, _head, _probe = schema.reading, schema.head, schema.probe
 # Order of Reading's fields after (probe, head), so that a row is one slice of it.
 _KEY = ("head_id", "boot", "sequence")
 _COLUMNS = (*_KEY, "time_ms", "received_ms", *VALUE_COLUMNS, "extra")
+_TIME = len(_KEY)
 _FIRST_VALUE = len(_KEY) + 2
 _EXTRA = len(_COLUMNS) - 1
 _PG_TYPES = ("int", "bigint", "bigint", "bigint", "bigint", *repeat("float8", len(VALUE_COLUMNS)), "text")
 
+_WHOLE = ("head_id", "time_ms", "received_ms", "boot", "sequence")
+_COLUMNS_OF = (
+    select(*(_reading.c[name] for name in (*_WHOLE, *VALUE_COLUMNS)))
+    .where(
+        _reading.c.head_id.in_(bindparam("heads", expanding=True)),
+        _reading.c.time_ms >= bindparam("start_ms"),
+        _reading.c.time_ms < bindparam("end_ms"),
+    )
+    .order_by(*(_reading.c[name] for name in ("head_id", "time_ms", "boot", "sequence")))
+)
 _INSERT_SQLITE = (
     f"INSERT INTO reading ({', '.join(_COLUMNS)}) VALUES ({', '.join('?' * len(_COLUMNS))}) "
     "ON CONFLICT DO NOTHING"
@@ -70,6 +81,9 @@ def insert(tx: Tx, rows: Sequence[Reading]) -> int:
         new = tx.exec_driver_sql(_INSERT_POSTGRESQL, _arrays(keyed, range(len(_COLUMNS)))).rowcount
     else:
         new = tx.exec_driver_sql(_INSERT_SQLITE, keyed).rowcount
+    if new:
+        # a batch holds many readings of few slots
+        packed.mark(tx, {(row[0], packed.slot_of(row[_TIME])) for row in keyed})
     if new < len(keyed):
         _fill(tx, _folded(keyed))
     return new
@@ -93,10 +107,24 @@ def _fill(tx: Tx, folded: dict[Identity, Row]) -> None:
     rows = list(folded.values())
     if tx.dialect.name == "postgresql":
         columns = [*range(len(_KEY)), *range(_FIRST_VALUE, _EXTRA)]
-        tx.exec_driver_sql(_FILL_POSTGRESQL, _arrays(rows, columns))
+        filled = tx.exec_driver_sql(_FILL_POSTGRESQL, _arrays(rows, columns)).rowcount
     else:
-        tx.exec_driver_sql(_FILL_SQLITE, [(*row[:3], *row[_FIRST_VALUE:_EXTRA]) for row in rows])
+        filled = tx.exec_driver_sql(
+            _FILL_SQLITE, [(*row[:3], *row[_FIRST_VALUE:_EXTRA]) for row in rows]
+        ).rowcount
+    if filled:
+        _mark_stored(tx, list(folded))
     _fill_extra(tx, {identity: row[_EXTRA] for identity, row in folded.items() if row[_EXTRA] is not None})
+
+
+def _mark_stored(tx: Tx, identities: Sequence[Identity]) -> None:
+    """Mark days by when readings are stored to have been measured: they may come again with another time."""
+    key = [_reading.c[name] for name in _KEY]
+    for start in range(0, len(identities), 500):
+        chosen = select(_reading.c.head_id, _reading.c.time_ms).where(
+            tuple_(*key).in_(identities[start : start + 500])
+        )
+        packed.mark(tx, {(head_id, packed.slot_of(time_ms)) for head_id, time_ms in tx.execute(chosen)})
 
 
 def _fill_extra(tx: Tx, extras: dict[Identity, str]) -> None:
@@ -135,32 +163,38 @@ def _arrays(rows: Sequence[Row], columns: Iterable[int]) -> tuple[list[Any], ...
 
 def columns(tx: Tx, head_id: int, start_ms: int, end_ms: int) -> HeadColumns:
     """What a head measured in [start_ms, end_ms), oldest first; NaN where it measured nothing."""
-    who = tx.execute(
-        select(_probe.c.name, _head.c.number)
-        .join(_probe, _probe.c.probe_id == _head.c.probe_id)
-        .where(_head.c.head_id == head_id)
-    ).one()
-    whole = ("time_ms", "received_ms", "boot", "sequence")
-    chosen = (
-        select(*(_reading.c[name] for name in (*whole, *VALUE_COLUMNS)))
-        .where(_reading.c.head_id == head_id, _reading.c.time_ms >= start_ms, _reading.c.time_ms < end_ms)
-        .order_by(_reading.c.time_ms, _reading.c.boot, _reading.c.sequence)
-    )
-    types = [np.int64] * len(whole) + [np.float64] * len(VALUE_COLUMNS)
+    return columns_of(tx, [head_id], start_ms, end_ms)[head_id]
+
+
+def columns_of(tx: Tx, head_ids: Sequence[int], start_ms: int, end_ms: int) -> dict[int, HeadColumns]:
+    """`columns` of several heads at once."""
+    names = labels(tx, head_ids)
+    types = [np.int64] * len(_WHOLE) + [np.float64] * len(VALUE_COLUMNS)
+    asked = {"heads": list(head_ids), "start_ms": start_ms, "end_ms": end_ms}
     parts: list[list[NDArray[Any]]] = [[np.empty(0, kind)] for kind in types]
-    # a part at a time: PostgreSQL would otherwise hand over the whole answer at once
-    for rows in tx.execute(chosen, execution_options={"yield_per": 50_000}).partitions():
+    for rows in _parts(tx, asked):
         for part, kind, column in zip(parts, types, zip(*rows, strict=True), strict=True):
             part.append(np.array(column, dtype=kind))
-    time_ms, received_ms, boot, sequence, *values = [np.concatenate(part) for part in parts]
-    return HeadColumns(
-        label=f"{who.name}/{who.number}",
-        time_ms=time_ms,
-        received_ms=received_ms,
-        boot=boot,
-        sequence=sequence,
-        values=dict(zip(VALUE_COLUMNS, values, strict=True)),
-    )
+    heads, *arrays = [np.concatenate(part) for part in parts]
+    edges = {h: slice(*np.searchsorted(heads, [h, h + 1]).tolist()) for h in head_ids}
+    found = {}
+    for head_id, cut in edges.items():
+        time_ms, received_ms, boot, sequence, *values = [array[cut] for array in arrays]
+        named = dict(zip(VALUE_COLUMNS, values, strict=True))
+        found[head_id] = HeadColumns(names[head_id], time_ms, received_ms, boot, sequence, named)
+    return found
+
+
+def _parts(tx: Tx, asked: dict[str, Any]) -> Iterator[Sequence[Sequence[Any]]]:
+    """The rows a part at a time: the whole answer to a question over a season need not fit into memory."""
+    if tx.dialect.name == "sqlite":
+        result = tx.execute(_COLUMNS_OF, asked)
+        assert result.cursor is not None
+        # plain tuples of the driver, as SQLAlchemy's rows take as long again
+        while rows := result.cursor.fetchmany(50_000):
+            yield rows
+    else:
+        yield from tx.execute(_COLUMNS_OF, asked, execution_options={"yield_per": 50_000}).partitions()
 
 
 def newest(tx: Tx) -> dict[int, int]:
@@ -236,6 +270,8 @@ def insert_columns(
         "ON CONFLICT DO NOTHING"
     )
     new = tx.exec_driver_sql(statement, list(zip(times, *columns.values(), strict=True))).rowcount
+    if new:
+        packed.mark(tx, {(head_id, slot) for slot in np.unique(packed.slots_of(time_ms)).tolist()})
     if new < count:
         _fill(tx, _folded(zip([head_id] * count, *fixed, *fields, nothing, strict=True)))
     return new

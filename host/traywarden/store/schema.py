@@ -22,7 +22,7 @@ NAMING = {
     "fk": "fk_%(table_name)s_%(column_0_name)s",
     "pk": "pk_%(table_name)s",
 }
-REVISIONS = ("0001", "0003")
+REVISIONS = ("0001", "0003", "0004")
 """Every revision of these tables, oldest first; the last is the one this program works with."""
 VERSION_TABLE = "traywarden_schema"
 
@@ -139,6 +139,43 @@ weather_day = Table(
     Column("air_max_c", Float),
     Column("rain_mm", Float),
     Column("wind_m_s", Float),
+    sqlite_with_rowid=False,
+)
+packed_day = Table(
+    "packed_day",
+    metadata,
+    Column("head_id", ForeignKey("head.head_id"), primary_key=True, autoincrement=False),
+    Column("day", Integer, primary_key=True, autoincrement=False),  # UTC day since 1970-01-01
+    Column("count", Integer, nullable=False),
+    Column("times", LargeBinary, nullable=False),
+    Column("soil_temp_c", LargeBinary),
+    Column("moisture_v", LargeBinary),
+    Column("moisture_m3_m3", LargeBinary),
+    Column("air_temp_c", LargeBinary),
+    Column("rh_pct", LargeBinary),
+    Column("battery_v", LargeBinary),
+    Column("rain_mm", LargeBinary),
+    Column("flags", LargeBinary),
+)
+stale_day = Table(  # days to pack (again); written in the transaction that stores their readings
+    "stale_day",
+    metadata,
+    Column("head_id", ForeignKey("head.head_id"), primary_key=True, autoincrement=False),
+    Column("day", Integer, primary_key=True, autoincrement=False),
+    sqlite_with_rowid=False,
+)
+packing = Table(  # one row: the rules by which every packed day was flagged
+    "packing",
+    metadata,
+    Column("packing_id", Integer, primary_key=True),
+    Column("rules", Text, nullable=False),
+)
+kept_result = Table(  # what was worked out from readings of a head, by a digest of all it hangs on
+    "kept_result",
+    metadata,
+    Column("head_id", ForeignKey("head.head_id"), primary_key=True, autoincrement=False),
+    Column("digest", LargeBinary, primary_key=True),
+    Column("result", LargeBinary, nullable=False),
     sqlite_with_rowid=False,
 )
 quarantine = Table(

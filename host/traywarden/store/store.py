@@ -90,6 +90,7 @@ class Store:
     def read(self) -> Iterator[Tx]:
         """A read-only snapshot: what was committed when its first question was asked."""
         with faults.translated(self._parts), self._reader.connect() as tx, tx.begin():
+            engine_module.begin_snapshot(tx)
             yield tx
 
     def revision(self) -> str | None:

@@ -1,20 +1,21 @@
 """How fast the mixes dry: by stretch between two wettings, and by mix; what is not known is said."""
 
 import math
-from dataclasses import dataclass, replace
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 
 from traywarden.domain.bootstrap import Interval
 from traywarden.domain.dry_down import DryDown
 from traywarden.domain.garden import Mix, Tray
-from traywarden.domain.journal import Kind
 from traywarden.domain.mixes import MixStretch, MixSummary, by_mix, mean_over
 from traywarden.domain.moisture import NOT_CALIBRATED
 from traywarden.domain.psychrometrics import vpd_kpa
 from traywarden.domain.series import FloatArray, HeadSeries
+from traywarden.domain.wetting import Wetting
 from traywarden.errors import UsageError
 from traywarden.services.questions.ground import DAY_MS, Ground
-from traywarden.services.wettings import LEAD_MS, ended_anew, head_dry_downs, head_wettings
+from traywarden.services.wettings import head_wettings, lead_from_ms, stretches_in_mix
 from traywarden.store import garden as garden_store
 
 DAY_S = 86_400.0
@@ -89,6 +90,7 @@ def ask_dry_down(ground: Ground, *, mix: str = "", tray: str = "", days: float =
         raise UsageError(f"A span of {days:g} days holds nothing; give --days 60.")
     ground.need_readings()
     start_ms, end_ms = ground.now_ms - round(days * DAY_MS), ground.now_ms + 1
+    ground.have_at_hand((each.tray_id for each in trays), lead_from_ms(start_ms), end_ms)
     air = _Air(ground, start_ms, end_ms)
     rows: list[tuple[Stretch, MixStretch]] = []
     uncalibrated: set[str] = set()
@@ -144,9 +146,10 @@ def _of_tray(
     spans = [(ground.mixes[s.where], span) for s in wanted if (span := s.overlap(start_ms, end_ms))]
     if not spans:
         return [], set()
-    for head in ground.tray_series(tray.tray_id, start_ms - LEAD_MS, end_ms):
+    for head in ground.tray_series(tray.tray_id, lead_from_ms(start_ms), end_ms):
+        wettings = head_wettings(head)
         for mix, (from_ms, to_ms) in spans:
-            for held, found in _as_held(ground, tray, head, mix, from_ms, to_ms):
+            for held, found in _as_held(ground, tray, head, wettings, mix, (from_ms, to_ms)):
                 middle_ms = round((found.start_s + found.end_s) * 500)
                 place = ground.place_of(tray.tray_id, middle_ms)
                 vpd = air.mean_vpd_kpa(place.place_id if place else None, found.start_s, found.end_s)
@@ -158,30 +161,20 @@ def _of_tray(
 
 
 def _as_held(
-    ground: Ground, tray: Tray, head: HeadSeries, mix: Mix, from_ms: int, to_ms: int
+    ground: Ground, tray: Tray, head: HeadSeries, wettings: Sequence[Wetting], mix: Mix, span: tuple[int, int]
 ) -> list[tuple[Mix, DryDown]]:
     """Dry-downs, each with the mix as it held in the tray when the stretch began."""
+    from_ms, to_ms = span
 
     def held_at(at_ms: int) -> Mix:
         return ground.facts.mix_as_held(mix, tray.tray_id, at_ms)
 
-    turns = (e.at_ms for e in ground.facts.entries if e.kind is Kind.CAPACITY_ACCEPTED)
-    capacities = {held_at(at_ms).container_capacity_m3_m3 for at_ms in (from_ms, *turns, to_ms)}
     return [
         (held, found)
-        for held in (replace(mix, container_capacity_m3_m3=each) for each in sorted(capacities))
-        for found in _stretches(head, held, from_ms, to_ms)
+        for held in ground.facts.mix_by_capacity(mix, tray.tray_id, from_ms, to_ms)
+        for found in stretches_in_mix(head, wettings, held, from_ms, to_ms)
         if held_at(round(found.start_s * 1000)) == held
     ]
-
-
-def _stretches(head: HeadSeries, mix: Mix, from_ms: int, to_ms: int) -> list[DryDown]:
-    """Dry-downs while the tray held the mix, looked at with the days before."""
-    wide = head.between((from_ms - LEAD_MS) / 1000, to_ms / 1000)
-    found = head_dry_downs(wide, head_wettings(wide), mix, from_ms / 1000)
-    if found and to_ms / 1000 in head.breaks_s:
-        found[-1] = ended_anew(found[-1])
-    return found
 
 
 def _row(

@@ -5,14 +5,14 @@ import numpy as np
 from traywarden.domain.crops import Crop, HeatSum
 from traywarden.domain.development import Basis, RateCurve
 from traywarden.domain.emergence import Expectation, Window, horizon_h
+from traywarden.domain.ensemble import Ensemble
 from traywarden.domain.factors import Belief
-from traywarden.domain.first_order import HOUR_S
 from traywarden.domain.garden import Tray
 from traywarden.domain.heat_sums import SecondOpinion, fitted_heat_sum, second_opinion, straight_curve
 from traywarden.domain.hourly import Hourly
 from traywarden.domain.lateness import Cause, Verdict, likeliest
 from traywarden.domain.progress import Progress
-from traywarden.domain.temperature_outlook import Ensemble
+from traywarden.domain.units import HOUR_S
 from traywarden.errors import ShortOfDataError
 from traywarden.services.questions.emergence_answer import (
     COMING_UP,

@@ -1,6 +1,6 @@
 """What every question stands on: an open transaction, the garden's facts and names, and the instant."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
@@ -12,7 +12,7 @@ from traywarden.domain.journal import Entry, Facts
 from traywarden.domain.series import HeadSeries
 from traywarden.domain.units import Display
 from traywarden.errors import ShortOfDataError, UsageError
-from traywarden.services.series import place_series, tray_series
+from traywarden.services.series import place_series, prefetch, tray_series
 from traywarden.settings import Settings
 from traywarden.store import crops as crop_store
 from traywarden.store import garden as garden_store
@@ -52,6 +52,17 @@ class Ground:
     def tray_series(self, tray_id: int, start_ms: int, end_ms: int) -> list[HeadSeries]:
         return tray_series(
             self.tx, self.facts, tray_id, start_ms, end_ms, earliest_year=self.settings["wire.earliest_year"]
+        )
+
+    def have_at_hand(self, tray_ids: Iterable[int], start_ms: int, end_ms: int) -> None:
+        """Read the heads of many trays at once: quicker than tray by tray, where all will be asked for."""
+        prefetch(
+            self.tx,
+            self.facts,
+            tray_ids,
+            start_ms,
+            end_ms,
+            earliest_year=self.settings["wire.earliest_year"],
         )
 
     def place_heads(self, place_id: int, measured: str, start_ms: int, end_ms: int) -> list[HeadSeries]:

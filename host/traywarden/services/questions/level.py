@@ -12,7 +12,8 @@ from traywarden.domain.garden import Tray
 from traywarden.domain.journal import Entry, Kind, Stay
 from traywarden.domain.level import BothPlateaus, Level, Side, Verdict, level_of
 from traywarden.domain.series import HeadSeries
-from traywarden.domain.wetting import HOUR_S, WettingKind
+from traywarden.domain.units import HOUR_S
+from traywarden.domain.wetting import WettingKind
 from traywarden.errors import ShortOfDataError, UsageError
 from traywarden.services.questions.ground import DAY_MS, Ground
 from traywarden.services.questions.waterings import TrayWettings, tray_waterings

@@ -6,11 +6,11 @@ import numpy as np
 
 from traywarden.domain.development import RateCurve, curve_for
 from traywarden.domain.emergence import Expectation, expect
+from traywarden.domain.ensemble import Ensemble
 from traywarden.domain.factors import Belief, Learned, Told, expected, learn
 from traywarden.domain.hourly import Hourly, hourly_together
 from traywarden.domain.looks import Look, log_likelihood
 from traywarden.domain.progress import Progress, progress_since
-from traywarden.domain.temperature_outlook import Ensemble
 from traywarden.services.questions.ground import DAY_MS, Ground
 from traywarden.services.questions.sowings import Sowing, sowings
 from traywarden.store.crops import load_crops, load_heat_sums

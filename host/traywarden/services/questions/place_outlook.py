@@ -5,6 +5,7 @@ from datetime import date, datetime
 
 import numpy as np
 
+from traywarden.domain.ensemble import Ensemble
 from traywarden.domain.forecast_outlook import continued
 from traywarden.domain.garden import Place
 from traywarden.domain.hourly import Hourly, hourly_together
@@ -13,7 +14,7 @@ from traywarden.domain.lows_highs import Expected, expected
 from traywarden.domain.nights import Hours, Turn, past_turns, turn_at
 from traywarden.domain.psychrometrics import dew_point_c
 from traywarden.domain.series import FloatArray
-from traywarden.domain.temperature_outlook import Ensemble, own_days
+from traywarden.domain.temperature_outlook import own_days
 from traywarden.domain.units import list_words
 from traywarden.errors import ShortOfDataError
 from traywarden.services.forecast_lows import forecast_expected

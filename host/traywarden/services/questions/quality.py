@@ -14,7 +14,8 @@ from traywarden.domain.habits import lifeless, season_spans, unlike_neighbours
 from traywarden.domain.hourly import HOUR_S, Hourly, hourly
 from traywarden.domain.journal import Stay
 from traywarden.domain.misplaced import DEFAULT_MISPLACED, Misplaced, Swap, in_water, pulled_out, swaps
-from traywarden.domain.qartod import FAIL, PASS, SUSPECT, climatology
+from traywarden.domain.qartod import FAIL, PASS, SUSPECT
+from traywarden.domain.qartod_wide import climatology
 from traywarden.domain.series import FloatArray, HeadSeries, IntArray
 from traywarden.domain.sunlit import sunlit
 from traywarden.domain.troubles import UNITS, Fault, Trouble, flag_troubles, stretches

@@ -1,11 +1,11 @@
 """What needs the grower now and today: the watch's own rules, asked of every tray at this instant."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
 from traywarden.domain.advice import what_helps_cold
-from traywarden.domain.episodes import RuleState, fold
+from traywarden.domain.episodes import Episode, RuleState, fold
 from traywarden.domain.evidence import Evidence
 from traywarden.domain.garden import PlaceKind, Tray
 from traywarden.domain.moisture import fraction
@@ -122,8 +122,12 @@ def ask_today(ground: Ground) -> TodayAnswer:
     start_ms = ground.now_ms - LOOK_BACK_WATERING_MS
     water = tray_waterings(ground, start_ms, ground.now_ms + 1)
     drying = DryingNow(ground, water, start_ms - LEAD_MS, air_forecast(ground))
+    open_before: dict[tuple[str, int], Episode] = {}
+    for episode in episode_store.standing(ground.tx, ground.now_ms - LOOK_BACK_MS):
+        open_before.setdefault((episode.rule, episode.tray_id), episode)
     seen = [
-        _Tray(ground, judge, knowledge, tray, water[tray.tray_id], drying) for tray in ground.trays.values()
+        _Tray(ground, judge, knowledge, tray, water[tray.tray_id], drying, open_before)
+        for tray in ground.trays.values()
     ]
     needs = sorted((need for tray in seen for need in tray.needs), key=_urgency)
     soon = sorted((s for tray in seen for s in tray.soon), key=lambda s: s.by)
@@ -158,7 +162,9 @@ class _Tray:
         tray: Tray,
         water: TrayWettings,
         drying: DryingNow,
+        open_before: Mapping[tuple[str, int], Episode],
     ) -> None:
+        self._open_before = open_before
         self._ground, self._judge, self._tray, self._water = ground, judge, tray, water
         place = ground.place_of(tray.tray_id, ground.now_ms)
         self._place = place.name if place else None
@@ -172,6 +178,7 @@ class _Tray:
                 ground.now_ms + CLOCK_AHEAD_MS,
                 blind_after_ms=judge.blind_after_ms,
                 earliest_year=ground.settings["wire.earliest_year"],
+                only_for=tuple(judge.rules.values()),
             )
         )
         self._last = evidence[-1] if evidence else None
@@ -186,14 +193,7 @@ class _Tray:
             self.soon += self._drying(drying)
 
     def _ask(self, rule: Rule, evidence: Sequence[Evidence]) -> None:
-        kept = next(
-            (
-                e
-                for e in episode_store.episodes(self._ground.tx, rule=rule.name, tray_id=self._tray.tray_id)
-                if e.opened_ms <= self._begin_ms and (e.closed_ms is None or e.closed_ms > self._begin_ms)
-            ),
-            None,
-        )
+        kept = self._open_before.get((rule.name, self._tray.tray_id))
         verdicts = [(e.at_ms, rule.judge(e)) for e in evidence]
         start = RuleState(judged_to_ms=self._begin_ms, open_since_ms=kept.opened_ms if kept else None)
         state, stretches = fold(start, verdicts, self._judge.delays(rule))

@@ -1,5 +1,6 @@
 """When each tray was watered, how, and how long ago: what sensors saw, joined with what the journal says."""
 
+from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -7,7 +8,7 @@ from datetime import datetime
 import numpy as np
 
 from traywarden.domain.garden import Tray
-from traywarden.domain.journal import Entry, Kind
+from traywarden.domain.journal import Entry, Kind, Stay
 from traywarden.domain.moisture import percent_of_container_capacity
 from traywarden.domain.rain import Told, classify
 from traywarden.domain.series import HeadSeries
@@ -15,13 +16,13 @@ from traywarden.domain.wetting import Wetting, WettingKind
 from traywarden.services.questions.ground import DAY_MS, Ground
 from traywarden.services.series import rain_series
 from traywarden.services.wettings import (
-    LEAD_MS,
     LOOK_BACK_MS,
     Event,
     event_ms,
     head_wettings,
     joined,
     known_from,
+    lead_from_ms,
     merged,
 )
 
@@ -98,27 +99,32 @@ class TrayWettings:
 
 def tray_waterings(ground: Ground, start_ms: int, end_ms: int) -> dict[int, TrayWettings]:
     """Wettings of every tray in [start_ms, end_ms): all trays at once, as rain shows only in company."""
-    series = {t: ground.tray_series(t, start_ms - LEAD_MS, end_ms) for t in ground.trays}
+    from_ms = lead_from_ms(start_ms)
+    ground.have_at_hand(ground.trays, from_ms, end_ms)
+    series = {t: ground.tray_series(t, from_ms, end_ms) for t in ground.trays}
     by_head = {t: tuple(tuple(head_wettings(head)) for head in mine) for t, mine in series.items()}
     seen = {t: merged(by_head[t]) for t, mine in series.items() if mine}
     entries = [e for e in ground.facts.entries if e.kind in (Kind.WATERED, Kind.RAINED) and e.at_ms < end_ms]
 
-    def covered(tray_id: int, at_s: float) -> bool:
-        place = ground.place_of(tray_id, round(at_s * 1000))
-        return place is None or place.covered  # where nobody knows the place, rain is not claimed
-
+    concerned = [(entry, trays_concerned(ground, entry)) for entry in entries]
+    covered = _Cover(ground)
     sheltered = {place.place_id for place in ground.places.values() if place.covered}
     rain_s, rain_mm = _rain(
         rain_series(
             ground.tx,
             ground.facts,
             sheltered,
-            start_ms - LEAD_MS,
+            from_ms,
             end_ms,
             earliest_year=ground.settings["wire.earliest_year"],
         )
     )
-    told = [t for e in entries for t in _told(ground, e)]
+    told = [t for e, tray_ids in concerned for t in _told(e, tray_ids)]
+    written: dict[int, list[Entry]] = {tray_id: [] for tray_id in ground.trays}
+    for entry, tray_ids in concerned:
+        if entry.kind is Kind.WATERED:
+            for tray_id in tray_ids:
+                written[tray_id].append(entry)
     judged = classify(seen, covered, rain_time_s=rain_s, rain_mm=rain_mm, told=told)
     return {
         tray_id: TrayWettings(
@@ -126,26 +132,47 @@ def tray_waterings(ground: Ground, start_ms: int, end_ms: int) -> dict[int, Tray
             by_head[tray_id],
             joined(
                 [w for w in judged.get(tray_id, []) if w.onset_s * 1000 >= start_ms],
-                [e for e in entries if e.kind is Kind.WATERED and concerns(ground, e, tray_id)],
+                written[tray_id],
             ),
         )
         for tray_id in ground.trays
     }
 
 
-def concerns(ground: Ground, entry: Entry, tray_id: int) -> bool:
-    """Whether a “watered” entry is about this tray: by name, or through the place where it stood."""
+def trays_concerned(ground: Ground, entry: Entry) -> list[int]:
+    """The trays a “watered” entry is about: by name, or through the place where they stood."""
     if entry.tray_id is not None:
-        return entry.tray_id == tray_id
-    return entry.place_id is not None and entry.place_id == ground.facts.place_of_tray(tray_id, entry.at_ms)
+        return [entry.tray_id] if entry.tray_id in ground.trays else []
+    if entry.place_id is None:
+        return []
+    return [t for t in ground.trays if ground.facts.place_of_tray(t, entry.at_ms) == entry.place_id]
 
 
-def _told(ground: Ground, entry: Entry) -> list[Told]:
+class _Cover:
+    """Whether rain is kept off a tray at an instant; where nobody knows its place, rain is not claimed."""
+
+    def __init__(self, ground: Ground) -> None:
+        stays: dict[int, list[Stay]] = {tray_id: [] for tray_id in ground.trays}
+        for stay in ground.facts.tray_places:
+            stays.setdefault(stay.subject, []).append(stay)
+        self._since: dict[int, tuple[list[int], list[bool]]] = {}
+        for tray_id, mine in stays.items():
+            turns = sorted({at for s in mine for at in (s.start_ms, s.end_ms) if at is not None})
+            places = [ground.place_of(tray_id, at_ms) for at_ms in turns]
+            self._since[tray_id] = turns, [place is None or place.covered for place in places]
+
+    def __call__(self, tray_id: int, at_s: float) -> bool:
+        turns, covered = self._since[tray_id]
+        now = bisect_right(turns, round(at_s * 1000)) - 1
+        return now < 0 or covered[now]
+
+
+def _told(entry: Entry, tray_ids: Sequence[int]) -> list[Told]:
     at_s = entry.at_ms / 1000
     if entry.kind is Kind.RAINED:
         return [Told(at_s, None, WettingKind.RAIN)]
     kind = _KIND_OF.get(str(entry.data.get("how", "")), WettingKind.UNCLEAR)
-    return [Told(at_s, tray_id, kind) for tray_id in ground.trays if concerns(ground, entry, tray_id)]
+    return [Told(at_s, tray_id, kind) for tray_id in tray_ids]
 
 
 def _rain(gauges: Sequence[HeadSeries]) -> tuple[np.ndarray, np.ndarray]:

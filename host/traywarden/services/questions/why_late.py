@@ -2,9 +2,9 @@
 
 from traywarden.domain.crops import Crop
 from traywarden.domain.development import RateCurve
-from traywarden.domain.first_order import HOUR_S
 from traywarden.domain.lateness import Cause, SeedLot, causes
 from traywarden.domain.progress import Progress
+from traywarden.domain.units import HOUR_S
 from traywarden.services.lots import age_years
 from traywarden.services.questions.ground import Ground
 from traywarden.services.questions.nursery import Nursery

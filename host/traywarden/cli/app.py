@@ -1,0 +1,44 @@
+"""The whole program, every command in it: for help, for completion, and for commands in groups."""
+
+from traywarden.cli import (
+    boards,
+    broker,
+    calibrate,
+    crops,
+    demo,
+    entries,
+    imports,
+    journal,
+    lots,
+    notices,
+    outside,
+    probes,
+    questions,
+    replay,
+    run,
+    setup,
+    trays,
+    upkeep,
+)
+from traywarden.cli.root import made_app
+
+app = made_app()
+
+setup.register(app)
+trays.register(app)
+lots.register(app)
+crops.register(app)
+probes.register(app)
+boards.register(app)
+broker.register(app)
+calibrate.register(app)
+entries.register(app)
+journal.register(app)
+run.register(app)
+imports.register(app)
+outside.register(app)
+replay.register(app)
+upkeep.register(app)
+questions.register(app)
+notices.register(app)
+demo.register(app)

@@ -107,6 +107,8 @@ def test_a_thread_that_ends_by_itself_brings_the_whole_host_down(
 def test_the_clock_of_a_recording_goes_on_where_the_stored_readings_end(tmp_path: Path) -> None:
     settings = made_home(tmp_path, broker__port=0, host__clock="readings")
     with Store.open(settings.store_url) as store, store.write() as tx:
-        readings.insert(tx, [_reading(0), _reading(5), Reading("bench-1", 1, -1, 0, 0, 0, 20.0)])
+        arrived = [_reading(n)._replace(received_ms=_reading(9).time_ms) for n in (0, 5)]
+        from_tomorrow = _reading(86_400)._replace(received_ms=_reading(9).time_ms)
+        readings.insert(tx, [*arrived, from_tomorrow, Reading("bench-1", 1, -1, 0, 0, 0, 20.0)])
     with Host(settings) as host:
         assert host.clock.now_ms() == _reading(5).time_ms

@@ -122,6 +122,15 @@ def test_a_pack_is_stored_then_acknowledged_then_receipted(bench: _Bench) -> Non
     assert bench.clock.now_ms() == START_MS + 1000
 
 
+def test_a_reading_from_the_future_is_kept_but_sets_no_clock(bench: _Bench) -> None:
+    future = START_MS + 2 * 86_400_000  # a day later than it arrives
+    bench.put(_pack(1))
+    bench.put(packs.pack_from_readings([Reading("bench-1", 1, 3, 2, future, 0, soil_temp_c=0.2)]))
+    bench.run()
+    assert [row[4] for row in bench.rows()] == [START_MS + 1000, future]
+    assert bench.clock.now_ms() == START_MS + 1000
+
+
 def test_redelivered_and_overlapping_packs_change_nothing(bench: _Bench) -> None:
     for pack in (_pack(0, 1), _pack(1, 2), _pack(0, 1), _pack(2, 1)):
         bench.put(pack)

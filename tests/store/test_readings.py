@@ -160,6 +160,20 @@ def test_the_newest_time_is_known_per_head(store: Store) -> None:
         }
 
 
+def test_a_clock_is_set_by_no_reading_dated_later_than_its_arrival(store: Store) -> None:
+    far = reading(9, time_ms=START_MS + 90 * STEP_MS, received_ms=START_MS, soil_temp_c=1.0)
+    ahead_alone = reading(3, head=2, time_ms=START_MS + 90 * STEP_MS, received_ms=START_MS, soil_temp_c=1.0)
+    ten_minutes = reading(5, head=0, time_ms=START_MS + 600_000, received_ms=START_MS, soil_temp_c=1.0)
+    insert(store, reading(4), far, ahead_alone, ten_minutes)
+    with store.read() as tx:
+        ids = {head.label: head.head_id for head in probes.heads(tx)}
+        assert readings.newest(tx)[ids["bench-1/1"]] == far.time_ms
+        assert readings.newest_credible(tx) == {
+            ids["bench-1/1"]: START_MS + 4 * STEP_MS,
+            ids["bench-1/0"]: START_MS + 600_000,
+        }
+
+
 def test_stored_sequences_are_those_of_one_boot_over_all_heads(store: Store) -> None:
     insert(store, reading(1), reading(1, head=2), reading(3), reading(4, head=2), reading(2, boot=4))
     with store.read() as tx:

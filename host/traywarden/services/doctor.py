@@ -142,7 +142,7 @@ def _with_store(store: Store, settings: Settings, now_ms: int, checks: list[Chec
     with store.read() as tx:
         garden = garden_store.the_garden(tx)
         if settings["host.clock"] == "readings":
-            now_ms = max(reading_store.newest(tx).values(), default=now_ms)
+            now_ms = max(reading_store.newest_credible(tx).values(), default=now_ms)
         cards = probe_cards(tx, now_ms)
         held = quarantine_store.listed(tx, 1)
         unread = quarantine_store.count(tx)

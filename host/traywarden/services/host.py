@@ -200,7 +200,7 @@ class Host:
         earliest_ms = int(datetime(self.settings["wire.earliest_year"], 1, 1, tzinfo=UTC).timestamp() * 1000)
         clock = ReadingsClock(earliest_ms=earliest_ms)
         with store.read() as tx:
-            for time_ms in sorted(reading_store.newest(tx).values()):
+            for time_ms in sorted(reading_store.newest_credible(tx).values()):
                 clock.observe(time_ms)
         return clock
 

@@ -11,6 +11,7 @@ from typing import Any
 
 import msgspec
 
+from traywarden.domain.quality import NEWER_THAN_RECEIVED_MS
 from traywarden.domain.readings import Reading
 from traywarden.errors import StoreBusyError, StoreFullError, TraywardenError, WireError
 from traywarden.links.inbox import Inbox, Link, Message
@@ -58,6 +59,8 @@ class _Batch:
     messages: list[Message] = field(default_factory=list)
     rows: list[Reading] = field(default_factory=list)
     newest: dict[tuple[str, int], int] = field(default_factory=dict)
+    clock_ms: int = 0
+    """Newest measured time that is not dated later than its arrival."""
     earliest: dict[tuple[str, int], int] = field(default_factory=dict)
     heard: dict[str, int] = field(default_factory=dict)
     states: dict[str, tuple[dict[str, Any], int]] = field(default_factory=dict)
@@ -174,10 +177,13 @@ class Ingest:
         batch.rows += rows
         batch.heard[probe] = received_ms
         newest, earliest = batch.newest, batch.earliest
+        credible_ms = received_ms + NEWER_THAN_RECEIVED_MS
         for row in rows:
             who, time_ms = row[:2], row.time_ms
             if time_ms > newest.get(who, -1):
                 newest[who] = time_ms
+            if batch.clock_ms < time_ms <= credible_ms:
+                batch.clock_ms = time_ms
             if time_ms < earliest.setdefault(who, time_ms):
                 earliest[who] = time_ms
         for boot, oldest in info.oldest_by_boot.items():
@@ -270,7 +276,7 @@ class Ingest:
         for probe, told in batch.asked.items():
             self._link.publish(topics.receipt_topic(self._garden, probe), packs.write_time(told))
         if batch.newest:
-            self._clock.observe(max(batch.newest.values()))
+            self._clock.observe(batch.clock_ms)
         self._after_commit(committed)
 
     def _give_receipts(self, batch: _Batch) -> None:

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 from sqlalchemy import Select, bindparam, func, select, tuple_, update
 
+from traywarden.domain.quality import NEWER_THAN_RECEIVED_MS
 from traywarden.domain.readings import VALUE_COLUMNS, Reading
 from traywarden.domain.series import HeadColumns
 from traywarden.store import packed, schema
@@ -200,6 +201,22 @@ def _parts(tx: Tx, asked: dict[str, Any]) -> Iterator[Sequence[Sequence[Any]]]:
 def newest(tx: Tx) -> dict[int, int]:
     """Newest measured time of each head that has any reading."""
     last = select(func.max(_reading.c.time_ms)).where(_reading.c.head_id == _head.c.head_id).scalar_subquery()
+    return {head_id: time_ms for head_id, time_ms in tx.execute(select(_head.c.head_id, last)) if time_ms}
+
+
+def newest_credible(tx: Tx) -> dict[int, int]:
+    """The same, passing over readings dated later than their arrival: what a clock may be set by."""
+    other = _reading.alias()
+    last = (
+        select(other.c.time_ms)
+        .where(
+            other.c.head_id == _head.c.head_id,
+            other.c.time_ms <= other.c.received_ms + NEWER_THAN_RECEIVED_MS,
+        )
+        .order_by(other.c.time_ms.desc())
+        .limit(1)
+        .scalar_subquery()
+    )
     return {head_id: time_ms for head_id, time_ms in tx.execute(select(_head.c.head_id, last)) if time_ms}
 
 

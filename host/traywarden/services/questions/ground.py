@@ -117,7 +117,7 @@ class Ground:
 
 
 def ground(tx: Tx, garden: Garden, settings: Settings, now_ms: int) -> Ground:
-    """The garden as of now_ms, or, where host.clock is “readings”, as of the newest reading."""
+    """The garden as of now_ms, or, where host.clock is “readings”, as of the newest credible reading."""
     found = Ground(
         tx,
         garden,
@@ -131,5 +131,5 @@ def ground(tx: Tx, garden: Garden, settings: Settings, now_ms: int) -> Ground:
     )
     if settings["host.clock"] != "readings":
         return found
-    newest = max(reading_store.newest(tx).values(), default=now_ms)
+    newest = max(reading_store.newest_credible(tx).values(), default=now_ms)
     return replace(found, now_ms=newest)

@@ -98,6 +98,7 @@ def relation(ground: Ground, outside: OutsideAir, hour_s: FloatArray, temp_c: Fl
         garden.latitude_deg,
         garden.longitude_deg,
         half_life_d=HALF_LIFE_D,
+        display=ground.display,
     )
 
 

@@ -59,7 +59,8 @@ def sky_of(ground: Ground) -> Sky:
     until = ground.at((ahead_s[-1] + HOUR_S) * 1000)
     says = f"forecast “{newest.source}”, up to {until:%a %d %b %H:%M}"
     if error.judged and abs(error.bias_c) > 0.1:
-        says += f", corrected by {-error.bias_c:+.1f} °C that its kind was off in the open here"
+        bias = ground.display.temp_difference(-error.bias_c)
+        says += f", corrected by {bias} that its kind was off in the open here"
     humidity = np.interp(ahead_s, newest.time_s, newest.rh_pct)
     return Sky(outside, ahead_s, ahead_c - error.bias_c, humidity, error, says)
 

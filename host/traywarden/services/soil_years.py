@@ -86,7 +86,8 @@ def past_soil(ground: Ground, place: Place, weather: Sequence[WeatherDays] | Non
         _add(found, ground, each.source, hour_s, told, max(spread_c, WEEK_SPREAD_C))
         words = "its days made hours, through the learned relation"
         words += (
-            f"; shifted by {shift_c:+.1f} °C to the open air here ({shared_d} days shared)"
+            f"; shifted by {ground.display.temp_difference(shift_c)} to the open air here "
+            f"({shared_d} days shared)"
             if shared_d >= LEAST_SHARED_D
             else "; taken as it stands, as it shares too few days with the open air here"
         )
@@ -155,13 +156,14 @@ def _learned(
                 ground.zone,
                 ground.garden.latitude_deg,
                 ground.garden.longitude_deg,
+                display=ground.display,
             )
         except ShortOfDataError as short:
             why = why or str(short)
             continue
         days = round(lag.hours / _DAY_H)
         words = (
-            f"soil {lag.in_words}; learned from {days} days of open air {says}, "
+            f"soil {lag.in_words(ground.display)}; learned from {days} days of open air {says}, "
             f"{ground.display.temp(lag.air_low_c, 0)} to {ground.display.temp(lag.air_high_c, 0)}, "
             "and a guess beyond"
         )

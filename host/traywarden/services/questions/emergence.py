@@ -177,6 +177,7 @@ class _Asked:
             dry_line_m3_m3=mix.dry_line_m3_m3 if mix else None,
             capacity_m3_m3=mix.container_capacity_m3_m3 if mix else None,
             calibrated=self._calibrated(mix.mix_id if mix else None),
+            display=ground.display,
         )
 
     def _calibrated(self, mix_id: int | None) -> bool:
@@ -193,7 +194,7 @@ class _Asked:
         hours = self._nursery.hours(self._sowing)
         since = hours.hour_s >= self._sowing.entry.at_ms / 1000 - HOUR_S
         warm_h = float((hours.soil_temp_c[since] > self._curve.best_c + 0.5).sum())
-        found = second_opinion(heat_sum, by_sum, progress, self._curve, warm_h)
+        found = second_opinion(heat_sum, by_sum, progress, self._curve, warm_h, self._ground.display)
         half_s = _reached_s(by_sum, straight, ahead)
         return _opinion(self._ground, heat_sum, found, half_s)
 
@@ -231,7 +232,7 @@ class _Asked:
             ground.at(max(known_ms)) if known_ms else None,
             Done(*(round(x, 3) for x in seen.quantiles())) if seen else None,
             str(self._curve.basis),
-            self._curve.says,
+            self._curve.in_words(ground.display),
             round(progress.coverage, 3),
             None if progress.mean_c is None else round(progress.mean_c, 2),
             round(progress.filled_h, 1),

@@ -181,7 +181,7 @@ def _side(ground: Ground, place: Place, measured: str, turn: Turn, sky: Sky) -> 
         _bands(ground, bundle),
         days,
         basis,
-        f"{lag.in_words}" if lag is not None else "",
+        lag.in_words(ground.display) if lag is not None else "",
         relation_reason,
         reason,
     )

@@ -200,9 +200,9 @@ def _crop(ground: Ground, name: str, subject: Tray | Place) -> Crop | None:
 def _remarks(found: Hardening, display: Display) -> tuple[str, ...]:
     remarks = [
         f"a day counts as outdoors when its low was within {display.temp_span(NIGHT_WITHIN_C, 1)} of the "
-        f"open place and its air at least {DEMAND_PART:g} times as thirsty; seven of the last fourteen are the "
-        "lower end of the published one to two weeks (Univ. of Maryland Extension); the limits of a day are "
-        "ours, no source",
+        f"open place and its air at least {DEMAND_PART:g} times as thirsty; seven of the last fourteen "
+        "are the lower end of the published one to two weeks (Univ. of Maryland Extension); the limits "
+        "of a day are ours, no source",
         "wind, full sun and less water harden plants too, and none of them is measured",
     ]
     if found.demand_part.estimate is None:

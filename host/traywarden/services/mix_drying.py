@@ -7,7 +7,7 @@ from typing import TypeAlias
 
 import numpy as np
 
-from traywarden.domain.demand import assumed_position, reference_demand_mm
+from traywarden.domain.demand import reference_demand_mm
 from traywarden.domain.garden import Mix, Tray
 from traywarden.domain.hourly import Hourly, hourly_together
 from traywarden.domain.journal import Kind
@@ -16,6 +16,7 @@ from traywarden.domain.mix_drying import DryingParams, daily_losses, dried_stret
 from traywarden.domain.series import FloatArray
 from traywarden.domain.waterings import find_wettings
 from traywarden.services.epochs import cut, unbroken
+from traywarden.services.position import position_of
 from traywarden.services.questions.ground import Ground
 from traywarden.store import probes as probe_store
 
@@ -27,19 +28,15 @@ Demand: TypeAlias = Callable[[Hourly], FloatArray]
 
 def reference_demand(ground: Ground) -> Demand:
     """FAO-56’s hourly reference evapotranspiration [mm] from air, humidity and the sun over the garden."""
-    garden = ground.garden
-    position = garden.latitude_deg, garden.longitude_deg
-    if position[0] is None or position[1] is None:
-        position = assumed_position(ground.zone, ground.now_ms / 1000)
-    latitude_deg, longitude_deg = position
+    position = position_of(ground)
 
     def asked(air: Hourly) -> FloatArray:
         return reference_demand_mm(
             air.hour_s,
             air.air_temp_c,
             air.vpd_kpa,
-            latitude_deg=float(latitude_deg or 0.0),
-            longitude_deg=float(longitude_deg or 0.0),
+            latitude_deg=position.latitude_deg,
+            longitude_deg=position.longitude_deg,
         )
 
     return asked

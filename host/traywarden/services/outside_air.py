@@ -10,6 +10,7 @@ from traywarden.domain.lag import LearnedLag, learn_lag
 from traywarden.domain.outside import Forecast
 from traywarden.domain.series import FloatArray
 from traywarden.errors import ShortOfDataError
+from traywarden.services.position import position_of
 from traywarden.services.questions.ground import DAY_MS, Ground
 from traywarden.store import outside as outside_store
 
@@ -89,14 +90,14 @@ def relation(ground: Ground, outside: OutsideAir, hour_s: FloatArray, temp_c: Fl
     if not times.size:
         raise ShortOfDataError("The open air and this were never measured in the same hour.")
     kept = times * HOUR_S >= times[-1] * HOUR_S - LEARN_D * DAY_MS / 1000
-    garden = ground.garden
+    position = position_of(ground)
     return learn_lag(
         times[kept] * HOUR_S,
         outside.air_c[at_outside[kept]],
         temp_c[at_own[kept]],
         ground.zone,
-        garden.latitude_deg,
-        garden.longitude_deg,
+        position.latitude_deg,
+        position.longitude_deg,
         half_life_d=HALF_LIFE_D,
         display=ground.display,
     )

@@ -14,6 +14,7 @@ from traywarden.domain.series import BoolArray, FloatArray, IntArray
 from traywarden.domain.sunlit import sunlit
 from traywarden.domain.troubles import Fault, Trouble, stretches
 from traywarden.domain.units import Display
+from traywarden.services.position import position_of
 from traywarden.services.questions.ground import Ground
 
 Measured = tuple[FloatArray, FloatArray]
@@ -114,14 +115,16 @@ class HourTests:
             f"on {found.days} of {found.days_looked_at} days it was {excess} and more above "
             f"the other air sensors at its warmest, and like them by night{alone}"
         )
+        if stand_in := position_of(self._ground).stand_in:
+            reason += f"; {stand_in}"
         lasting = bool(hours.hour_s[-1] - found.last_s < 36 * HOUR_S)
         count = int((~np.isnan(hours.air_temp_c)).sum())
         span = (found.first_s, found.last_s, lasting, count)
         return Trouble(hours.label, "air_temp_c", Fault.IN_SUN, *span, SUSPECT, reason)
 
     def night(self, hour_s: FloatArray) -> BoolArray:
-        garden = self._ground.garden
-        return is_night(hour_s, self._ground.zone, garden.latitude_deg, garden.longitude_deg)
+        position = position_of(self._ground)
+        return is_night(hour_s, self._ground.zone, position.latitude_deg, position.longitude_deg)
 
     def _troubles(
         self, hours: Hourly, column: Column, codes: IntArray, fault: Fault, words: Callable[[str], str]

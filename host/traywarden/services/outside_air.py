@@ -124,7 +124,8 @@ def forecast_error(forecasts: Sequence[Forecast], outside: OutsideAir | None) ->
 def hours_ahead(forecast: Forecast, now_s: float) -> tuple[FloatArray, FloatArray]:
     """Whole hours from now on that a forecast speaks of, without a gap [s, °C]; empty where it does not.
 
-    Steps up to six hours are bridged by straight lines; at a longer one it ends.
+    They begin now, or where it begins. Steps up to six hours are bridged by straight lines; at a longer one
+    it ends.
     """
     known = np.isfinite(forecast.air_temp_c)
     times, air = forecast.time_s[known], forecast.air_temp_c[known]
@@ -136,7 +137,7 @@ def hours_ahead(forecast: Forecast, now_s: float) -> tuple[FloatArray, FloatArra
         if times[hole + 1] > start_s:
             times, air = times[: hole + 1], air[: hole + 1]
             break
-    if times[0] > start_s + HOUR_S or times[-1] < start_s:
-        return np.empty(0), np.empty(0)
+    if times[0] > start_s + HOUR_S:
+        start_s = np.ceil(times[0] / HOUR_S) * HOUR_S
     whole = np.arange(start_s, times[-1] + 1, HOUR_S)
     return np.asarray(whole), np.asarray(np.interp(whole, times, air))

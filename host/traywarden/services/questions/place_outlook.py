@@ -167,7 +167,7 @@ def _side(ground: Ground, place: Place, measured: str, turn: Turn, sky: Sky) -> 
     if lag is not None and sky.outside is not None and sky.ahead_s.size:
         driven = driven_by(lag, sky, hourly.hour_s, mean)
         lows = [
-            forecast_expected(ground, driven, hours, lag, turn, sky.outside, sky.error, of_night=n) or own
+            forecast_expected(ground, driven, hours, lag, turn, sky, of_night=n) or own
             for n, own in zip((True, False), lows, strict=True)
         ]
         bundle = driven if bundle is None else continued(driven, bundle)

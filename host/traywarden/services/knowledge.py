@@ -4,13 +4,13 @@ Reloaded only when the journal or the nouns have changed, so that judging one tr
 """
 
 from bisect import bisect_right
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 
 from traywarden.domain.crops import Crop
 from traywarden.domain.evidence import Evidence, Sown, head_samples
 from traywarden.domain.garden import Mix, Place, Tray
-from traywarden.domain.journal import Entry, Facts, Kind
+from traywarden.domain.journal import CAPACITY_TURNS, Entry, Facts, Kind
 from traywarden.domain.notice_words import Watered
 from traywarden.domain.wetting import Wetting
 from traywarden.services.series import tray_series
@@ -31,7 +31,7 @@ KNOWN_FROM = {
     "journal": "by the journal",
     "sensor and journal": "by the journal, and seen by its sensor",
 }
-TURNS = (Kind.SOWED, Kind.EMERGED, Kind.PLANTED_OUT, Kind.FILLED, Kind.CAPACITY_ACCEPTED)
+TURNS = (Kind.SOWED, Kind.EMERGED, Kind.PLANTED_OUT, *CAPACITY_TURNS)
 OF_MIX = (Kind.CALIBRATED, Kind.CAPACITY_ACCEPTED)
 """Entries that can change a verdict by themselves, without any new reading."""
 
@@ -93,7 +93,9 @@ class Knowledge:
         mine = {e.entry_id: e for e in self._by_tray.get(tray_id, [])}
         for entry in list(mine.values()):
             if entry.kind is Kind.HEAD_PLACED and entry.head_id is not None:
-                mine |= {e.entry_id: e for e in self._by_head[entry.head_id]}
+                theirs = self._by_head[entry.head_id]
+                mine |= {e.entry_id: e for e in theirs}
+                mine |= {e.entry_id: e for e in self._fillings(e.tray_id for e in theirs)}
             if entry.kind is Kind.FILLED and entry.mix_id is not None:
                 mine |= {e.entry_id: e for e in self._by_mix.get(entry.mix_id, [])}
         facts = Facts(mine.values())
@@ -110,6 +112,11 @@ class Knowledge:
             tuple(self._sown(facts, tray_id, at_ms) for at_ms in steps),
             tuple(facts.planted_out(tray_id, at_ms) for at_ms in steps),
         )
+
+    def _fillings(self, tray_ids: Iterable[int | None]) -> Iterator[Entry]:
+        """What other trays were filled with, which a head was in: the mix that it was calibrated in."""
+        for tray_id in set(tray_ids) - {None}:
+            yield from (e for e in self._by_tray.get(tray_id or -1, []) if e.kind is Kind.FILLED)
 
     def _sown(self, facts: Facts, tray_id: int, at_ms: int) -> Sown | None:
         sowing = facts.sowing_of_tray(tray_id, at_ms)

@@ -10,7 +10,7 @@ import numpy as np
 from traywarden.domain.demand import reference_demand_mm
 from traywarden.domain.garden import Mix, Tray
 from traywarden.domain.hourly import Hourly, hourly_together
-from traywarden.domain.journal import Kind
+from traywarden.domain.journal import CAPACITY_TURNS
 from traywarden.domain.mix_advice import MixDrying
 from traywarden.domain.mix_drying import DryingParams, daily_losses, dried_stretches
 from traywarden.domain.series import FloatArray
@@ -85,14 +85,14 @@ def garden_drying(
                     found, lost = _piece(tray, mix, piece, airs, params, ground)
                     stretches += found
                     days += lost
-            if not ground.facts.calibrations(head_id, spans[-1].where):
+            if not ground.facts.calibrated_in(head_id, spans[-1].where):
                 uncalibrated.add(tray.name)
     return GardenDrying(tuple(stretches), tuple(days), frozenset(uncalibrated))
 
 
 def _in_mixes(ground: Ground, tray: Tray, hours: Hourly) -> Iterator[tuple[Mix, Hourly]]:
     """The hours by mix and by the container capacity that held."""
-    turns = {e.at_ms for e in ground.facts.entries if e.kind in (Kind.FILLED, Kind.CAPACITY_ACCEPTED)}
+    turns = {e.at_ms for e in ground.facts.entries if e.kind in CAPACITY_TURNS}
     first_ms, last_ms = hours.hour_s[0] * 1000, hours.hour_s[-1] * 1000
     edges = [first_ms, *sorted(at for at in turns if first_ms < at <= last_ms), np.inf]
     pieces: list[tuple[Mix | None, np.ndarray]] = []

@@ -7,7 +7,7 @@ from datetime import datetime
 from traywarden.domain.bootstrap import Interval
 from traywarden.domain.dry_down import DryDown
 from traywarden.domain.garden import Mix, Tray
-from traywarden.domain.journal import Kind
+from traywarden.domain.journal import CAPACITY_TURNS
 from traywarden.domain.mixes import MixStretch, MixSummary, by_mix, mean_over
 from traywarden.domain.moisture import NOT_CALIBRATED
 from traywarden.domain.psychrometrics import vpd_kpa
@@ -165,7 +165,7 @@ def _as_held(
     def held_at(at_ms: int) -> Mix:
         return ground.facts.mix_as_held(mix, tray.tray_id, at_ms)
 
-    turns = (e.at_ms for e in ground.facts.entries if e.kind is Kind.CAPACITY_ACCEPTED)
+    turns = (e.at_ms for e in ground.facts.entries if e.kind in CAPACITY_TURNS)
     capacities = {held_at(at_ms).container_capacity_m3_m3 for at_ms in (from_ms, *turns, to_ms)}
     return [
         (held, found)

@@ -183,7 +183,7 @@ class _Asked:
     def _calibrated(self, mix_id: int | None) -> bool:
         ground, tray_id = self._ground, self._sowing.tray.tray_id
         stays = ground.facts.heads_in_tray(tray_id, self._sowing.entry.at_ms, ground.now_ms + 1)
-        return bool(stays) and all(ground.facts.calibrations(stay.subject, mix_id) for stay in stays)
+        return bool(stays) and all(ground.facts.calibrated_in(stay.subject, mix_id) for stay in stays)
 
     def _degree_days(self, progress: Progress, ahead: Temperatures | None) -> Opinion | None:
         heat_sum = load_heat_sums().get(self._crop.key) or fitted_heat_sum(self._crop)

@@ -95,6 +95,15 @@ def test_a_count_of_none_is_no_emergence() -> None:
     assert facts.emergence_of_sowing(sown, 100) == some_up
 
 
+def test_seedlings_that_were_potted_up_had_come_up() -> None:
+    sown, again = (Entry(n, at_ms, n, Kind.SOWED, tray_id=1) for n, at_ms in ((1, 10), (4, 200)))
+    none_up = Entry(2, 50, 50, Kind.EMERGED, tray_id=1, data={"count": 0})
+    potted = Entry(3, 90, 90, Kind.POTTED_UP, tray_id=1)
+    facts = Facts([sown, none_up, potted, again])
+    assert [facts.emergence_of_sowing(sown, at_ms) for at_ms in (89, 90)] == [None, potted]
+    assert facts.emergence_of_sowing(again, 300) is None
+
+
 def test_emergence_belongs_to_the_sowing_before_it() -> None:
     first = Entry(1, 0, 1, Kind.SOWED, tray_id=1)
     up = Entry(2, 50, 2, Kind.EMERGED, tray_id=1, data={"count": 3})

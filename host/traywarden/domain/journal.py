@@ -251,8 +251,11 @@ class Facts:
         return bool(turns) and turns[-1].kind is Kind.PLANTED_OUT
 
     def emergence_of_sowing(self, sowing: Entry, at_ms: int) -> Entry | None:
-        """The first emergence recorded for the sowing up to that instant, if any; a count of none is none."""
-        seen = self.of_tray(sowing.tray_id or -1, Kind.EMERGED)
+        """The first entry up to that instant that shows seedlings of the sowing, if any.
+
+        A count of none shows none; seedlings that were potted up had come up, also where nobody wrote it down.
+        """
+        seen = self.of_tray(sowing.tray_id or -1, Kind.EMERGED, Kind.POTTED_UP)
         return next((e for e in seen if sowing.at_ms <= e.at_ms <= at_ms and e.data.get("count") != 0), None)
 
     def calibrations(self, head_id: int, mix_id: int | None) -> list[Calibration]:

@@ -31,7 +31,7 @@ KNOWN_FROM = {
     "journal": "by the journal",
     "sensor and journal": "by the journal, and seen by its sensor",
 }
-TURNS = (Kind.SOWED, Kind.EMERGED, Kind.PLANTED_OUT, *CAPACITY_TURNS)
+TURNS = (Kind.SOWED, Kind.EMERGED, Kind.POTTED_UP, Kind.PLANTED_OUT, *CAPACITY_TURNS)
 OF_MIX = (Kind.CALIBRATED, Kind.CAPACITY_ACCEPTED)
 """Entries that can change a verdict by themselves, without any new reading."""
 

@@ -253,7 +253,8 @@ class Facts:
     def emergence_of_sowing(self, sowing: Entry, at_ms: int) -> Entry | None:
         """The first entry up to that instant that shows seedlings of the sowing, if any.
 
-        A count of none shows none; seedlings that were potted up had come up, also where nobody wrote it down.
+        A count of none shows none; seedlings that were potted up had come up, also where nobody wrote that
+        down.
         """
         seen = self.of_tray(sowing.tray_id or -1, Kind.EMERGED, Kind.POTTED_UP)
         return next((e for e in seen if sowing.at_ms <= e.at_ms <= at_ms and e.data.get("count") != 0), None)

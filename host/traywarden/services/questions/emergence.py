@@ -120,8 +120,11 @@ class _Asked:
         up = self._sowing.up
         if up is not None and state in (UP, COMING_UP):
             words = f"{self._crop.name} is up since {self._day(up.at_ms / 1000)}"
-            if self._sowing.most_up:
-                words += f", {self._sowing.most_up} seedlings of {self._sowing.seeds.count} seeds"
+            if most := self._sowing.most_up:
+                sown = self._sowing.seeds.count
+                words += (
+                    f", {most} seedling{'' if most == 1 else 's'} of {sown} seed{'' if sown == 1 else 's'}"
+                )
             if state == COMING_UP and found.half.mid_s is not None:
                 words += f"; half of what will come is expected by {self._span(found.half)}"
             return f"{words}."

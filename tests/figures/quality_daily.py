@@ -1,4 +1,4 @@
-"""What the tests find in the two tables that are no series of a head: daily weather, and pairs of moisture."""
+"""What the tests find in two tables that are no series of a head: daily weather, and pairs of moisture."""
 
 from collections.abc import Iterator
 from dataclasses import dataclass

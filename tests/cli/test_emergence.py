@@ -68,6 +68,21 @@ def test_fahrenheit_is_spoken_where_it_is_set(little: CommandLine, monkeypatch: 
     assert "Mix 57.0 °F in the mean" in out
 
 
+def test_no_answer_mixes_degrees(little: CommandLine, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("TRAYWARDEN_DISPLAY_TEMPERATURE", "F")
+    for asked in (
+        ("emergence",),
+        ("emergence", "lettuce"),
+        ("emergence", "peppers"),
+        ("quality",),
+        ("outlook",),
+        ("places", "harden", "Cold frame"),
+        ("today",),
+    ):
+        out = little.ok(*asked)
+        assert "°C" not in out, asked
+
+
 def test_json_has_times_bands_and_causes(little: CommandLine) -> None:
     found = little.json("emergence", "lettuce")
     (tray,) = found["trays"]

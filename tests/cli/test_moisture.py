@@ -42,6 +42,17 @@ def test_one_tray_says_level_signs_dry_end_capacity_drift_and_warmth(season: Com
         assert words in out
 
 
+def test_per_degree_is_per_degree_shown(season: CommandLine, monkeypatch: pytest.MonkeyPatch) -> None:
+    def effect(degree: str) -> float:
+        (line,) = (x for x in season.ok("moisture", "tray 6", "-d", "60").splitlines() if "more read" in x)
+        assert f"10 °{degree} more read" in line
+        return float(line.split("more read ")[1].split(" ")[0])
+
+    celsius = effect("C")
+    monkeypatch.setenv("TRAYWARDEN_DISPLAY_TEMPERATURE", "F")
+    assert effect("F") == pytest.approx(celsius / 1.8, abs=0.0001)
+
+
 def test_what_is_shown_can_be_accepted_is_seen_in_the_journal_and_taken_back(season: CommandLine) -> None:
     out = season.ok("moisture")
     assert 'To let that hold from now on: traywarden mix accept "Heavy mix"' in out

@@ -115,6 +115,26 @@ def test_two_counts_of_one_day_show_no_end() -> None:
     assert batch(entry(2, 8, count=20), entry(3, 9, count=20)).complete
 
 
+def test_one_of_many_up_on_two_days_is_not_the_end() -> None:
+    """It came alone, so that the others may be on their way; weeks of quiet say that they are not."""
+    alone = [entry(2, 7, count=1), entry(3, 8, count=1)]
+    assert batch(*alone, sown=80).still_rising
+    assert batch(*alone, entry(4, 10, count=1), sown=80).still_rising
+    assert not batch(*alone, *(entry(k, k, count=1) for k in range(10, 21)), sown=80).still_rising
+
+
+def test_a_quiet_day_in_the_middle_is_not_the_end_and_all_up_is() -> None:
+    middle = [entry(2, 6, count=2), entry(3, 7, count=6), entry(4, 8, count=6)]
+    assert batch(*middle, sown=80).still_rising
+    assert batch(*middle, entry(5, 12, count=6), sown=80).complete
+    assert batch(entry(2, 6, count=10), entry(3, 7, count=40), sown=40).complete
+
+
+def test_late_seedlings_after_three_weeks_are_not_the_end() -> None:
+    assert batch(entry(2, 15, count=1), entry(3, 19, count=6), entry(4, 22, count=14)).still_rising
+    assert batch(entry(2, 22, count=30)).complete  # nobody looked before
+
+
 def test_none_up_early_is_not_yet_the_end() -> None:
     assert batch(entry(2, 4, count=0)).still_rising
     assert not batch(entry(2, 4, count=0), entry(3, 24, count=0)).still_rising

@@ -46,4 +46,4 @@ def test_four_days_do_not_show_what_is_usual() -> None:
 def test_a_lone_odd_hour_beside_neighbours_is_passed_over_and_three_are_not() -> None:
     mine, others = np.full(12, 15.0), np.full((2, 12), 15.0)
     mine[3], mine[7:10] = 40.0, (22.0, 30.0, 22.0)
-    assert unlike_neighbours(mine, others).tolist() == [1, 1, 1, 1, 1, 1, 1, 3, 4, 3, 1, 1]
+    assert unlike_neighbours(mine, others, 6.0, 12.0).tolist() == [1, 1, 1, 1, 1, 1, 1, 3, 4, 3, 1, 1]

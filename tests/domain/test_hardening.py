@@ -67,7 +67,11 @@ def test_the_rules_of_extension_services_are_the_published_ones() -> None:
     assert night_rules("muskmelon")[0].low_f == 50
     green_bay = next(line for line in page.splitlines() if "Green Bay" in line)
     assert "nights ≥ 50 °F after a week" in green_bay
-    assert night_rules("tomato")[1].low_f == 50
+    assert "not out below 60 °F (15.6 °C)" in green_bay
+    for crop in ("tomato", "pepper"):
+        _, first, later = night_rules(crop)
+        assert (first.low_f, later.low_f) == (60, 50)
+        assert first.low_c == pytest.approx(15.6, abs=0.05)
 
 
 def test_every_listed_crop_is_one_of_the_table() -> None:
@@ -83,7 +87,8 @@ def test_a_frame_keeps_plants_soft_and_says_by_how_much() -> None:
     assert found.demand_part.low == pytest.approx(0.5)
     assert {day.why for day in found.days} == {"warmer night"}
     last = BED_LOW_C[-7:]
-    assert [count.cold_nights for count in found.rules] == [7, int((last < 10).sum())]
+    below = [int((last < low_c).sum()) for low_c in (18.3, 15.6, 10)]
+    assert [count.cold_nights for count in found.rules] == below
     assert found.lowest_c == pytest.approx(last.min())
 
 

@@ -7,6 +7,7 @@ from traywarden.domain.development import curve_for
 from traywarden.domain.lateness import Cause, SeedLot, Verdict, causes, likeliest, longest_run_h
 from traywarden.domain.progress import progress_since
 from traywarden.domain.series import FloatArray
+from traywarden.domain.units import Display
 from traywarden.store.crops import load_crops
 
 HOURS = 10 * 24
@@ -21,6 +22,7 @@ def judged(
     lot: SeedLot | None = GOOD,
     *,
     calibrated: bool = True,
+    display: Display = Display(),  # noqa: B008
 ) -> dict[str, Cause]:
     temps = np.full(HOURS, 20.0) if temp_c is None else temp_c
     curve = curve_for(load_crops()[crop])
@@ -37,6 +39,7 @@ def judged(
         dry_line_m3_m3=0.28,
         capacity_m3_m3=0.55,
         calibrated=calibrated,
+        display=display,
     )
     assert [cause.name for cause in found] == ["cold", "heat", "dried out", "drowned", "old or weak seed"]
     return {cause.name: cause for cause in found}
@@ -52,7 +55,7 @@ def test_cold_is_told_in_hours_and_degree_hours_below_the_minimum() -> None:
     temps[:100] = 7.0
     cold = judged(temp_c=temps)["cold"]
     assert cold.verdict is Verdict.LIKELY
-    assert "100 of 240 h below its minimum of 10.0 °C, together 300 degree-hours" in cold.says
+    assert "100 of 240 h below its minimum of 10.0 °C, together 300 °C·hours" in cold.says
 
 
 def test_a_day_of_cold_water_makes_cold_likely_for_warm_season_seed_alone() -> None:
@@ -61,6 +64,15 @@ def test_a_day_of_cold_water_makes_cold_likely_for_warm_season_seed_alone() -> N
     assert judged("pepper", temps)["cold"].verdict is Verdict.LIKELY
     assert "24 h below 10 °C" in judged("pepper", temps)["cold"].says
     assert judged("cabbage", temps)["cold"].verdict is Verdict.NO
+
+
+def test_reasons_speak_fahrenheit_where_it_is_set() -> None:
+    temps = np.full(HOURS, 22.0)
+    temps[:24], temps[24:60] = 8.0, 40.0
+    told = judged("pepper", temps, display=Display("F"))
+    assert "24 of 240 h below its minimum of 59.0 °F, together 302 °F·hours" in told["cold"].says
+    assert "24 h below 50 °F, which hurts" in told["cold"].says
+    assert "36 h above its maximum of 95.0 °F; the warmest hour had 104.0 °F" in told["heat"].says
 
 
 @pytest.mark.parametrize(("crop", "verdict"), [("lettuce", Verdict.LIKELY), ("tomato", Verdict.NO)])

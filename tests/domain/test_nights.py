@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 
+from traywarden.domain.lows_highs import walk
 from traywarden.domain.nights import STILL_NIGHT_H, Hours, past_turns, turn_at, turn_of
 from traywarden.domain.series import FloatArray
 
@@ -70,14 +71,15 @@ def test_a_high_is_that_of_the_next_day_and_compared_with_todays_when_it_has_bee
 
 @pytest.mark.parametrize("asked_h", [3, 7, 8, 12, 18, 20, 23])
 def test_nothing_later_than_the_question_is_known_to_it(asked_h: int) -> None:
-    """Every reading after the clock time of a row may change; what the row knew does not."""
+    """Every reading after the clock time of a row may change; what the row knew and told does not."""
     random = np.random.default_rng(2)
     lows = random.normal(10, 3, 40)
     true = hours_of(lows)
     now_s = true.start_s + (39 * 24 + asked_h) * 3600
     for of_night in (True, False):
         found = past_turns(true, now_s, UTC_ZONE, of_night=of_night, days=20)
-        for row in (3, 11, 19):
+        told = walk(found, half_width_c=5.0, of_night=of_night)
+        for row in (3, 11, 15, 19):
             night = found.nights[row]
             asked_on = night + timedelta(days=asked_h < STILL_NIGHT_H)
             asked = round((at(f"{asked_on} {asked_h:02d}:00", UTC_ZONE) - true.start_s) // 3600)
@@ -93,6 +95,25 @@ def test_nothing_later_than_the_question_is_known_to_it(asked_h: int) -> None:
             np.testing.assert_array_equal(found.marks[row], other.marks[row])
             assert found.plain_c[row] == other.plain_c[row]
             assert found.so_far_c[row] == pytest.approx(other.so_far_c[row], nan_ok=True)
+            retold = walk(other, half_width_c=5.0, of_night=of_night)
+            for name in ("estimate_c", "low_c", "high_c", "calibrated"):
+                assert getattr(told, name)[row] == getattr(retold, name)[row]
+            assert row < 15 or told.calibrated[row]
+
+
+def test_asked_between_two_hours_the_past_knows_no_more_than_whole_hours_before() -> None:
+    """At 20:40 the hour that is running counts now, as far as it was measured; in the past it was not
+    over."""
+    true = hours_of(np.random.default_rng(2).normal(10, 3, 40))
+    now_s = at("2026-06-09 20:40", UTC_ZONE)
+    found = past_turns(true, now_s, UTC_ZONE, of_night=True, days=20)
+    for row in (3, 18):
+        asked = round((at(f"{found.nights[row]} 20:00", UTC_ZONE) - true.start_s) // 3600)
+        changed = true.mean_c.copy()
+        changed[asked:] -= 50
+        late = Hours(true.start_s, changed, changed, changed, true.dew_point_c)
+        other = past_turns(late, now_s, UTC_ZONE, of_night=True, days=20)
+        assert found.so_far_c[row] == other.so_far_c[row]
 
 
 def test_asked_early_in_the_morning_the_last_low_is_that_of_the_night_that_is_ending() -> None:

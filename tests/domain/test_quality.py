@@ -153,6 +153,13 @@ def test_volts_that_repeat_for_a_day_are_stuck_and_a_thawing_soil_stays_in_use()
     assert counts(flag_values("moisture_v", hours, alive)) == {}
 
 
+@pytest.mark.parametrize(("hours", "flagged"), [(3, 8), (3.1, 0), (12, 0), (24, 0)])
+def test_readings_too_far_apart_to_tell_are_not_called_stuck(hours: float, flagged: int) -> None:
+    """Air must rest for six hours: three readings three hours apart tell, two or one do not."""
+    flags = flag_values("air_temp_c", _steps(10, hours * HOUR_S), np.full(10, 8.0))
+    assert counts(flags) == ({Flag.STUCK: flagged} if flagged else {})
+
+
 def test_humidity_above_100_is_flagged_and_kept() -> None:
     flags = flag_values("rh_pct", _steps(4, 60), np.array([99.0, 100.0, 104.5, 109.4]))
     assert flags.tolist() == [0, 0, Flag.HUMIDITY_ABOVE_100, Flag.HUMIDITY_ABOVE_100]

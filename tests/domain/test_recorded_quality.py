@@ -5,7 +5,7 @@
 
 import pytest
 
-from tests.figures import quality
+from tests.figures import quality, quality_daily
 from traywarden.domain.troubles import Fault
 
 LEAST_RECALL = {
@@ -44,3 +44,20 @@ def test_heads_out_of_the_mix_are_found_in_moist_ground_and_nowhere_else() -> No
     wet = {s.record: s for s in quality.scores() if s.fault is Fault.IN_WATER}
     assert wet["Bondville 1998"].found >= 16
     assert all(s.beside == 0 for s in wet.values())
+
+
+@pytest.mark.data
+def test_four_years_of_daily_weather_bear_no_flag_and_no_season_is_broken() -> None:
+    """One value a day is too few to call a sensor stuck or a jump a spike: neither may be claimed."""
+    found = quality_daily.seattle()
+    assert [(day.days, day.by_flag) for day in found] == [(1461, {})] * 3
+    assert [day.unseasonable for day in found] == [0, 0, None]
+
+
+@pytest.mark.data
+def test_no_test_of_readings_sees_that_a_sensor_is_off_from_what_is_weighed() -> None:
+    """All of it lies in range; a calibration in one's own mix is what tells."""
+    found = quality_daily.sensor_against_sample()
+    assert (found.pairs, found.out_of_range) == (100, 0)
+    assert found.beyond_a_tenth > 30
+    assert found.correlation == pytest.approx(0.31, abs=0.005)  # as the data's README says

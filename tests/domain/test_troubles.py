@@ -4,6 +4,7 @@ import numpy as np
 
 from traywarden.domain.flags import LEFT_OUT, Flag
 from traywarden.domain.troubles import Fault, flag_troubles, stretches
+from traywarden.domain.units import Display
 
 
 def test_every_fault_says_what_to_do() -> None:
@@ -33,3 +34,9 @@ def test_a_reason_names_the_values_and_a_trouble_up_to_the_last_reading_lasts() 
     (found,) = flag_troubles("p/1", "soil_temp_c", np.arange(0.0, 2400.0, 600.0), values, flags)
     assert "95 to 96.5 °C" in found.reason
     assert found.lasting
+    (fahrenheit,) = flag_troubles(
+        "p/1", "soil_temp_c", np.arange(0.0, 2400.0, 600.0), values, flags, Display("F")
+    )
+    assert "203 to 205.7 °F" in fahrenheit.reason
+    frozen = flag_troubles("p/1", "moisture_m3_m3", np.zeros(1), np.zeros(1), np.array([int(Flag.FROZEN)]))
+    assert "at or below 0 °C" in frozen[0].reason

@@ -12,7 +12,7 @@ from scipy.interpolate import PchipInterpolator
 from scipy.optimize import minimize
 from scipy.special import ndtr, ndtri
 
-from tests.figures import records
+from tests.figures import emergence_band, records, sown_again
 from tests.shared_data import reference_file, shared_file
 from traywarden.domain.crops import Crop
 from traywarden.domain.development import RateCurve, between_tested, curve_for
@@ -326,6 +326,8 @@ def lines() -> Iterator[str]:
         rows = outlook(record, first, last)
         off = np.log(rows[:, 2] / rows[:, 0])
         yield f"  {name}: {len(rows)} sowings, holds {covered(rows) * 100:.0f} %; {_miss(off)}"
+    yield from emergence_band.lines()
+    yield from sown_again.lines()
 
 
 def _plate_lines() -> Iterator[str]:

@@ -13,14 +13,15 @@ import numpy as np
 import pandas as pd
 
 from tests.figures import records
+from tests.figures.outlook_bounds import WHOLE_DAY_H, Bounds, bounds
 from tests.shared_data import shared_file
 from traywarden.demo import plan
 from traywarden.demo.gardener import Gardener
 from traywarden.demo.simulation import Simulation
 from traywarden.domain import drying_speed, foresight, spread
-from traywarden.domain.backtest import Backtest, History, Judged, Score, backtest, judged, score
+from traywarden.domain.backtest import Backtest, History, Score, backtest, judged, score
 from traywarden.domain.demand import reference_demand_mm
-from traywarden.domain.drying import DAY_H, Drying, expected_demand, filled, relative_demand, smoothed
+from traywarden.domain.drying import DAY_H, expected_demand, relative_demand
 from traywarden.domain.hourly import hourly
 from traywarden.domain.psychrometrics import vpd_kpa
 from traywarden.domain.series import SERIES_COLUMNS, HeadSeries
@@ -30,9 +31,6 @@ from traywarden.services.place_demand import TrayDemand
 
 Floats = records.Floats
 
-WHOLE_DAY_H = 24
-"""In open ground a level counts as reached when the mean of the day about the hour is down to it: the daily
-swing is as large as a day's fall there, and the Bondville sensor reads in steps of 0.01."""
 SUMMER = pd.Timestamp("1998-06-01 06:00")  # UTC: midnight there
 BONDVILLE_DEG, FORD_DEG = (40.0, -88.3), (33.7, -115.1)
 """Latitude and longitude to a tenth of a degree, Illinois and California [from memory]."""
@@ -113,28 +111,23 @@ def of_ford_dry_lake(depth: str = "2", *, weather_known: bool = False) -> Backte
     return backtest([ford_dry_lake(depth, weather_known=weather_known)], width=WHOLE_DAY_H)
 
 
-def hindsight_error(found: History, since_s: float = -np.inf) -> float:
-    """Median error a day before, as a part of the day, with the moisture and the fall of the hour known in
-    hindsight: from means of the day about it, which look half a day ahead, going on at that rate."""
-    _, before = judged([found], since_s, WHOLE_DAY_H)
-    by_start = {float(d.hour_s[0]): d for d in found.dryings}
-    errors = [error for each in before for error in _in_hindsight(each, by_start)]
-    return float(np.median(errors))
+@cache
+def bondville_bounds() -> Bounds:
+    """Its sensor reads in steps of 0.01 m³/m³."""
+    return bounds(bondville(), 0.01, SUMMER.timestamp())
 
 
-def _in_hindsight(each: Judged, by_start: dict[float, Drying]) -> Iterator[float]:
-    for asked_s, level, true_h, lasted_h in zip(
-        each.cases.asked_s, each.cases.level_m3_m3, each.cases.true_h, each.lasted_h, strict=True
-    ):
-        start_s = asked_s + (true_h - lasted_h) * 3600
-        drying = by_start[min(by_start, key=lambda s: abs(s - start_s))]
-        mean = smoothed(filled(drying.moisture_m3_m3), WHOLE_DAY_H)
-        hour = (asked_s - drying.hour_s[0]) / 3600 - 0.5 - WHOLE_DAY_H / 2
-        if hour < DAY_H:
-            continue
-        now, then = (float(np.interp(h, np.arange(mean.size), mean)) for h in (hour, hour - DAY_H))
-        hours = (now - level) / (then - now) * DAY_H if then > now else np.inf
-        yield abs(max(hours, 0.0) - true_h) / true_h
+@cache
+def ford_dry_lake_bounds(depth: str = "2") -> Bounds:
+    """Its sensors read in steps of 0.1 %."""
+    return bounds(ford_dry_lake(depth), 0.001)
+
+
+def coverage_by_dry_down(found: History, since_s: float = -np.inf) -> Floats:
+    """How often the interval held in each dry-down by itself, every six hours, up to a week ahead."""
+    rolling, _ = judged([found], since_s, WHOLE_DAY_H)
+    scores = [score([each]) for each in rolling if each.cases.size]
+    return np.array([s.coverage for s in scores if s.coverage is not None])
 
 
 @cache
@@ -208,14 +201,27 @@ def lines() -> Iterator[str]:
     yield "Levels: every 0.01 m³/m³ at x.xx5 in the upper four fifths of each dry-down that fell by 0.03."
     yield "Learnt from earlier dry-downs alone, first by default."
     yield from _told(
-        "Bondville 1998, 5 cm, June to December", of_bondville(), bondville(), SUMMER.timestamp()
+        "Bondville 1998, 5 cm, June to December",
+        of_bondville(),
+        bondville_bounds(),
+        coverage_by_dry_down(bondville(), SUMMER.timestamp()),
     )
     known = of_bondville(weather_known=True).day_before
     yield f"    with the coming day's weather known: off by {_percent(known.median_error)}"
-    yield from _told("Ford Dry Lake 2015, 2 inch", of_ford_dry_lake(), ford_dry_lake())
+    yield from _told(
+        "Ford Dry Lake 2015, 2 inch",
+        of_ford_dry_lake(),
+        ford_dry_lake_bounds(),
+        coverage_by_dry_down(ford_dry_lake()),
+    )
     known = of_ford_dry_lake(weather_known=True).day_before
     yield f"    with the coming day's weather known: off by {_percent(known.median_error)}"
-    yield from _told("Ford Dry Lake 2015, 4 inch (four dry-downs)", of_ford_dry_lake("4"), ford_dry_lake("4"))
+    yield from _told(
+        "Ford Dry Lake 2015, 4 inch (four dry-downs)",
+        of_ford_dry_lake("4"),
+        ford_dry_lake_bounds("4"),
+        coverage_by_dry_down(ford_dry_lake("4")),
+    )
     yield from _told(f"Simulated trays, {DAYS} days (recovery, not realism)", of_simulated())
     yield f"  the same trays for {LONG_DAYS} days: the interval held in dry-downs that began on days"
     for first, last, found in narrowing():
@@ -229,18 +235,30 @@ def lines() -> Iterator[str]:
 
 
 def _told(
-    name: str, found: Backtest, record: History | None = None, since_s: float = -np.inf
+    name: str, found: Backtest, bound: Bounds | None = None, by_dry_down: Floats | None = None
 ) -> Iterator[str]:
     yield name
     yield f"  every six hours, up to a week ahead: {_words(found.rolling)}"
+    if by_dry_down is not None:
+        least, most = (_percent(float(of(by_dry_down))) for of in (np.min, np.max))
+        yield (
+            f"    the interval held in the mean of the dry-downs, each counting once: "
+            f"{_percent(float(by_dry_down.mean()))} (from {least} in one to {most} in another)"
+        )
     yield f"  one day before: {_words(found.day_before)}"
     day = found.day_before
     yield f"    as a part of the whole dry-down until then: {_percent(day.median_error_of_dry_down)}"
-    if record is not None:
-        yield (
-            "    moisture and rate known in hindsight (half a day ahead), going on so: off by "
-            f"{_percent(hindsight_error(record, since_s))}"
-        )
+    if bound is None:
+        return
+    yield (
+        "    moisture and rate known in hindsight (half a day ahead), going on so: off by "
+        f"{_percent(bound.same_rate)}"
+    )
+    yield (
+        f"    the rate to come known exactly ({bound.fall_m3_m3:.3f} m³/m³ in the day), of the moisture only "
+        f"the newest hour: off by {_percent(bound.reading)}; its mean in hindsight in the sensor's steps: "
+        f"{_percent(bound.stepped)}; the last day's mean, carried on at that rate: {_percent(bound.day)}"
+    )
 
 
 def _words(found: Score) -> str:

@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 
 from tests.domain import heads
+from tests.figures import quality_daily
 from tests.shared_data import shared_file
 from traywarden.domain.flags import LEFT_OUT
 from traywarden.domain.misplaced import in_water, pulled_out, swaps
@@ -255,3 +256,4 @@ def lines() -> Iterator[str]:
         f"{theirs.failed_and_left_out} of those are left out here, and of the others "
         f"{theirs.left_out - theirs.failed_and_left_out}"
     )
+    yield from quality_daily.lines()

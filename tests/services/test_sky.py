@@ -7,11 +7,19 @@ import pytest
 
 from tests.services.field_garden import FRAME, MOVED_S, PLACE, FieldGarden, field_garden, forecast_into
 from tests.services.questions.conftest import grounded
+from traywarden.domain.dry_outlook import AirAhead
 from traywarden.domain.psychrometrics import vpd_kpa
+from traywarden.services.questions.ground import Ground
 from traywarden.services.sky import air_forecast, sky_of
 from traywarden.store import outside
 
 pytestmark = pytest.mark.data
+
+
+def air_ahead_of(ground: Ground) -> AirAhead | None:
+    """What is told of the air of the open field."""
+    place = next(place for place in ground.places.values() if place.name == PLACE)
+    return air_forecast(ground)(ground, place)
 
 
 @pytest.fixture(scope="module")
@@ -53,20 +61,44 @@ def test_hours_that_have_passed_are_no_part_of_it(recorded: FieldGarden) -> None
         assert "it is history" in sky_of(ground).says
 
 
-def test_a_forecast_that_begins_later_is_not_called_history(recorded: FieldGarden) -> None:
+def test_until_a_forecast_begins_the_open_air_is_like_its_own_last_days(recorded: FieldGarden) -> None:
     forecast_into(recorded, "08-02", 6, 24, np.zeros(24))
     with grounded(recorded.store, recorded.at_ms("08-02", 6) + 1) as ground:
         newest = outside.newest_forecast(ground.tx, ground.now_ms)
     assert newest is not None
     late_s = newest.time_s[6:]
     with recorded.store.write() as tx:
-        times_ms, air = np.asarray(late_s * 1000, np.int64), {"air_temp_c": newest.air_temp_c[6:]}
+        air = {"air_temp_c": newest.air_temp_c[6:], "rh_pct": newest.rh_pct[6:]}
+        times_ms = np.asarray(late_s * 1000, np.int64)
         outside.put_forecast(tx, "late", round(newest.issued_s * 1000) + 1000, times_ms, air)
     with grounded(recorded.store, recorded.at_ms("08-02", 7)) as ground:
         sky = sky_of(ground)
+        told = air_ahead_of(ground)
+    assert (sky.ahead_s[0], sky.told_from_s) == (recorded.at_ms("08-02", 7) / 1000, late_s[0])
+    assert np.diff(sky.ahead_s).tolist() == [3600.0] * (sky.ahead_s.size - 1)
+    assert "from Sun 02 Aug 12:00 up to Mon 03 Aug 06:00; until then the open air" in sky.says
+    first = round((sky.ahead_s[0] - MOVED_S - recorded.field.time_s[0]) / 3600)
+    truth = recorded.field.air_c[first : first + sky.ahead_c.size]
+    before = sky.ahead_s < sky.told_from_s
+    assert 0 < np.abs(sky.ahead_c - truth)[before].mean() < 3
+    assert np.abs(sky.ahead_c - truth)[~before].max() < 1e-6
+    assert told is not None
+    assert told.hour_s[0] == sky.told_from_s  # drying: its own last days until then
+
+
+def test_a_forecast_that_begins_in_four_days_is_not_used_yet(recorded: FieldGarden) -> None:
+    start_ms = recorded.at_ms("08-08", 6)
+    times_ms = np.asarray(start_ms + 3_600_000 * np.arange(24), np.int64)
+    with recorded.store.write() as tx:
+        outside.put_forecast(
+            tx, "far", recorded.at_ms("08-04", 6), times_ms, {"air_temp_c": np.full(24, 20.0)}
+        )
+    with grounded(recorded.store, recorded.at_ms("08-04", 7)) as ground:
+        sky = sky_of(ground)
     assert sky.ahead_s.size == 0
-    assert (
-        sky.says == "the newest forecast (“late”) says nothing of the hour that is coming, so it is not used"
+    assert sky.says == (
+        "the newest forecast (“far”) begins Sat 08 Aug 06:00, so it is not used yet: "
+        "that is more than 72 h ahead"
     )
 
 

@@ -132,10 +132,13 @@ def test_fahrenheit_when_the_grower_wants_it(sqlite_store: Store) -> None:
     assert "°C" not in notice.body
 
 
-def test_too_cold_ends_at_once_when_the_seed_is_up(garden: WatchedGarden) -> None:
+@pytest.mark.parametrize(("kind", "data"), [(Kind.EMERGED, {"count": 3}), (Kind.POTTED_UP, None)])
+def test_too_cold_ends_at_once_when_the_seed_is_up(
+    garden: WatchedGarden, kind: Kind, data: dict[str, int] | None
+) -> None:
     at = garden.run(START_MS, START_MS + 4 * HOUR_MS, soil_c=COLD_C)
     garden.deliver_all()
-    garden.write(Kind.EMERGED, at - 5 * MINUTE_MS, data={"count": 3})
+    garden.write(kind, at - 5 * MINUTE_MS, data=data)
     garden.see(at, soil_c=COLD_C)
     (episode,) = garden.episodes()
     assert episode.closed_ms == at - 5 * MINUTE_MS

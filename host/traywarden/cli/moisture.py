@@ -8,6 +8,7 @@ from traywarden.cli import completion
 from traywarden.cli.asking import PANEL, asking
 from traywarden.cli.context import JSON_OPTION, emit
 from traywarden.cli.tables import Notes, print_table, say
+from traywarden.domain.units import Display
 from traywarden.services.questions.moisture import DEFAULT_DAYS, MixCapacity, MoistureAnswer, ask_moisture
 from traywarden.services.questions.moisture_head import HeadMoisture, Learned
 
@@ -33,11 +34,12 @@ def moisture(
     Example: `traywarden moisture A1 --days 60`
     """
     with asking() as on:
+        display = on.display
         answer = ask_moisture(on, tray, days)
-    emit(answer, lambda told: _print(told, whole=bool(tray)), as_json=as_json)
+    emit(answer, lambda told: _print(told, display, whole=bool(tray)), as_json=as_json)
 
 
-def _print(answer: MoistureAnswer, *, whole: bool) -> None:
+def _print(answer: MoistureAnswer, display: Display, *, whole: bool) -> None:
     say(answer.sentence)
     rows = [(tray.tray, tray.mix or "", head) for tray in answer.trays for head in tray.heads]
     if rows:
@@ -45,7 +47,7 @@ def _print(answer: MoistureAnswer, *, whole: bool) -> None:
         _print_heads(rows, whole=whole)
     if whole:
         for _, _, head in rows:
-            _print_head(head)
+            _print_head(head, display)
     for mix in answer.mixes:
         if whole or mix.differs:
             say(_capacity_words(mix))
@@ -111,7 +113,7 @@ def _drift(head: HeadMoisture) -> str:
     return f"{drift.m3_m3_in_4_weeks:+.3f} [{drift.low_m3_m3:+.3f} to {drift.high_m3_m3:+.3f}]{mark}"
 
 
-def _print_head(head: HeadMoisture) -> None:
+def _print_head(head: HeadMoisture, display: Display) -> None:
     say(f"\n{head.head}, since {head.since:%Y-%m-%d %H:%M}:")
     if head.level is not None:
         say(f"  Level {head.level.number} by hand: {head.level.signs}.")
@@ -122,15 +124,20 @@ def _print_head(head: HeadMoisture) -> None:
     else:
         say(f"  Container capacity not learned: {learned.reason}.")
     say(f"  Drift: {head.drift.says}.")
-    say(f"  Warmth: {_warmth_words(head)}.")
+    say(f"  Warmth: {_warmth_words(head, display)}.")
 
 
-def _warmth_words(head: HeadMoisture) -> str:
+def _warmth_words(head: HeadMoisture, display: Display) -> str:
     warmth = head.warmth
     if warmth.m3_m3_per_c is None or warmth.low_m3_m3_per_c is None or warmth.high_m3_m3_per_c is None:
         return f"what it does to the sensor cannot be told: {warmth.reason}"
-    per_10 = [v * 10 for v in (warmth.m3_m3_per_c, warmth.low_m3_m3_per_c, warmth.high_m3_m3_per_c)]
-    words = f"10 °C more read {per_10[0]:+.4f} m³/m³ [{per_10[1]:+.4f} to {per_10[2]:+.4f}]"
+    per_10 = [
+        v * 10 / display.degrees_per_c
+        for v in (warmth.m3_m3_per_c, warmth.low_m3_m3_per_c, warmth.high_m3_m3_per_c)
+    ]
+    words = (
+        f"10 °{display.temperature} more read {per_10[0]:+.4f} m³/m³ [{per_10[1]:+.4f} to {per_10[2]:+.4f}]"
+    )
     if not warmth.taken_out:
         return f"{words}; left in, as {warmth.reason}"
     gain = f"{100 * (warmth.removed_share or 0):.0f} % of the daily wiggle"

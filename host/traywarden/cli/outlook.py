@@ -70,6 +70,8 @@ def _print(
     if nights is not None:
         say("")
         print_places(nights, display)
+    if answer.stand_in:
+        say(f"{answer.stand_in[:1].upper()}{answer.stand_in[1:]}.")
     if picture is not None:
         say(f"Drawn into {picture}.")
 

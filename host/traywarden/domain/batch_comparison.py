@@ -147,7 +147,7 @@ def compare_batches(a: Batch, b: Batch) -> BatchComparison:
     else:
         reason = "how many seeds were sown is not known of " + ("both" if not (a.sown or b.sown) else "one")
     a_d, b_d = (a.watched_d, b.watched_d) if numbers is None else (numbers.a_d, numbers.b_d)
-    rising = a.within(a_d).rose or b.within(b_d).rose
+    rising = a.within(a_d).still_rising or b.within(b_d).still_rising
     return BatchComparison(common_d, numbers, _timing(a, b, common_d), rising, reason)
 
 

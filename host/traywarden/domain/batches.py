@@ -15,12 +15,17 @@ from traywarden.domain.germination_metrics import (
 from traywarden.domain.interval_censored import Between, between
 from traywarden.domain.journal import Entry, Kind
 from traywarden.domain.sown_spans import SownSpan
+from traywarden.domain.still_to_come import still_to_come
 
 DAY_MS = 86_400_000
 COMPLETE_D = 21.0
-"""Age at which a batch is taken to have come up as far as it ever will (common practice, no source)."""
+"""Age at which one of which none is up is taken to have failed, and at which a count that nobody made before
+counts (common practice, no source)."""
 RISING = 0.05
 """A batch whose last count brought more than this part of all its seedlings is still rising (no source)."""
+EXPECTED = 0.02
+"""… and so is one that can still be expected to bring more than this part of them (chosen on invented trays:
+docs/batches.md)."""
 NEXT_DAY_D = 0.75
 """The last count is held against one at least so much older [d]: two of one day show no end (no source)."""
 CLEAR_STEP_D = 1.5
@@ -112,12 +117,23 @@ class Batch:
         return sum(c.newly_up for c in self.counts if c.to_ms > before_ms) > RISING * self.up
 
     @property
+    def to_come(self) -> float:
+        """Seedlings that can still be expected, by how it came up so far; 0.0 where none is up."""
+        if not self.up:
+            return 0.0
+        day_d, new = self.steps()
+        return still_to_come(tuple(day_d.tolist()), tuple(new.tolist()), self.sown)
+
+    @property
     def complete(self) -> bool:
-        """Whether its number can stand for what comes up: the last count brought hardly any, or was late."""
+        """Whether its number can stand for what comes up: hardly any more can be expected after the last
+        count, and that one brought hardly any, or was late. None up count as the end only late."""
         if not self.counts or self.watched_d is None:
             return False
-        settled = self.up > 0 and not self.rose
-        return settled or self.watched_d >= COMPLETE_D
+        late = self.watched_d >= COMPLETE_D
+        if not self.up:
+            return late
+        return self.up == self.sown or (self.to_come <= EXPECTED * self.up and (late or not self.rose))
 
     def days(self, at_ms: int) -> float:
         return (at_ms - self.sowing.at_ms) / DAY_MS

@@ -199,9 +199,7 @@ def _upper(lower_c: float, upper_c: float | None, cutoff: str) -> float | None:
     if cutoff == "none" or upper_c is None:
         return None
     if not upper_c > lower_c:
-        raise UsageError(
-            f"The upper threshold {upper_c:g} °C must lie above the base {lower_c:g} °C; change one of them."
-        )
+        raise UsageError("The upper threshold must lie above the base; change one of them.")
     return upper_c
 
 

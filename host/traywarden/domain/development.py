@@ -9,6 +9,7 @@ from scipy.interpolate import PchipInterpolator
 
 from traywarden.domain.crops import Crop, HeatSum
 from traywarden.domain.series import BoolArray, FloatArray
+from traywarden.domain.units import Display
 
 TABLE_LOG_SD = 0.145
 """Spread of ln(days) about the published table: root mean square of what the interpolation misses when one
@@ -63,6 +64,12 @@ class RateCurve:
     log_sd: float
     unsure_log_sd: float
     says: str
+
+    def in_words(self, display: Display) -> str:
+        """What it rests on, and between which temperatures it was tested."""
+        if self.basis is not Basis.TABLE:
+            return self.says
+        return f"{self.says}, {display.temp(self.sure_from_c, 0)} to {display.temp(self.sure_to_c, 0)}"
 
     def rate_per_d(self, temp_c: FloatArray) -> FloatArray:
         """Rates at temperatures [°C] of any shape; NaN stays NaN."""
@@ -252,9 +259,7 @@ def _from_table(crop: Crop, tested: Sequence[tuple[float, float]]) -> RateCurve:
     too_cold_c = max((temp_c for temp_c in none_up if temp_c < first_c), default=None)
     low_c = max((c for c in (low_c, too_cold_c) if c is not None), default=None)
     high_c = min((c for c in (high_c, too_warm_c) if c is not None), default=None)
-    says = (
-        f"days to emergence at {temps.size} temperatures, {first_c:g} to {last_c:g} °C ({crop.days_source})"
-    )
+    says = f"days to emergence at {temps.size} temperatures ({crop.days_source})"
     return RateCurve(Basis.TABLE, rates, low_c, high_c, first_c, last_c, TABLE_LOG_SD, BEYOND_LOG_SD, says)
 
 

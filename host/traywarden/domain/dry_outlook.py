@@ -8,10 +8,10 @@ from numpy.typing import ArrayLike, NDArray
 from traywarden.domain.foresight import Foresight
 from traywarden.domain.psychrometrics import actual_vapour_pressure_kpa, saturation_vapour_pressure_kpa
 from traywarden.domain.spread import Spread
+from traywarden.domain.units import HOUR_S
 
 Floats = NDArray[np.float64]
 
-HOUR_S = 3600.0
 FARTHEST_H = 14 * 24.0
 """Beyond a fortnight a dry-down says nothing that weather and watering will not overrule (no source)."""
 PATH_STEPS = 12

@@ -6,8 +6,8 @@ import numpy as np
 
 from traywarden.domain.flags import Flag
 from traywarden.domain.series import BoolArray, FloatArray, IntArray, is_absent
+from traywarden.domain.units import HOUR_S
 
-HOUR_S = 3600.0
 LONGEST_STEP_S = 2 * HOUR_S
 """A longer stretch without a soil temperature gathers no degree-hours."""
 FREEZES_C = 0.0

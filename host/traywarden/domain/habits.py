@@ -30,6 +30,11 @@ class HabitParams:
     """Two heads of one place differ by this much: wet and dry mix in the sun may; for hours, it is odd."""
     fail_apart_c: float = 12.0
     """… and by this much one of them is wrong."""
+    suspect_apart_pct: float = 30.0
+    """The same for humidity: sensors are good to about 5 of 100, and wet mix near by may add 20 …"""
+    fail_apart_pct: float = 50.0
+    saturated_pct: float = 95.0
+    """Above this humidity rests, in fog and rain, and shows nothing of how lively its sensor is."""
 
 
 DEFAULT_HABITS = HabitParams()
@@ -105,17 +110,16 @@ def lifeless(hour_s: FloatArray, values: FloatArray, params: HabitParams = DEFAU
     )
 
 
-def unlike_neighbours(
-    values_c: FloatArray, others_c: FloatArray, params: HabitParams = DEFAULT_HABITS
-) -> IntArray:
-    """The neighbour test on hourly means of temperature; a lone odd hour between good ones is passed over.
+def unlike_neighbours(values: FloatArray, others: FloatArray, suspect: float, fail: float) -> IntArray:
+    """The neighbour test on hourly means; a lone odd hour between good ones is passed over.
 
     Parameters
     ----------
-    values_c : array, shape (n,) [°C]
-    others_c : array, shape (m, n) [°C]
-        Other heads of the same place at the same hours.
-    params : HabitParams
+    values : array, shape (n,), any unit
+    others : array, shape (m, n), in the same unit
+        Other heads that should measure much the same, at the same hours.
+    suspect, fail : float in the same unit
+        Further from the median of the others than this is suspect, or bad.
 
     Returns
     -------
@@ -125,7 +129,7 @@ def unlike_neighbours(
     ----------
     QARTOD neighbour test; see `neighbours`.
     """
-    codes = neighbours(values_c, others_c, params.suspect_apart_c, params.fail_apart_c)
+    codes = neighbours(values, others, suspect, fail)
     alone = (codes[1:-1] > 2) & (codes[1:-1] < 9) & (codes[:-2] <= 2) & (codes[2:] <= 2)
     codes[1:-1][alone] = PASS
     return codes

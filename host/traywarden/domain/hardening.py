@@ -62,6 +62,13 @@ OVERNIGHT = NightRule(
     MARYLAND,
     "extension service",
 )
+NOT_BEFORE = NightRule(
+    (60 - 32) / 1.8,
+    60.0,
+    "tomato and pepper are not to be out below this",
+    GREEN_BAY,
+    "extension service",
+)
 AFTER_A_WEEK = NightRule(
     (50 - 32) / 1.8,
     50.0,
@@ -75,7 +82,7 @@ RULES: dict[str, tuple[NightRule, ...]] = {
     **dict.fromkeys(("squash", "pumpkin", "corn_sweet"), (TENDER, ANY)),
     "cucumber": (CUCUMBER, OVERNIGHT),
     "muskmelon": (OVERNIGHT, ANY),
-    **dict.fromkeys(("tomato", "pepper"), (HEAT_LOVER, AFTER_A_WEEK)),
+    **dict.fromkeys(("tomato", "pepper"), (HEAT_LOVER, NOT_BEFORE, AFTER_A_WEEK)),
     "basil": (HEAT_LOVER, ANY),
 }
 """By key of the crop table."""
@@ -138,7 +145,7 @@ def night_rules(crop: str) -> tuple[NightRule, ...]:
     Examples
     --------
     >>> [rule.low_f for rule in night_rules("tomato")], [rule.low_f for rule in night_rules("marigold")]
-    ([65.0, 50.0], [45.0])
+    ([65.0, 60.0, 50.0], [45.0])
     """
     return RULES.get(crop, (ANY,))
 

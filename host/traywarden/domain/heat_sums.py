@@ -7,6 +7,7 @@ import numpy as np
 from traywarden.domain.crops import Crop, HeatSum
 from traywarden.domain.development import TABLE_LOG_SD, RateCurve, curve_of_sum, straight_line
 from traywarden.domain.progress import Progress
+from traywarden.domain.units import Display
 
 LEAST_TEMPERATURES = 3
 """A line through two temperatures always fits and says nothing of how well (common practice, no source)."""
@@ -77,7 +78,12 @@ def straight_curve(crop: Crop, heat_sum: HeatSum) -> RateCurve:
 
 
 def second_opinion(
-    heat_sum: HeatSum, by_sum: Progress, by_rates: Progress, curve: RateCurve, warm_h: float
+    heat_sum: HeatSum,
+    by_sum: Progress,
+    by_rates: Progress,
+    curve: RateCurve,
+    warm_h: float,
+    display: Display = Display(),  # noqa: B008 (frozen)
 ) -> SecondOpinion:
     """What degree-days say of a sowing beside the rate sum.
 
@@ -89,6 +95,7 @@ def second_opinion(
     curve : RateCurve, the crop's own
     warm_h : float [h]
         Hours since sowing warmer than the temperature at which the crop is fastest.
+    display : Display, the units of the words
 
     Returns
     -------
@@ -103,8 +110,8 @@ def second_opinion(
         )
         if done > by_rates.now and warm_h >= 12:
             words += (
-                f": for {warm_h:.0f} h it was warmer than {curve.best_c:.0f} °C, where the line goes on "
-                "rising and seed does not"
+                f": for {warm_h:.0f} h it was warmer than {display.temp(curve.best_c, 0)}, where the line "
+                "goes on rising and seed does not"
             )
         elif by_rates.slow.cold_h >= 12 and done > by_rates.now:
             words += f": for {by_rates.slow.cold_h:.0f} h it was above the base but below the crop's minimum"

@@ -41,8 +41,9 @@ class Entry:
     data keys by kind: SOWED crop, cells, seeds_per_cell, depth_mm; WATERED how ("above", "below"),
     litres; EMERGED count (all up so far), filled_cells (those with at least one seedling); both SOWED and
     EMERGED learn (false: it teaches nothing); POTTED_UP / PLANTED_OUT count; CALIBRATED points, pairs of
-    volts and m³/m³ (for head_id, or for every head in mix_id); CAPACITY_ACCEPTED container_capacity_m3_m3 and
-    the number of waterings it was learned from (for mix_id, or for mix_id in tray_id alone); RAINED mm;
+    volts and m³/m³ (for head_id, or for every head in mix_id); CAPACITY_ACCEPTED container_capacity_m3_m3
+    and, where it was learned, the number of waterings and the heads it was learned from, pairs of head and of
+    the calibration it had (for mix_id, or for mix_id in tray_id alone); RAINED mm;
     WEIGHED grams, and volts where it was the pot of a head (head_id) that is being calibrated; TESTED seeds,
     sprouted, days, replicates, pairs of sprouted and seeds (for lot_id); PACKED nothing (for lot_id);
     HEAD_PLACED end (which end of the tray: “north”, “left”); ON_BASE base (its name; none: the tray stands
@@ -61,6 +62,16 @@ class Entry:
     data: Mapping[str, Any] = field(default_factory=dict)
     note: str = ""
     replaces: int | None = None
+
+
+CAPACITY_TURNS = (
+    Kind.FILLED,
+    Kind.CAPACITY_ACCEPTED,
+    Kind.CALIBRATED,
+    Kind.HEAD_PLACED,
+    Kind.HEAD_TAKEN_OUT,
+)
+"""Entries from which on another container capacity may hold in a tray (`Facts.mix_as_held`)."""
 
 
 def standing(entries: Iterable[Entry]) -> list[Entry]:
@@ -111,16 +122,18 @@ class Stay:
 class Calibration:
     """From raw volts to water content: straight from point to point, by rising volts.
 
-    `points` are pairs of volts [V] and water content [m³/m³]; two make a straight line.
+    `points` are pairs of volts [V] and water content [m³/m³]; two make a straight line. `elsewhere`: it was
+    made in another mix than the one it is used in, for want of one made in this.
     """
 
     from_ms: int
     points: tuple[tuple[float, float], ...]
+    elsewhere: bool = False
 
     @property
     def usable(self) -> bool:
         """Whether it tells anything: two points or more, at different volts."""
-        return len({volts for volts, _ in self.points}) > 1
+        return _usable(self.points)
 
 
 def calibration_points(data: Mapping[str, Any]) -> tuple[tuple[float, float], ...]:
@@ -216,14 +229,17 @@ class Facts:
         return [replace(mix, container_capacity_m3_m3=each) for each in sorted(held)]
 
     def capacity_turns_ms(self, mix_id: int) -> list[int]:
-        """When another container capacity was accepted for a mix, in one tray or in all."""
-        return [e.at_ms for e in self._accepted.get(mix_id, ())]
+        """When another container capacity may have begun to hold for a mix, in one tray or in all."""
+        if mix_id not in self._accepted:
+            return []
+        return sorted({e.at_ms for e in self.entries if e.kind in CAPACITY_TURNS})
 
     def mix_as_held(self, mix: Mix, tray_id: int | None, at_ms: int) -> Mix:
         """The mix with the container capacity that held in the tray (None: in any) at that instant.
 
         The newest accepted for that mix in that tray, else the newest accepted for the mix, else what the mix
-        has of its own; an accepted one at or below the dry line is passed over.
+        has of its own. Passed over is an accepted one at or below the dry line, and one that was learned from
+        a head in another calibration than holds for it now: it is no capacity on the new scale.
         """
         accepted = [
             e
@@ -231,11 +247,27 @@ class Facts:
             if e.tray_id in (None, tray_id)
             and e.at_ms <= at_ms
             and e.data["container_capacity_m3_m3"] > mix.dry_line_m3_m3
+            and not self.outdated(e, tray_id, at_ms)
         ]
         if not accepted:
             return mix
         newest = max(accepted, key=lambda e: (e.tray_id is not None, e.at_ms, e.entry_id))
         return replace(mix, container_capacity_m3_m3=float(newest.data["container_capacity_m3_m3"]))
+
+    def outdated(self, accepted: Entry, tray_id: int | None, at_ms: int) -> bool:
+        """Whether an accepted container capacity rests on calibrations that hold no more at that instant.
+
+        In a tray, if a head in it that it was learned from has another; without a tray, if all of them have.
+        One that the grower gave by hand rests on none.
+        """
+        learned_from = {int(head): int(number) for head, number in accepted.data.get("heads", ())}
+        inside = {s.subject for s in self.head_trays if s.where == tray_id and s.holds_at(at_ms)}
+        anew = [
+            self.calibration_in_force(head_id, accepted.mix_id, at_ms) != number
+            for head_id, number in learned_from.items()
+            if tray_id is None or head_id in inside
+        ]
+        return bool(anew) and (all(anew) if tray_id is None else any(anew))
 
     def sowing_of_tray(self, tray_id: int, at_ms: int) -> Entry | None:
         """The latest sowing in the tray at that instant, unless it has been planted out since."""
@@ -251,16 +283,61 @@ class Facts:
         return bool(turns) and turns[-1].kind is Kind.PLANTED_OUT
 
     def emergence_of_sowing(self, sowing: Entry, at_ms: int) -> Entry | None:
-        """The first emergence recorded for the sowing up to that instant, if any; a count of none is none."""
-        seen = self.of_tray(sowing.tray_id or -1, Kind.EMERGED)
+        """The first entry up to that instant that shows seedlings of the sowing, if any.
+
+        A count of none shows none; seedlings that were potted up had come up, also where nobody wrote that
+        down.
+        """
+        seen = self.of_tray(sowing.tray_id or -1, Kind.EMERGED, Kind.POTTED_UP)
         return next((e for e in seen if sowing.at_ms <= e.at_ms <= at_ms and e.data.get("count") != 0), None)
 
     def calibrations(self, head_id: int, mix_id: int | None) -> list[Calibration]:
-        """Calibrations for the head (or, where it has none of its own, for its mix), oldest first.
+        """Calibrations by which the head is read in a mix, oldest first.
 
-        The first one also holds for the time before it: a calibration made late explains the past.
+        Its own made in that mix, else those of the mix, else its own made in another, marked `elsewhere`. In
+        no mix that is known, all of its own. The first one also holds for the time before it: a calibration
+        made late explains the past.
         """
-        mine = self._calibrated_heads.get(head_id, [])
-        if not mine and mix_id is not None:
-            mine = self._calibrated_mixes.get(mix_id, [])
-        return [Calibration(e.at_ms, calibration_points(e.data)) for e in mine]
+        found, elsewhere = self._calibrated(head_id, mix_id)
+        return [Calibration(e.at_ms, calibration_points(e.data), elsewhere) for e in found]
+
+    def calibrated_in(self, head_id: int, mix_id: int | None) -> bool:
+        """Whether the head has a usable calibration made in that mix, its own or that of the mix."""
+        return any(c.usable and not c.elsewhere for c in self.calibrations(head_id, mix_id))
+
+    def calibration_in_force(self, head_id: int, mix_id: int | None, at_ms: int) -> int:
+        """Number of the entry by which the head is read at an instant; 0 where it is not calibrated."""
+        usable = [e for e in self._calibrated(head_id, mix_id)[0] if _usable(calibration_points(e.data))]
+        begun = [e for e in usable if e.at_ms <= at_ms] or usable[:1]
+        return begun[-1].entry_id if begun else 0
+
+    def _calibrated(self, head_id: int, mix_id: int | None) -> tuple[list[Entry], bool]:
+        """The entries by which a head is read in a mix, and whether they were made in another."""
+        own = self._calibrated_heads.get(head_id, [])
+        if mix_id is None:
+            return own, False
+        here = [e for e in own if self.made_in(e) in (None, mix_id)]
+        of_mix = here or self._calibrated_mixes.get(mix_id, [])
+        return (of_mix, False) if of_mix else (own, True)
+
+    def made_in(self, calibrated: Entry) -> int | None:
+        """The mix that a head's own calibration was made in; None where nobody wrote that down.
+
+        The mix of the tray it was in; where it was in none, as on the day it came out of the box, that of the
+        first tray it was put in afterwards.
+        """
+        head_id = calibrated.head_id
+        if head_id is None:
+            return calibrated.mix_id
+        at_ms = calibrated.at_ms
+        tray_id = self.tray_of_head(head_id, at_ms)
+        if tray_id is None:
+            later = [s for s in self.head_trays if s.subject == head_id and s.start_ms > at_ms]
+            if not later:
+                return None
+            tray_id, at_ms = later[0].where, later[0].start_ms
+        return self.mix_of_tray(tray_id, at_ms)
+
+
+def _usable(points: tuple[tuple[float, float], ...]) -> bool:
+    return len({volts for volts, _ in points}) > 1

@@ -10,7 +10,7 @@ from traywarden.domain.first_order import bridged, first_order, hour_grid, unset
 from traywarden.domain.lag_fit import fitted, memory_h, unseen_errors
 from traywarden.domain.series import BoolArray, FloatArray
 from traywarden.domain.sunshine import sun_shares
-from traywarden.domain.units import HOUR_S
+from traywarden.domain.units import HOUR_S, Display
 from traywarden.errors import ShortOfDataError
 
 LEAST_H = 120
@@ -91,8 +91,7 @@ class LearnedLag:
         """Hours of air that must come before the answer can be relied on [h]."""
         return max(3 * self.lag_h, SLOW_H if abs(self.slow_gain) > 0.1 else 0.0)
 
-    @property
-    def in_words(self) -> str:
+    def in_words(self, display: Display) -> str:
         """One sentence for a grower."""
         sun = max(self.sun_morning_c, self.sun_afternoon_c)
         when = "morning" if self.sun_morning_c > self.sun_afternoon_c else "afternoon"
@@ -100,8 +99,8 @@ class LearnedLag:
         share = 100 * (self.gain + self.slow_gain)
         parts = [f"follows the outside air after about {lag}, {share:.0f} % of its change"]
         if sun > 0.5:
-            parts.append(f"up to {sun:.0f} °C more in a clear {when}'s sun")
-        return f"{'; '.join(parts)} (within ±{1.28 * self.spread_c:.1f} °C four times in five)"
+            parts.append(f"up to {display.temp_span(sun)} more in a clear {when}'s sun")
+        return f"{'; '.join(parts)} (within ±{display.temp_span(1.28 * self.spread_c, 1)} four times in five)"
 
 
 def learn_lag(
@@ -114,6 +113,7 @@ def learn_lag(
     *,
     least_h: float = LEAST_H,
     half_life_d: float | None = None,
+    display: Display = Display(),  # noqa: B008 (frozen)
 ) -> LearnedLag:
     """Learn how soil (or a place's air) follows the air outside, from hours in which both are known.
 
@@ -126,6 +126,7 @@ def learn_lag(
     latitude_deg, longitude_deg : float [°], optional; place the sun
     least_h : float [h]; hours in common needed
     half_life_d : float [d], optional; hours so much older than the last weigh half
+    display : Display, the units in which it is said why nothing was learned
 
     Returns
     -------
@@ -165,7 +166,7 @@ def learn_lag(
     at, grid_s = hour_grid(np.asarray(time_s, dtype=np.float64))
     air, soil = (np.full(grid_s.size, np.nan) for _ in range(2))
     air[at], soil[at] = np.asarray(air_c, dtype=np.float64), np.asarray(soil_c, dtype=np.float64)
-    _need_overlap(air, soil, least_h)
+    _need_overlap(air, soil, least_h, display)
     rows = air[None, :]
     weights = np.ones(grid_s.size)
     if half_life_d is not None:
@@ -217,7 +218,7 @@ def learn_lag(
     )
 
 
-def _need_overlap(air: FloatArray, soil: FloatArray, least_h: float) -> None:
+def _need_overlap(air: FloatArray, soil: FloatArray, least_h: float, display: Display) -> None:
     both = np.isfinite(air) & np.isfinite(soil)
     if both.sum() < least_h:
         days = both.sum() / 24
@@ -227,8 +228,9 @@ def _need_overlap(air: FloatArray, soil: FloatArray, least_h: float) -> None:
         )
     if np.ptp(air[both]) < LEAST_SWING_C:
         raise ShortOfDataError(
-            f"The outside air changed by only {np.ptp(air[both]):.1f} °C while both were measured; "
-            f"{LEAST_SWING_C:g} °C are needed to learn how one follows the other."
+            f"The outside air changed by only {display.temp_span(float(np.ptp(air[both])), 1)} while both "
+            f"were measured; {display.temp_span(LEAST_SWING_C)} are needed to learn how one follows the "
+            "other."
         )
 
 

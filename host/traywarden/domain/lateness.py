@@ -8,6 +8,7 @@ import numpy as np
 
 from traywarden.domain.progress import SlowHours
 from traywarden.domain.series import BoolArray, FloatArray
+from traywarden.domain.units import Display
 
 INHIBITED_ABOVE_C = {"lettuce": 25.0, "celery": 25.0, "pansy": 25.0}
 """Above this seed can be sent to sleep: lettuce, celery and pansy, University of Florida IFAS, propagation
@@ -79,6 +80,7 @@ def causes(
     dry_line_m3_m3: float | None,
     capacity_m3_m3: float | None,
     calibrated: bool,
+    display: Display = Display(),  # noqa: B008 (frozen)
 ) -> list[Cause]:
     """The likely causes of lateness, in the order in which a grower would look for them.
 
@@ -92,6 +94,7 @@ def causes(
     low_c, high_c : float, optional [°C], the crop's limits
     dry_line_m3_m3, capacity_m3_m3 : float, optional [m³/m³], of the mix
     calibrated : bool, whether moisture was calibrated in the grower's own mix
+    display : Display, the units of the words
 
     Returns
     -------
@@ -108,8 +111,8 @@ def causes(
     Each limit's source stands beside it in this module.
     """
     return [
-        _cold(temp_c, slow, low_c),
-        _heat(crop_key, temp_c, high_c),
+        _cold(temp_c, slow, low_c, display),
+        _heat(crop_key, temp_c, high_c, display),
         _dry(moisture_m3_m3, dry_line_m3_m3, calibrated),
         _wet(moisture_m3_m3, capacity_m3_m3, calibrated),
         _old(lot),
@@ -124,7 +127,7 @@ def likeliest(found: Sequence[Cause]) -> list[Cause]:
     return []
 
 
-def _cold(temp_c: FloatArray, slow: SlowHours, low_c: float | None) -> Cause:
+def _cold(temp_c: FloatArray, slow: SlowHours, low_c: float | None, display: Display) -> Cause:
     known = int(np.isfinite(temp_c).sum())
     if low_c is None or not known:
         reason = "no minimum is published for this crop" if low_c is None else "no temperature is known"
@@ -132,20 +135,21 @@ def _cold(temp_c: FloatArray, slow: SlowHours, low_c: float | None) -> Cause:
     share = slow.cold_h / known
     chilled_h = int((temp_c < CHILLED_BELOW_C).sum()) if low_c >= WARM_SEASON_FROM_C else 0
     says = (
-        f"{slow.cold_h:.0f} of {known} h below its minimum of {low_c:.1f} °C, together "
-        f"{slow.cold_c_h:.0f} degree-hours"
+        f"{slow.cold_h:.0f} of {known} h below its minimum of {display.temp(low_c)}, together "
+        f"{display.degree_hours(slow.cold_c_h)}"
     )
     if slow.cold_days:
         says += f"; {slow.cold_days} day{'s' * (slow.cold_days != 1)} lost"
     if chilled_h:
-        says += f"; {chilled_h} h below {CHILLED_BELOW_C:.0f} °C, which hurts seed of warm-season crops"
+        limit = display.temp(CHILLED_BELOW_C, 0)
+        says += f"; {chilled_h} h below {limit}, which hurts seed of warm-season crops"
     verdict = _verdict(share, COLD_LIKELY, COLD_POSSIBLE)
     if chilled_h >= HOT_LIKELY_H:
         verdict = Verdict.LIKELY
     return Cause("cold", verdict, says)
 
 
-def _heat(crop_key: str, temp_c: FloatArray, high_c: float | None) -> Cause:
+def _heat(crop_key: str, temp_c: FloatArray, high_c: float | None, display: Display) -> Cause:
     sleeps_c = INHIBITED_ABOVE_C.get(crop_key)
     limit_c = sleeps_c if sleeps_c is not None else high_c
     known = int(np.isfinite(temp_c).sum())
@@ -155,11 +159,11 @@ def _heat(crop_key: str, temp_c: FloatArray, high_c: float | None) -> Cause:
     hot_h = float((temp_c > limit_c).sum())
     hottest_c = float(np.nanmax(temp_c))
     what = (
-        f"{limit_c:.0f} °C, above which its seed can fall asleep ({INHIBITION_SOURCE})"
+        f"{display.temp(limit_c, 0)}, above which its seed can fall asleep ({INHIBITION_SOURCE})"
         if sleeps_c is not None
-        else f"its maximum of {limit_c:.1f} °C"
+        else f"its maximum of {display.temp(limit_c)}"
     )
-    says = f"{hot_h:.0f} h above {what}; the warmest hour had {hottest_c:.1f} °C"
+    says = f"{hot_h:.0f} h above {what}; the warmest hour had {display.temp(hottest_c)}"
     return Cause("heat", _verdict(hot_h, HOT_LIKELY_H, HOT_POSSIBLE_H), says)
 
 

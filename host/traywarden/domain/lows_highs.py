@@ -53,7 +53,7 @@ class Expected:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Walked:
-    """What was expected on each row of a `Turns`, from the rows before it alone; NaN where nothing was."""
+    """What was expected on each row of a `Turns`, from the rows that were over by then; NaN for none."""
 
     estimate_c: FloatArray
     low_c: FloatArray
@@ -63,7 +63,7 @@ class Walked:
 
 
 def walk(turns: Turns, *, half_width_c: float, of_night: bool, level: float = LEVEL) -> Walked:
-    """Expect each night's low (or day's high) from the nights before it, day after day.
+    """Expect each night's low (or day's high) from the nights that were over by then, day after day.
 
     Parameters
     ----------
@@ -102,7 +102,7 @@ def walk(turns: Turns, *, half_width_c: float, of_night: bool, level: float = LE
     >>> float(found.estimate_c[-1]), float(found.low_c[-1]), float(found.high_c[-1]), found.errors
     (6.0, 5.0, 7.0, 40)
     """
-    rows = turns.plain_c.size
+    rows, late = turns.plain_c.size, 1 + turns.running
     change_c = turns.truth_c - turns.plain_c
     estimate, low, high = (np.full(rows, np.nan) for _ in range(3))
     calibrated = np.zeros(rows, dtype=np.bool_)
@@ -111,10 +111,18 @@ def walk(turns: Turns, *, half_width_c: float, of_night: bool, level: float = LE
     coefficients, fitted_at = _BELIEVED, -_REFIT_D
     held = _HELD_LOW if of_night else _HELD_HIGH
     for row in range(rows):
+        over = row - late  # the last one whose truth was known when this one was asked about
+        if over >= 0 and np.isfinite(turns.truth_c[over] - estimate[over]):
+            truth = turns.truth_c[over]
+            if calibrated[over]:
+                missed = not low[over] <= truth <= high[over]
+                asked = float(np.clip(asked + _LEARNS * (1 - level - missed), 0.02, 0.5))
+            errors.append(truth - estimate[over])
         if np.isnan(turns.plain_c[row]):
             continue
         if row - fitted_at >= _REFIT_D:
-            coefficients, fitted_at = _fitted(turns.marks[:row], change_c[:row], held), row
+            known = max(over + 1, 0)
+            coefficients, fitted_at = _fitted(turns.marks[:known], change_c[:known], held), row
         so_far = turns.so_far_c[row]
         plain = turns.plain_c[row] + float(turns.marks[row] @ coefficients)
         at = _bounded(plain, so_far, of_night)
@@ -125,12 +133,6 @@ def walk(turns: Turns, *, half_width_c: float, of_night: bool, level: float = LE
         estimate[row] = at
         low[row] = _bounded(at + below, so_far, of_night)
         high[row] = _bounded(at + above, so_far, of_night)
-        truth = turns.truth_c[row]
-        if np.isfinite(truth):
-            if calibrated[row]:
-                missed = not low[row] <= truth <= high[row]
-                asked = float(np.clip(asked + _LEARNS * (1 - level - missed), 0.02, 0.5))
-            errors.append(truth - at)
     return Walked(estimate, low, high, calibrated, min(len(errors), MOST_ERRORS))
 
 

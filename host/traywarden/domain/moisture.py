@@ -11,7 +11,7 @@ DEFAULT_CALIBRATION = Calibration(from_ms=0, points=((1.3, 0.55), (2.6, 0.0)))
 """For a sensor that nobody has calibrated yet: 2.6 V in dry mix, 1.3 V at container capacity."""
 DEFAULT_CALIBRATION_SOURCE = "common practice, no source: a usual capacitive sensor on 3.3 V"
 NOT_CALIBRATED = "not calibrated in your mix"
-"""Said beside every answer that rests on DEFAULT_CALIBRATION."""
+"""Said beside every answer that rests on DEFAULT_CALIBRATION, or on a calibration made in another mix."""
 
 
 def m3_m3_from_volts(volts: FloatArray | float, calibration: Calibration) -> FloatArray:
@@ -123,7 +123,7 @@ def calibrated(
     Returns
     -------
     (array [m³/m³], bool array)
-        The fractions, and whether each rests on a calibration of the grower's own.
+        The fractions, and whether each rests on a calibration of the grower's own, made in this mix.
 
     Notes
     -----
@@ -144,7 +144,8 @@ def calibrated(
     for number, calibration in enumerate(usable):
         mine = which == number
         fractions[mine] = m3_m3_from_volts(volts[mine], calibration)
-    return fractions, np.ones(volts.shape, np.bool_)
+    own = np.array([not calibration.elsewhere for calibration in usable])
+    return fractions, own[which]
 
 
 def fraction(m3_m3: FloatArray | float, dry_line_m3_m3: float, container_capacity_m3_m3: float) -> FloatArray:

@@ -96,7 +96,8 @@ class Turns:
 
     `truth_c` is what came (NaN where it is not known, as in the last row), `plain_c` the same of the night
     or day before, `so_far_c` what had been reached already (NaN before it began). `marks` are numbers that
-    were known then and may tell something, as departures from the usual.
+    were known then and may tell something, as departures from the usual. `running`: when a row was asked
+    about, the night or day of the row before was not over, so that its truth was not known yet.
     """
 
     nights: list[date]
@@ -104,6 +105,7 @@ class Turns:
     plain_c: FloatArray
     so_far_c: FloatArray
     marks: FloatArray
+    running: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -168,7 +170,9 @@ def past_turns(hours: Hours, now_s: float, zone: ZoneInfo, *, of_night: bool, da
         whole = _cut(values, hours.start_s, start_s, end_s)
         if end_s <= now_s and whole.size and np.isfinite(whole).mean() >= _LEAST_PART:
             ends[row] = of(whole)
-        seen = _cut(values, hours.start_s, start_s, asked_s)
+        # Of the hour that is running, what has been measured of it; in the past the hours that were over.
+        until_s = now_s if row == len(nights) - 1 else hours.start_s + at_hour[row] * HOUR_S
+        seen = _cut(values, hours.start_s, start_s, until_s)
         if np.isfinite(seen).any():
             so_far[row] = of(seen)
     # What was known of the one before: a day's high counts as seen from the afternoon on.
@@ -184,6 +188,7 @@ def past_turns(hours: Hours, now_s: float, zone: ZoneInfo, *, of_night: bool, da
         plain[first:],
         so_far[first:],
         np.nan_to_num(marks[first:]),
+        running=not past_midnight and (not of_night or local.hour < NIGHT_TO_H),
     )
 
 

@@ -14,13 +14,13 @@ from traywarden.domain.coverage import coverage
 from traywarden.domain.daylight import is_night, night_words
 from traywarden.domain.days import days_touching
 from traywarden.domain.degree_days import daily_degree_days
+from traywarden.domain.units import HOUR_S
 from traywarden.errors import ShortOfDataError
 
 __all__ = ["Comparison", "DayPair", "LimitHours", "Limits", "PlaceClimate", "compare"]
 
 Floats = NDArray[np.float64]
 
-HOUR_S = 3600.0
 NO_DAY = "no day is covered enough"
 
 

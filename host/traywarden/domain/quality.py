@@ -75,6 +75,9 @@ SPIKE_NEIGHBOUR_S = 2 * HOUR_S
 """A neighbour farther away than this proves no spike: the weather had time to change and change back."""
 POWER_UP_C, POWER_UP_NEAR_C = 85.0, 5.0
 DISCONNECTED_C = -127.0
+LEAST_STUCK = 3
+"""Readings that a stuck sensor's window must hold: fewer repeat themselves by chance, and one always does (no
+source; the flat line test by itself takes a window shorter than the readings' step as one flat reading)."""
 _SAME = 0.005  # sensors report 85 and −127 exactly; half a hundredth allows for text rounding
 
 
@@ -214,8 +217,14 @@ def flag_values(column: str, time_s: FloatArray, values: FloatArray) -> IntArray
         _mark(Flag.FAST_CHANGE, lambda t, v: rate_of_change(t, v, per_s) == SUSPECT)
     if limits.stuck_s is not None and limits.stuck_span is not None:
         long_s, span = limits.stuck_s, limits.stuck_span
-        _mark(Flag.STUCK, lambda t, v: flat_line(t, v, long_s, long_s, span) == FAIL)
+        _mark(Flag.STUCK, lambda t, v: _stuck(t, v, long_s, span))
     return flags
+
+
+def _stuck(time_s: FloatArray, values: FloatArray, long_s: float, span: float) -> BoolArray:
+    if time_s.size < LEAST_STUCK or long_s < (LEAST_STUCK - 1) * float(np.median(np.diff(time_s))):
+        return np.zeros(values.shape, np.bool_)
+    return np.asarray(flat_line(time_s, values, long_s, long_s, span) == FAIL)
 
 
 def flag_columns(columns: HeadColumns, *, earliest_ms: int) -> dict[str, IntArray]:

@@ -9,6 +9,7 @@ import numpy as np
 from traywarden.domain.flags import LEFT_OUT, Flag
 from traywarden.domain.qartod import FAIL, SUSPECT
 from traywarden.domain.series import BoolArray, FloatArray, IntArray
+from traywarden.domain.units import Display, f_from_c
 
 
 class Fault(StrEnum):
@@ -89,17 +90,17 @@ JOIN_S = 3 * 3600.0
 """Faulty readings closer together than this are one trouble (common practice, no source)."""
 
 _FLAG_FAULTS = {
-    Flag.OUT_OF_RANGE: (Fault.OUT_OF_RANGE, "no tray, frame or bench reaches {low:g} to {high:g} {unit}"),
+    Flag.OUT_OF_RANGE: (Fault.OUT_OF_RANGE, "no tray, frame or bench reaches {low} to {high}"),
     Flag.POWER_UP_VALUE: (
         Fault.POWER_UP_VALUE,
-        "exactly 85 °C, which the sensor holds before it has measured",
+        "exactly {power_up}, which the sensor holds before it has measured",
     ),
-    Flag.DISCONNECTED: (Fault.DISCONNECTED, "−127 °C, which drivers return when no sensor answers"),
-    Flag.SPIKE: (Fault.SPIKE, "a jump to {low:g} … {high:g} {unit} that was back at the next reading"),
-    Flag.STUCK: (Fault.STUCK, "it stayed within {low:g} … {high:g} {unit}"),
-    Flag.FAST_CHANGE: (Fault.FAST_CHANGE, "it changed faster than weather does, up to {high:g} {unit}"),
+    Flag.DISCONNECTED: (Fault.DISCONNECTED, "{disconnected}, which drivers return when no sensor answers"),
+    Flag.SPIKE: (Fault.SPIKE, "a jump to {low} … {high} that was back at the next reading"),
+    Flag.STUCK: (Fault.STUCK, "it stayed within {low} … {high}"),
+    Flag.FAST_CHANGE: (Fault.FAST_CHANGE, "it changed faster than weather does, up to {high}"),
     Flag.CLOCK_IMPOSSIBLE: (Fault.CLOCK_IMPOSSIBLE, "it is dated in the future or before the earliest year"),
-    Flag.FROZEN: (Fault.FROZEN, "the mix was at or below 0 °C and has not thawed; ice reads as dry"),
+    Flag.FROZEN: (Fault.FROZEN, "the mix was at or below {freezes} and has not thawed; ice reads as dry"),
 }
 UNITS = {
     "soil_temp_c": "°C",
@@ -109,6 +110,8 @@ UNITS = {
     "battery_v": "V",
     "rain_mm": "mm",
 }
+
+_FIXED_C = {"power_up": 85.0, "disconnected": -127.0, "freezes": 0.0}
 
 
 def stretches(time_s: FloatArray, faulty: BoolArray, join_s: float = JOIN_S) -> Iterator[Stretch]:
@@ -139,7 +142,12 @@ def stretches(time_s: FloatArray, faulty: BoolArray, join_s: float = JOIN_S) -> 
 
 
 def flag_troubles(
-    head: str, column: str, time_s: FloatArray, values: FloatArray, flags: IntArray
+    head: str,
+    column: str,
+    time_s: FloatArray,
+    values: FloatArray,
+    flags: IntArray,
+    display: Display = Display(),  # noqa: B008 (frozen)
 ) -> list[Trouble]:
     """What the flags of one column say, as troubles.
 
@@ -149,6 +157,7 @@ def flag_troubles(
     time_s : array [s], ascending
     values : array in the unit of the column
     flags : int array of Flag
+    display : Display, the units of the words
 
     Returns
     -------
@@ -163,14 +172,30 @@ def flag_troubles(
     if not measured.size:
         return found
     last_s = float(time_s[measured[-1]])
+    fixed = {name: display.temp(temp_c, 0) for name, temp_c in _FIXED_C.items()}
     for flag, (fault, words) in _FLAG_FAULTS.items():
         for run in stretches(time_s, (flags & flag) > 0):
             inside = (time_s >= run.start_s) & (time_s <= run.end_s) & ((flags & flag) > 0)
             low, high = float(np.nanmin(values[inside])), float(np.nanmax(values[inside]))
-            reason = words.format(low=round(low, 3), high=round(high, 3), unit=UNITS[column])
+            reason = words.format(
+                low=_without_unit(column, low, display), high=_shown(column, high, display), **fixed
+            )
             code = FAIL if flag & LEFT_OUT else SUSPECT
             lasting = run.end_s >= last_s
             found.append(
                 Trouble(head, column, fault, run.start_s, run.end_s, lasting, run.readings, code, reason)
             )
     return found
+
+
+def _shown(column: str, value: float, display: Display) -> str:
+    """A value with its unit: three digits after the point where they say something."""
+    if UNITS[column] == "°C":
+        return f"{_without_unit(column, value, display)} °{display.temperature}"
+    return f"{_without_unit(column, value, display)} {UNITS[column]}"
+
+
+def _without_unit(column: str, value: float, display: Display) -> str:
+    if UNITS[column] == "°C" and display.temperature == "F":
+        value = f_from_c(value)
+    return f"{round(value, 3):g}"

@@ -22,6 +22,11 @@ class Display:
     temperature: str = "C"
     length: str = "mm"
 
+    @property
+    def degrees_per_c(self) -> float:
+        """How many of the shown degrees make 1 °C."""
+        return 1.8 if self.temperature == "F" else 1.0
+
     def temp(self, temp_c: float, digits: int = 1) -> str:
         """A temperature: “12.5 °C” or “54.5 °F”."""
         value = f_from_c(temp_c) if self.temperature == "F" else temp_c
@@ -32,14 +37,28 @@ class Display:
         number, unit = self.temp(temp_c).split(" ")
         return f"{number.removesuffix('.0')} {unit}"
 
+    def temp_range(self, low_c: float, high_c: float, digits: int = 1) -> str:
+        """From one temperature to another: “8.0 to 12.5 °C” or “46.4 to 54.5 °F”."""
+        return f"{self.temp(low_c, digits).split(' ')[0]} to {self.temp(high_c, digits)}"
+
     def temp_difference(self, difference_c: float, digits: int = 1) -> str:
         """A difference between temperatures, signed: “+3.2 °C” or “+5.8 °F”."""
-        value = difference_c * 1.8 if self.temperature == "F" else difference_c
+        value = difference_c * self.degrees_per_c
         return f"{_signless(value, digits):+.{digits}f} °{self.temperature}"
+
+    def temp_span(self, difference_c: float, digits: int = 0) -> str:
+        """A difference between temperatures without a sign: “4 °C” or “7 °F”."""
+        value = difference_c * self.degrees_per_c
+        return f"{value:.{digits}f} °{self.temperature}"
+
+    def degree_hours(self, degree_hours_c: float) -> str:
+        """Hours times degrees: “300 °C·hours” or “540 °F·hours”."""
+        value = degree_hours_c * self.degrees_per_c
+        return f"{value:.0f} °{self.temperature}·hours"
 
     def degree_days(self, degree_days_c: float, digits: int = 0) -> str:
         """A heat sum: “41 °C·days” or “74 °F·days”."""
-        value = degree_days_c * 1.8 if self.temperature == "F" else degree_days_c
+        value = degree_days_c * self.degrees_per_c
         return f"{value:.{digits}f} °{self.temperature}·days"
 
     def depth(self, depth_mm: float) -> str:

@@ -161,11 +161,12 @@ def _last(tx: Tx, head: Head | None, mix: Mix | None) -> Entry:
 
 
 def container_capacity_m3_m3(tx: Tx, head: Head | None, at_ms: int) -> float:
-    """Container capacity of the mix the head is in, or the default where it is in none."""
+    """Container capacity of the mix the head is in, or the default where it is in none.
+
+    What the mix was set up with: one accepted since was learned by the calibration that is to be replaced.
+    """
     facts = journal_store.facts(tx)
     tray_id = facts.tray_of_head(head.head_id, at_ms) if head else None
     mix_id = facts.mix_of_tray(tray_id, at_ms) if tray_id else None
     mix = next((m for m in garden_store.mixes(tx) if m.mix_id == mix_id), None)
-    if mix is None or tray_id is None:
-        return garden_store.CONTAINER_CAPACITY_M3_M3
-    return facts.mix_as_held(mix, tray_id, at_ms).container_capacity_m3_m3
+    return garden_store.CONTAINER_CAPACITY_M3_M3 if mix is None else mix.container_capacity_m3_m3

@@ -10,8 +10,9 @@ from traywarden.domain.nights import Hours, Turn, turn_at
 from traywarden.domain.outside import Forecast
 from traywarden.domain.series import FloatArray
 from traywarden.domain.units import HOUR_S
-from traywarden.services.outside_air import LEARN_D, ForecastError, OutsideAir, hours_ahead
+from traywarden.services.outside_air import LEARN_D, hours_ahead
 from traywarden.services.questions.ground import DAY_MS, Ground
+from traywarden.services.sky import Sky
 from traywarden.store import outside as outside_store
 
 _WARM_UP_H = 120
@@ -23,12 +24,12 @@ def forecast_expected(
     hours: Hours,
     lag: LearnedLag,
     turn: Turn,
-    outside: OutsideAir,
-    error: ForecastError,
+    sky: Sky,
     *,
     of_night: bool,
 ) -> Expected | None:
-    """The night's low (or the day's high) from a bundle that a forecast drives; None where it ends too soon.
+    """The night's low (or the day's high) from a bundle that a forecast drives; None where it ends too soon,
+    or from its first hour on tells less than half of the hours to come.
 
     The interval is that of the errors which the last days' forecasts made in the same way, where ten can be
     judged; else that of the bundle, which rests on the forecast's assumed error and on the relation's.
@@ -40,7 +41,8 @@ def forecast_expected(
         return None
     of = np.min if of_night else np.max
     coming = driven.between(start_s, end_s)
-    if not coming.size:
+    told = driven.between(max(start_s, sky.told_from_s), end_s)
+    if not coming.size or 2 * told.shape[1] < coming.shape[1]:
         return None
     sharper_c = _sharper(hours, of_night=of_night)
     reached = of(coming, axis=1) + sharper_c
@@ -49,7 +51,7 @@ def forecast_expected(
         reached = np.minimum(reached, seen) if of_night else np.maximum(reached, seen)
     middle = float(np.median(reached))
     low, high = (float(q) for q in np.quantile(reached, [(1 - LEVEL) / 2, (1 + LEVEL) / 2]))
-    errors = _past_errors(ground, hours, lag, outside, error.bias_c, sharper_c, of_night=of_night)
+    errors = _past_errors(ground, hours, lag, sky, sharper_c, of_night=of_night)
     calibrated = errors.size >= LEAST_ERRORS
     if calibrated:
         middle += float(np.median(errors))
@@ -57,7 +59,7 @@ def forecast_expected(
         low, high = middle + below, middle + above
         if np.isfinite(seen):
             low, high = (min(v, seen) if of_night else max(v, seen) for v in (low, high))
-    assumed = "how far off past forecasts were" if error.judged else "an assumed error of the forecast"
+    assumed = "how far off past forecasts were" if sky.error.judged else "an assumed error of the forecast"
     known = f"only {errors.size}" if errors.size else "no"
     few = f"{known} past forecasts to judge by, {LEAST_ERRORS} needed: the width rests on {assumed}"
     return Expected(
@@ -109,8 +111,7 @@ def _past_errors(
     ground: Ground,
     hours: Hours,
     lag: LearnedLag,
-    outside: OutsideAir,
-    bias_c: float,
+    sky: Sky,
     sharper_c: float,
     *,
     of_night: bool,
@@ -124,17 +125,22 @@ def _past_errors(
     by_night: dict[object, Forecast] = {}
     for each in outside_store.forecasts_issued(ground.tx, start_ms, ground.now_ms):
         by_night[turn_at(each.issued_s, ground.zone).night] = each
-    air = dict(zip(outside.time_s.tolist(), outside.air_c.tolist(), strict=True))
+    assert sky.outside is not None
+    air = dict(zip(sky.outside.time_s.tolist(), sky.outside.air_c.tolist(), strict=True))
     errors = []
     for each in by_night.values():
         turn = turn_at(each.issued_s, ground.zone)
         window = (turn.night_start_s, turn.night_end_s) if of_night else (turn.day_start_s, turn.day_end_s)
         ahead_s, ahead_c = hours_ahead(each, each.issued_s)
-        if not ahead_s.size or ahead_s[-1] + HOUR_S < window[1] or window[1] > ground.now_ms / 1000:
+        if not ahead_s.size or ahead_s[0] > each.issued_s + HOUR_S:
+            continue  # what filled the hours before it began is no part of what it said
+        if ahead_s[-1] + HOUR_S < window[1] or window[1] > ground.now_ms / 1000:
             continue
         past_s = ahead_s[0] - HOUR_S * np.arange(_WARM_UP_H, 0, -1)
         past_c = np.array([air.get(t, np.nan) for t in past_s.tolist()])
-        told = lag.soil_from_air(np.r_[past_s, ahead_s], np.r_[past_c, ahead_c - bias_c])[_WARM_UP_H:]
+        told = lag.soil_from_air(np.r_[past_s, ahead_s], np.r_[past_c, ahead_c - sky.error.bias_c])[
+            _WARM_UP_H:
+        ]
         told = told + steady_error_c(lag, past_s, past_c, _between(hours, past_s))
         inside = (ahead_s >= window[0]) & (ahead_s < window[1])
         truth = _measured(hours, *window, of_night=of_night)

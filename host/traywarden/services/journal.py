@@ -53,6 +53,8 @@ def put(tx: Tx, draft: Draft, now_ms: int, *, replaces: int | None = None) -> En
     held = standing(journal_store.entries(tx))
     _check(tx, draft, Facts(e for e in held if e.entry_id != replaces))
     data = {name: value for name, value in draft.data.items() if value is not None}
+    if draft.kind is Kind.CAPACITY_ACCEPTED and "waterings" in data:
+        data.setdefault("heads", _learned_from(draft, Facts(held)))
     return journal_store.write(
         tx,
         draft.kind,
@@ -253,6 +255,16 @@ def _check_capacity(tx: Tx, draft: Draft) -> None:
             f"{mix.dry_line_m3_m3:g} m³/m³; lower that first with: "
             f'traywarden mix change "{mix.name}" --dry-line …'
         )
+
+
+def _learned_from(draft: Draft, facts: Facts) -> list[list[int]]:
+    """The heads in the mix (in one tray) then, each with the number of the calibration it had."""
+    now = [s for s in facts.head_trays if s.holds_at(draft.at_ms)]
+    return [
+        [s.subject, facts.calibration_in_force(s.subject, draft.mix_id, draft.at_ms)]
+        for s in now
+        if draft.tray_id in (None, s.where) and facts.mix_of_tray(s.where, draft.at_ms) == draft.mix_id
+    ]
 
 
 def _check_calibration(data: Mapping[str, Any]) -> None:

@@ -12,7 +12,7 @@ import numpy as np
 from traywarden.domain.crops import Crop
 from traywarden.domain.evidence import Evidence, Sown, Tracks
 from traywarden.domain.garden import Mix, Place, Tray
-from traywarden.domain.journal import Entry, Facts, Kind
+from traywarden.domain.journal import CAPACITY_TURNS, Entry, Facts, Kind
 from traywarden.domain.notice_words import Watered
 from traywarden.domain.rules import CodeArray, Rule, Spell, telling
 from traywarden.domain.wetting import Wetting
@@ -34,7 +34,7 @@ KNOWN_FROM = {
     "journal": "by the journal",
     "sensor and journal": "by the journal, and seen by its sensor",
 }
-TURNS = (Kind.SOWED, Kind.EMERGED, Kind.PLANTED_OUT, Kind.FILLED, Kind.CAPACITY_ACCEPTED)
+TURNS = (Kind.SOWED, Kind.EMERGED, Kind.POTTED_UP, Kind.PLANTED_OUT, *CAPACITY_TURNS)
 OF_MIX = (Kind.CALIBRATED, Kind.CAPACITY_ACCEPTED)
 """Entries that can change a verdict by themselves, without any new reading."""
 
@@ -107,13 +107,20 @@ class Knowledge:
         mine = {e.entry_id: e for e in self._by_tray.get(tray_id, [])}
         for entry in list(mine.values()):
             if entry.kind is Kind.HEAD_PLACED and entry.head_id is not None:
-                mine |= {e.entry_id: e for e in self._by_head[entry.head_id]}
+                theirs = self._by_head[entry.head_id]
+                mine |= {e.entry_id: e for e in theirs}
+                mine |= {e.entry_id: e for e in self._fillings(e.tray_id for e in theirs)}
             if entry.kind is Kind.FILLED and entry.mix_id is not None:
                 mine |= {e.entry_id: e for e in self._by_mix.get(entry.mix_id, [])}
         facts = Facts(mine.values())
         return TrayKnowledge(
             self.trays[tray_id], facts, self.mixes, lambda at_ms: self._sown(facts, tray_id, at_ms)
         )
+
+    def _fillings(self, tray_ids: Iterable[int | None]) -> Iterator[Entry]:
+        """What other trays were filled with, which a head was in: the mix that it was calibrated in."""
+        for tray_id in set(tray_ids) - {None}:
+            yield from (e for e in self._by_tray.get(tray_id or -1, []) if e.kind is Kind.FILLED)
 
     def _sown(self, facts: Facts, tray_id: int, at_ms: int) -> Sown | None:
         sowing = facts.sowing_of_tray(tray_id, at_ms)

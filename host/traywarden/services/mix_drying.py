@@ -7,7 +7,7 @@ from typing import TypeAlias
 
 import numpy as np
 
-from traywarden.domain.demand import assumed_position, reference_demand_mm
+from traywarden.domain.demand import reference_demand_mm
 from traywarden.domain.garden import Mix, Tray
 from traywarden.domain.hourly import Hourly, hourly_together
 from traywarden.domain.journal import Kind
@@ -18,6 +18,7 @@ from traywarden.domain.series import FloatArray
 from traywarden.domain.wetting import Wetting
 from traywarden.services.epochs import cut, unbroken
 from traywarden.services.kept import kept_of
+from traywarden.services.position import position_of
 from traywarden.services.questions.ground import Ground
 from traywarden.store import probes as probe_store
 
@@ -29,19 +30,15 @@ Demand: TypeAlias = Callable[[Hourly], FloatArray]
 
 def reference_demand(ground: Ground) -> Demand:
     """FAO-56’s hourly reference evapotranspiration [mm] from air, humidity and the sun over the garden."""
-    garden = ground.garden
-    position = garden.latitude_deg, garden.longitude_deg
-    if position[0] is None or position[1] is None:
-        position = assumed_position(ground.zone, ground.now_ms / 1000)
-    latitude_deg, longitude_deg = position
+    position = position_of(ground)
 
     def asked(air: Hourly) -> FloatArray:
         return reference_demand_mm(
             air.hour_s,
             air.air_temp_c,
             air.vpd_kpa,
-            latitude_deg=float(latitude_deg or 0.0),
-            longitude_deg=float(longitude_deg or 0.0),
+            latitude_deg=position.latitude_deg,
+            longitude_deg=position.longitude_deg,
         )
 
     return asked
@@ -89,7 +86,7 @@ def garden_drying(
                 found, lost = _piece(tray, mix, piece, seen, airs, params, ground)
                 stretches += found
                 days += lost
-            if not ground.facts.calibrations(head_id, spans[-1].where):
+            if not ground.facts.calibrated_in(head_id, spans[-1].where):
                 uncalibrated.add(tray.name)
     return GardenDrying(tuple(stretches), tuple(days), frozenset(uncalibrated))
 

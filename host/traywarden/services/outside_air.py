@@ -10,6 +10,7 @@ from traywarden.domain.lag import LearnedLag, learn_lag
 from traywarden.domain.outside import Forecast
 from traywarden.domain.series import FloatArray
 from traywarden.errors import ShortOfDataError
+from traywarden.services.position import position_of
 from traywarden.services.questions.ground import DAY_MS, Ground
 from traywarden.store import outside as outside_store
 
@@ -89,15 +90,16 @@ def relation(ground: Ground, outside: OutsideAir, hour_s: FloatArray, temp_c: Fl
     if not times.size:
         raise ShortOfDataError("The open air and this were never measured in the same hour.")
     kept = times * HOUR_S >= times[-1] * HOUR_S - LEARN_D * DAY_MS / 1000
-    garden = ground.garden
+    position = position_of(ground)
     return learn_lag(
         times[kept] * HOUR_S,
         outside.air_c[at_outside[kept]],
         temp_c[at_own[kept]],
         ground.zone,
-        garden.latitude_deg,
-        garden.longitude_deg,
+        position.latitude_deg,
+        position.longitude_deg,
         half_life_d=HALF_LIFE_D,
+        display=ground.display,
     )
 
 
@@ -122,7 +124,8 @@ def forecast_error(forecasts: Sequence[Forecast], outside: OutsideAir | None) ->
 def hours_ahead(forecast: Forecast, now_s: float) -> tuple[FloatArray, FloatArray]:
     """Whole hours from now on that a forecast speaks of, without a gap [s, °C]; empty where it does not.
 
-    Steps up to six hours are bridged by straight lines; at a longer one it ends.
+    They begin now, or where it begins. Steps up to six hours are bridged by straight lines; at a longer one
+    it ends.
     """
     known = np.isfinite(forecast.air_temp_c)
     times, air = forecast.time_s[known], forecast.air_temp_c[known]
@@ -134,7 +137,7 @@ def hours_ahead(forecast: Forecast, now_s: float) -> tuple[FloatArray, FloatArra
         if times[hole + 1] > start_s:
             times, air = times[: hole + 1], air[: hole + 1]
             break
-    if times[0] > start_s + HOUR_S or times[-1] < start_s:
-        return np.empty(0), np.empty(0)
+    if times[0] > start_s + HOUR_S:
+        start_s = np.ceil(times[0] / HOUR_S) * HOUR_S
     whole = np.arange(start_s, times[-1] + 1, HOUR_S)
     return np.asarray(whole), np.asarray(np.interp(whole, times, air))

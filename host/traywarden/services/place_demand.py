@@ -5,11 +5,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from traywarden.domain.demand import assumed_position, reference_demand_mm
+from traywarden.domain.demand import reference_demand_mm
 from traywarden.domain.dry_outlook import AirAhead
 from traywarden.domain.drying import DAY_H, USUAL_DEMAND_MM, expected_demand, relative_demand
 from traywarden.domain.hourly import HOUR_S, Hourly, hourly, hourly_together
 from traywarden.domain.series import FloatArray, HeadSeries
+from traywarden.services.position import position_of
 from traywarden.services.questions.ground import Ground
 
 LEAST_KNOWN = 0.5
@@ -44,11 +45,8 @@ class PlaceDemand:
         self._span_ms = (start_ms, end_ms)
         self._air: dict[int, tuple[FloatArray, FloatArray]] = {}
         self._known: dict[tuple[tuple[int, int, int], ...], TrayDemand | None] = {}
-        garden = ground.garden
-        if garden.latitude_deg is None or garden.longitude_deg is None:
-            self._position = assumed_position(ground.zone, end_ms / 1000)
-        else:
-            self._position = garden.latitude_deg, garden.longitude_deg
+        position = position_of(ground)
+        self._position = position.latitude_deg, position.longitude_deg
 
     def of_tray(self, tray_id: int, heads: Sequence[HeadSeries]) -> TrayDemand:
         """Of a tray through all its places; from the heads' soil where too little of the air is known."""

@@ -7,7 +7,7 @@ from datetime import date, timedelta
 import numpy as np
 
 from traywarden.domain.counting_back import SoilYears
-from traywarden.domain.day_curve import PEAK_H, RISE_H, day_curve, sunrise_h
+from traywarden.domain.day_curve import PEAK_H, day_curve, sunrise_h
 from traywarden.domain.daylight import standard_offset_h
 from traywarden.domain.garden import Place
 from traywarden.domain.hourly import Hourly, hourly_together
@@ -17,6 +17,7 @@ from traywarden.domain.series import FloatArray
 from traywarden.domain.warm_days import SoilDays
 from traywarden.errors import ShortOfDataError
 from traywarden.services.outside_air import HOUR_S, OutsideAir, outside_air
+from traywarden.services.position import position_of
 from traywarden.services.questions.ground import DAY_MS, Ground
 from traywarden.store import outside as outside_store
 
@@ -78,6 +79,7 @@ def past_soil(ground: Ground, place: Place, weather: Sequence[WeatherDays] | Non
     lag, relation, reason = _learned(ground, place, soil, own, curves)
     if lag is None:
         return _with_reason(found, reason)
+    relation = "; ".join(filter(None, (relation, position_of(ground).stand_in)))
     for each in weather:
         hour_s, air_c = curves[each.source]
         shift_c, shared_d = shifts[each.source]
@@ -86,7 +88,8 @@ def past_soil(ground: Ground, place: Place, weather: Sequence[WeatherDays] | Non
         _add(found, ground, each.source, hour_s, told, max(spread_c, WEEK_SPREAD_C))
         words = "its days made hours, through the learned relation"
         words += (
-            f"; shifted by {shift_c:+.1f} °C to the open air here ({shared_d} days shared)"
+            f"; shifted by {ground.display.temp_difference(shift_c)} to the open air here "
+            f"({shared_d} days shared)"
             if shared_d >= LEAST_SHARED_D
             else "; taken as it stands, as it shares too few days with the open air here"
         )
@@ -100,13 +103,11 @@ def _hours(ground: Ground, weather: WeatherDays) -> tuple[FloatArray, FloatArray
     low, high = np.full(last - first + 1, np.nan), np.full(last - first + 1, np.nan)
     low[weather.day - first], high[weather.day - first] = weather.air_min_c, weather.air_max_c
     offset_h = standard_offset_h(ground.zone)
-    latitude, longitude = ground.garden.latitude_deg, ground.garden.longitude_deg
+    position = position_of(ground)
     # The curve's clock is the sun's; days begin at the garden's midnight of standard time.
-    late_h = 0.0 if longitude is None else offset_h - longitude / 15
-    rise_h: FloatArray | float = RISE_H
-    if latitude is not None:
-        days = [EPOCH + timedelta(days=d) for d in range(first, last + 1)]
-        rise_h = sunrise_h([d.timetuple().tm_yday for d in days], latitude)
+    late_h = offset_h - position.longitude_deg / 15
+    days = [EPOCH + timedelta(days=d) for d in range(first, last + 1)]
+    rise_h = sunrise_h([d.timetuple().tm_yday for d in days], position.latitude_deg)
     air = day_curve(low, high, np.clip(rise_h + late_h, 0.5, 12.0), PEAK_H + late_h)
     start_s = first * 86_400 - offset_h * HOUR_S
     whole_s = np.floor(start_s / HOUR_S) * HOUR_S
@@ -140,7 +141,7 @@ def _learned(
         )
     airs = [(own.time_s, own.air_c, own.says)] if own is not None else []
     airs += [(*curve, f"as “{name}” tells it") for name, curve in curves.items()]
-    why = ""
+    position, why = position_of(ground), ""
     for air_s, air_c, says in airs:
         hours, at_air, at_soil = np.intersect1d(air_s, soil.hour_s, return_indices=True)
         recent = hours >= ground.now_ms / 1000 - LEARN_D * 86_400
@@ -153,15 +154,16 @@ def _learned(
                 air_c[at_air[recent]],
                 soil.soil_temp_c[at_soil[recent]],
                 ground.zone,
-                ground.garden.latitude_deg,
-                ground.garden.longitude_deg,
+                position.latitude_deg,
+                position.longitude_deg,
+                display=ground.display,
             )
         except ShortOfDataError as short:
             why = why or str(short)
             continue
         days = round(lag.hours / _DAY_H)
         words = (
-            f"soil {lag.in_words}; learned from {days} days of open air {says}, "
+            f"soil {lag.in_words(ground.display)}; learned from {days} days of open air {says}, "
             f"{ground.display.temp(lag.air_low_c, 0)} to {ground.display.temp(lag.air_high_c, 0)}, "
             "and a guess beyond"
         )

@@ -143,8 +143,14 @@ def test_once_up_it_is_no_longer_late_and_half_is_expected_from_what_was_counted
     assert answer.first is None
     assert answer.half is not None
     assert answer.up_count == 3
+    assert ", 3 seedlings of " in answer.says
     saw(own, "lettuce", 9.0, 28)
     assert one(own, "lettuce").state == "up"
+
+
+def test_one_seedling_is_one_seedling(own: LittleGarden) -> None:
+    saw(own, "lettuce", 6.0, 1)
+    assert ", 1 seedling of " in one(own, "lettuce", START_MS + 6 * DAY_MS + 3_600_000).says
 
 
 def test_what_came_up_corrects_the_factor_of_crop_and_lot_and_can_be_taken_back(own: LittleGarden) -> None:

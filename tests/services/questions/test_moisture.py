@@ -206,6 +206,39 @@ def test_accepted_for_one_tray_it_holds_for_that_one_and_over_what_holds_for_all
             undo(tx, entry.entry_id, now_ms)
 
 
+def test_a_capacity_learned_on_another_calibration_holds_no_more_and_that_is_said(kept: Kept) -> None:
+    now_ms, mix_id = kept.stored.now_ms, kept.stored.mix_ids["Middle mix"]
+    tray_id, head_id = kept.stored.tray_ids["Tray 2"], kept.stored.head_ids[1]
+    week_ms, day_ms = now_ms - 7 * DAY_MS, now_ms - DAY_MS
+    learned = {"container_capacity_m3_m3": 0.53, "waterings": 9}
+    points = {"points": [[1.2, 0.5], [2.6, 0.05]]}
+    with kept.store.write() as tx:
+        made = [
+            put(
+                tx,
+                Draft(Kind.CAPACITY_ACCEPTED, week_ms, tray_id=tray_id, mix_id=mix_id, data=learned),
+                now_ms,
+            ),
+            put(tx, Draft(Kind.CALIBRATED, day_ms, head_id=head_id, data=points), now_ms),
+        ]
+    assert [head for head, _ in made[0].data["heads"]] == [head_id]
+    try:
+        with kept.ground() as ground:
+            known = Knowledge(ground.tx, {}).of(tray_id)
+            steps = (week_ms - 1, week_ms, day_ms - 1, day_ms)
+            for held in ([ground.mix_of(tray_id, at) for at in steps], [known.at(at)[0] for at in steps]):
+                found = [mix.container_capacity_m3_m3 for mix in held if mix]
+                assert found == pytest.approx([0.506, 0.53, 0.53, 0.506])
+            said = [r for r in ask_moisture(ground).remarks if "holds no more" in r]
+    finally:
+        with kept.store.write() as tx:
+            for entry in reversed(made):
+                undo(tx, entry.entry_id, now_ms)
+    assert len(said) == 1
+    assert said[0].startswith("Tray 2: the container capacity of 0.53 m³/m³ accepted on ")
+    assert said[0].endswith("; 0.506 holds until you accept anew")
+
+
 def test_a_mix_without_a_head_shows_nothing(kept: Kept) -> None:
     with kept.ground() as ground:
         mix = next(iter(ground.mixes.values()))

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 import numpy as np
 import pytest
 
-from tests.services.field_garden import FRAME, PLACE, FieldGarden, field_garden, forecast_into
+from tests.services.field_garden import FRAME, MOVED_S, PLACE, FieldGarden, field_garden, forecast_into
 from tests.services.little_garden import BENCH_MEAN_C, FRAME_WARMER_C, SWING_C, LittleGarden
 from tests.services.questions.conftest import grounded
 from traywarden.cli.outlook_places import print_places, print_places_backtest
@@ -14,6 +14,7 @@ from traywarden.domain.units import Display
 from traywarden.errors import ShortOfDataError
 from traywarden.services.questions.place_backtest import backtest_places
 from traywarden.services.questions.place_outlook import PlaceOutlook, PlaceOutlookAnswer, ask_place_outlook
+from traywarden.store import outside
 
 
 @pytest.fixture(scope="module")
@@ -153,6 +154,30 @@ def test_a_forecast_drives_the_outlook_and_is_nearer_than_own_days(
     print_places(answer, Display())
     assert "through what each place makes of the open air" in capsys.readouterr().out
     assert "follows the outside air" in driven.relation
+
+
+@pytest.mark.data
+def test_a_forecast_that_begins_in_the_morning_leaves_the_low_to_own_days_and_tells_the_high(
+    recorded: FieldGarden,
+) -> None:
+    start_ms, issued_ms = recorded.at_ms("08-21", 8), recorded.at_ms("08-20", 18)
+    first = round((start_ms / 1000 - MOVED_S - recorded.field.time_s[0]) / 3600)
+    with grounded(recorded.store, issued_ms) as ground:
+        alone = place(ask_place_outlook(ground), PLACE).air
+    with recorded.store.write() as tx:
+        times_ms = np.asarray(start_ms + 3_600_000 * np.arange(24), np.int64)
+        air = {"air_temp_c": recorded.field.air_c[first : first + 24] + 9.0}
+        outside.put_forecast(tx, "morning", issued_ms, times_ms, air)
+    with grounded(recorded.store, issued_ms) as ground:
+        answer = ask_place_outlook(ground)
+    told = place(answer, PLACE).air
+    assert "until then the open air is taken to be like its own last days" in answer.forecast
+    assert told.low == alone.low
+    assert told.high is not None
+    assert alone.high is not None
+    assert told.high.basis.startswith("forecast")
+    assert told.high.estimate_c > alone.high.estimate_c + 3
+    assert len(told.hours) == 48
 
 
 @pytest.mark.data

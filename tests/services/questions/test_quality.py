@@ -59,7 +59,11 @@ def test_a_sound_garden_has_no_trouble_and_says_what_it_could_not_judge(little: 
     for head in answer.heads:
         assert head.good == head.readings > 1900
     (frame,) = (head for head in answer.heads if head.head == "frame/0")
-    assert frame.not_judged == ("whether the sun shines on it: under cover the air itself is warmed",)
+    assert frame.not_judged == (
+        "whether it is like the season: less than ten days of it are known in this place",
+        "whether the sun shines on it: under cover the air itself is warmed",
+        "whether it is like its neighbours: no other air sensor hangs in Cold frame",
+    )
     assert any("like the season" in reason for head in answer.heads for reason in head.not_judged)
 
 
@@ -226,3 +230,135 @@ def test_a_tray_carried_from_the_bench_to_the_house_is_held_against_nothing_of_t
     store.close()
     assert sorted({t.fault for t in answer.troubles} - {"fast change"}) == found  # carried within a minute
     assert any("in this place" in reason for reason in answer.heads[0].not_judged) == moved
+
+
+HOURS = np.arange(0, 30 * 24, 0.5)
+START = datetime(2026, 4, 1, tzinfo=ZoneInfo("Europe/Lisbon"))
+
+
+def hung(
+    folder: Path, sensors: dict[str, tuple[str, np.ndarray, np.ndarray]], days: float, **settings: str
+) -> QualityAnswer:
+    """Air sensors by name: kind of the place each hangs in, temperature and humidity over thirty days.
+
+    Sensors of one kind of place hang in one place.
+    """
+    start_ms = round(START.timestamp() * 1000)
+    times_ms = np.asarray(start_ms + HOURS * 3_600_000, np.int64)
+    now_ms = int(times_ms[-1])
+    store = Store.open(f"sqlite:///{folder / 'air.sqlite3'}")
+    with store.write() as tx:
+        garden.set_garden(tx, "Air", "Europe/Lisbon", now_ms=start_ms)
+        garden.add_tray(tx, "A1", 40, 3.0)
+        kinds = dict.fromkeys(kind for kind, _, _ in sensors.values())
+        places = {kind: garden.add_place(tx, kind, kind) for kind in kinds}
+        heads = probes.ensure_heads(tx, [(name, 0) for name in sensors], start_ms)
+        for name, (kind, temp_c, rh_pct) in sensors.items():
+            place_id, head_id = places[kind].place_id, heads[name, 0]
+            put(tx, Draft(Kind.HEAD_PLACED, start_ms, place_id=place_id, head_id=head_id), start_ms)
+            values = {"air_temp_c": temp_c, "rh_pct": rh_pct}
+            readings.insert_columns(tx, name, 0, BOOT_IMPORTED, times_ms, now_ms, values)
+    with grounded(store, now_ms, **settings) as ground:
+        answer = ask_quality(ground, days=days)
+    store.close()
+    return answer
+
+
+def told(answer: QualityAnswer) -> dict[tuple[str, str, str], str]:
+    return {(t.head, t.measured, t.fault): t.reason for t in answer.troubles if t.fault != "stuck"}
+
+
+def air_c(mean_c: float = 14.0, swing_c: float = 5.0) -> np.ndarray:
+    return mean_c + swing_c * np.sin((HOURS - 9) / 24 * 2 * np.pi)
+
+
+def humid_pct(mean_pct: float = 70.0, swing_pct: float = 15.0) -> np.ndarray:
+    return mean_pct - swing_pct * np.sin((HOURS - 9) / 24 * 2 * np.pi)
+
+
+NOW_AND_THEN = HOURS >= 27 * 24
+
+
+def test_air_that_is_far_from_the_other_open_places_is_told_and_frame_air_is_not(tmp_path: Path) -> None:
+    """A frame is 15 °C warmer than the open by its nature; the lone sensor there has no neighbour."""
+    off = np.where(NOW_AND_THEN, 9.0, 0.0)
+    answer = hung(
+        tmp_path,
+        {
+            "bench": ("open bench", air_c(), humid_pct()),
+            "table": ("open bench", air_c(14.5), humid_pct()),
+            "ground": ("open ground", air_c() + off, humid_pct()),
+            "shade": ("dappled shade", air_c(13.0, 4.0), humid_pct()),
+            "frame": ("cold frame", air_c(29.0), humid_pct()),
+        },
+        12,
+    )
+    found = told(answer)
+    assert set(found) == {("ground/0", "air_temp_c", "unlike its neighbours")}
+    (reason,) = found.values()
+    assert reason.endswith("is far from the median of the 3 other air sensors in the open")
+    (frame,) = (head for head in answer.heads if head.head == "frame/0")
+    assert "whether it is like its neighbours: no other air sensor hangs in cold frame" in frame.not_judged
+
+
+def test_two_sensors_of_one_frame_are_held_against_each_other_in_heat_and_humidity(tmp_path: Path) -> None:
+    answer = hung(
+        tmp_path,
+        {
+            "left": ("cold frame", air_c(), humid_pct()),
+            "right": ("cold frame", air_c(), humid_pct() - np.where(NOW_AND_THEN, 40.0, 0.0)),
+        },
+        12,
+    )
+    found = told(answer)
+    assert set(found) == {(f"{name}/0", "rh_pct", "unlike its neighbours") for name in ("left", "right")}
+    reason = found["left/0", "rh_pct", "unlike its neighbours"]
+    assert "% is far from the 1 other air sensor in cold frame; which of the two is wrong" in reason
+
+
+def test_air_unlike_its_month_and_a_sensor_that_hardly_moves_are_told(tmp_path: Path) -> None:
+    still = np.where(NOW_AND_THEN, 14.0 + 0.02 * air_c(), air_c())
+    hot = np.where(NOW_AND_THEN, 25.0, 0.0) + air_c()
+    mute = np.where(NOW_AND_THEN, 60.0 + 0.02 * humid_pct(), humid_pct())
+    fog = np.where(NOW_AND_THEN, 99.0, humid_pct())
+    found = told(
+        hung(
+            tmp_path,
+            {
+                "still": ("cold frame", still, humid_pct()),
+                "hot": ("greenhouse", hot, mute),
+                "fog": ("open bench", air_c(), fog),
+            },
+            12,
+        )
+    )
+    assert set(found) == {
+        ("still/0", "air_temp_c", "hardly moves"),
+        ("hot/0", "air_temp_c", "unlike the season"),
+        ("hot/0", "rh_pct", "hardly moves"),
+    }
+    assert found["hot/0", "air_temp_c", "unlike the season"].endswith(
+        "°C is beyond what it showed in this month before"
+    )
+
+
+def test_reasons_are_in_the_degrees_shown(tmp_path: Path) -> None:
+    hot = np.where(NOW_AND_THEN, 25.0, 0.0) + air_c()
+    found = told(hung(tmp_path, {"hot": ("greenhouse", hot, humid_pct())}, 12, display__temperature="F"))
+    assert "°F is beyond" in found["hot/0", "air_temp_c", "unlike the season"]
+
+
+def test_a_sensor_in_the_sun_is_one_trouble_and_not_also_unlike_its_neighbours(tmp_path: Path) -> None:
+    noon = np.where(NOW_AND_THEN & (np.abs(HOURS % 24 - 13) <= 2), 9.0, 0.0)
+    found = told(
+        hung(
+            tmp_path,
+            {
+                "sun": ("open bench", air_c() + noon, humid_pct()),
+                "screen": ("open ground", air_c(), humid_pct()),
+                "shade": ("dappled shade", air_c(), humid_pct()),
+            },
+            12,
+        )
+    )
+    assert set(found) == {("sun/0", "air_temp_c", "warmed by direct sun")}

@@ -336,7 +336,7 @@ def test_neither_a_lot_nor_a_crop_says_what_is_near(garden: LittleGarden) -> Non
 def test_a_sowing_left_out_of_learning_does_not_speak_for_its_place(tmp_path: Path) -> None:
     made = little_garden(tmp_path, with_readings=False)
     with made.store.write() as tx:
-        entry_id = sow(tx, made.tray_ids["lettuce"], "lettuce", ((6, 2), (9, 3), (12, 3)))
+        entry_id = sow(tx, made.tray_ids["lettuce"], "lettuce", ((6, 3), (9, 3), (12, 3)))
     with_it = ask(made, "tomato", place="Open bench")
     with made.store.write() as tx:
         old = next(e for e in journal.entries(tx) if e.entry_id == entry_id)

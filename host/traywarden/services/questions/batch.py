@@ -185,6 +185,10 @@ def _remarks(ground: Ground, known: KnownBatch) -> list[str]:
         )
     elif batch.still_rising and batch.rose:
         told.append("the last count still brought new seedlings: count again")
+    elif batch.up and batch.still_rising:
+        told.append(
+            f"by how it came up so far about {max(1, round(batch.to_come))} more can be expected: count again"
+        )
     if batch.up and batch.spread_d is None and len(batch.counts) > 1:
         told.append(
             "how evenly they came up cannot be told from these counts: count every day or two, "

@@ -1,7 +1,7 @@
 """What one place was against another: the frame's gain over the bench, in one sentence and day by day."""
 
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 
 from traywarden.domain.comparison import Comparison, Limits
@@ -11,6 +11,7 @@ from traywarden.domain.garden import Place
 from traywarden.domain.places import PlaceClimate, compare
 from traywarden.domain.series import together
 from traywarden.errors import ShortOfDataError, UsageError
+from traywarden.services.position import position_of
 from traywarden.services.questions.days import span_of
 from traywarden.services.questions.degree_days import base_of, floor_words
 from traywarden.services.questions.ground import Ground
@@ -71,19 +72,22 @@ def ask_compare(ground: Ground, asked: CompareAsked) -> CompareAnswer:
     end_ms = min(day_start_ms(last + timedelta(days=1), ground.zone), ground.now_ms)
     measured, climate_a, climate_b = _climates(ground, (a, b), asked.measured, start_ms, end_ms)
     limits = Limits(crop.name, crop.floor_c, crop.max_c or crop.opt_high_c) if crop else None
+    position = position_of(ground)
     found = compare(
         climate_a,
         climate_b,
         ground.zone,
         start_s=start_ms / 1000,
         end_s=end_ms / 1000,
-        latitude_deg=ground.garden.latitude_deg,
-        longitude_deg=ground.garden.longitude_deg,
+        latitude_deg=position.latitude_deg,
+        longitude_deg=position.longitude_deg,
         base_c=base_c,
         limits=limits,
         least_coverage=ground.settings["coverage.least"],
         longest_gap_s=ground.settings["coverage.longest_gap_s"],
     )
+    if position.stand_in:
+        found = replace(found, night_rule=f"{found.night_rule}; {position.stand_in}")
     return CompareAnswer(
         ground.garden.name,
         measured,

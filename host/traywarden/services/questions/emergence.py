@@ -123,8 +123,11 @@ class _Asked:
         up = self._sowing.up
         if up is not None and state in (UP, COMING_UP):
             words = f"{self._crop.name} is up since {self._day(up.at_ms / 1000)}"
-            if self._sowing.most_up:
-                words += f", {self._sowing.most_up} seedlings of {self._sowing.seeds.count} seeds"
+            if most := self._sowing.most_up:
+                sown = self._sowing.seeds.count
+                words += (
+                    f", {most} seedling{'' if most == 1 else 's'} of {sown} seed{'' if sown == 1 else 's'}"
+                )
             if state == COMING_UP and found.half.mid_s is not None:
                 words += f"; half of what will come is expected by {self._span(found.half)}"
             return f"{words}."
@@ -173,7 +176,7 @@ class _Asked:
         hours = self._nursery.hours(self._sowing)
         since = hours.hour_s >= self._sowing.entry.at_ms / 1000 - HOUR_S
         warm_h = float((hours.soil_temp_c[since] > self._curve.best_c + 0.5).sum())
-        found = second_opinion(heat_sum, by_sum, progress, self._curve, warm_h)
+        found = second_opinion(heat_sum, by_sum, progress, self._curve, warm_h, self._ground.display)
         half_s = _reached_s(by_sum, straight, ahead)
         return _opinion(self._ground, heat_sum, found, half_s)
 
@@ -210,7 +213,7 @@ class _Asked:
             ground.at(max(known_ms)) if known_ms else None,
             Done(*(round(x, 3) for x in seen.quantiles())) if seen else None,
             str(self._curve.basis),
-            self._curve.says,
+            self._curve.in_words(ground.display),
             round(progress.coverage, 3),
             None if progress.mean_c is None else round(progress.mean_c, 2),
             round(progress.filled_h, 1),

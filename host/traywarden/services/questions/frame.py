@@ -17,6 +17,7 @@ from traywarden.domain.places import PlaceClimate, compare
 from traywarden.domain.series import together
 from traywarden.domain.units import Display
 from traywarden.errors import ShortOfDataError, UsageError
+from traywarden.services.position import position_of
 from traywarden.services.questions.days import span_of
 from traywarden.services.questions.ground import Ground
 from traywarden.services.questions.place_record import OPEN_KINDS
@@ -96,14 +97,15 @@ def ask_frame(ground: Ground, asked: FrameAsked) -> FrameAnswer:
     other = _open_place(ground, asked.against, frame, start_ms, end_ms)
     outside = _air(ground, other, start_ms, end_ms)
     settings = ground.settings
+    position = position_of(ground)
     gain = compare(
         inside,
         outside,
         ground.zone,
         start_s=start_ms / 1000,
         end_s=end_ms / 1000,
-        latitude_deg=ground.garden.latitude_deg,
-        longitude_deg=ground.garden.longitude_deg,
+        latitude_deg=position.latitude_deg,
+        longitude_deg=position.longitude_deg,
         least_coverage=settings["coverage.least"],
         longest_gap_s=settings["coverage.longest_gap_s"],
     )
@@ -282,6 +284,8 @@ def _remarks(ground: Ground, frame: Place, inside: PlaceClimate, outside: PlaceC
         "an opening shows as a sudden fall of the air under the cover towards the air outside; a dark cloud "
         "can look like one, and a lid lifted while it is no warmer inside does not show"
     ]
+    if stand_in := position_of(ground).stand_in:
+        remarks.append(stand_in)
     spacing_s = float(np.median(np.diff(inside.time_s))) if inside.time_s.size > 1 else 0.0
     if spacing_s > 600:
         remarks.append(

@@ -6,7 +6,15 @@ from datetime import date, timedelta
 from traywarden.domain.crops import Crop
 from traywarden.domain.days import day_start_ms, local_date
 from traywarden.domain.garden import Place, Tray
-from traywarden.domain.hardening import HARDENED_D, LOOK_BACK_D, Hardening, hardening, night_rules
+from traywarden.domain.hardening import (
+    DEMAND_PART,
+    HARDENED_D,
+    LOOK_BACK_D,
+    NIGHT_WITHIN_C,
+    Hardening,
+    hardening,
+    night_rules,
+)
 from traywarden.domain.hourly import Hourly, hourly_together
 from traywarden.domain.place_days import PlaceDays, PlaceHours
 from traywarden.domain.units import Display
@@ -73,7 +81,7 @@ def ask_harden(ground: Ground, asked: HardenAsked) -> HardenAnswer:
         night_lines(found, bed.name, ground.display),
         found,
         stood,
-        _remarks(found),
+        _remarks(found, ground.display),
     )
 
 
@@ -191,11 +199,12 @@ def _crop(ground: Ground, name: str, subject: Tray | Place) -> Crop | None:
     return ground.crop_of(sowing) if sowing else None
 
 
-def _remarks(found: Hardening) -> tuple[str, ...]:
+def _remarks(found: Hardening, display: Display) -> tuple[str, ...]:
     remarks = [
-        "a day counts as outdoors when its low was within 1.5 °C of the open place and its air at least 0.8 "
-        "times as thirsty; seven of the last fourteen are the lower end of the published one to two weeks "
-        "(Univ. of Maryland Extension); the limits of a day are ours, no source",
+        f"a day counts as outdoors when its low was within {display.temp_span(NIGHT_WITHIN_C, 1)} of the "
+        f"open place and its air at least {DEMAND_PART:g} times as thirsty; seven of the last fourteen "
+        "are the lower end of the published one to two weeks (Univ. of Maryland Extension); the limits "
+        "of a day are ours, no source",
         "wind, full sun and less water harden plants too, and none of them is measured",
     ]
     if found.demand_part.estimate is None:

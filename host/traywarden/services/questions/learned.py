@@ -74,7 +74,7 @@ def _crop(ground: Ground, nursery: Nursery, key: str) -> LearnedCrop:
         _done(learned.prior),
         _done(learned.crop),
         sum(lesson.told is not None for lesson in lessons),
-        nursery.curve(key).says,
+        nursery.curve(key).in_words(ground.display),
         tuple(lots),
         tuple(_from(ground, learned.prior, lesson) for lesson in lessons),
     )

@@ -20,6 +20,7 @@ from traywarden.services.mix_drying import (
     garden_drying,
     reference_demand,
 )
+from traywarden.services.position import position_of
 from traywarden.services.questions.ground import DAY_MS, Ground
 from traywarden.store import garden as garden_store
 
@@ -108,6 +109,8 @@ def ask_mix_compare(
             "no air was measured where they stood, so the weather is not allowed for; the days side "
             "by side are under equal demand all the same"
         )
+    elif demand is None and (stand_in := position_of(ground).stand_in):
+        remarks.append(stand_in)
     per_day = 24.0 if equal == BY_HOUR else 24 * USUAL_DEMAND_MM
     hours = [_hours(found.stretches, rates, side, per_day) for side in (comparison.a, comparison.b)]
     return MixCompareAnswer(

@@ -1,11 +1,12 @@
 """How wet each tray is in terms that mean something, and what its heads show of themselves over weeks."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
 from traywarden.domain.bootstrap import Interval
 from traywarden.domain.garden import Mix, Tray
+from traywarden.domain.journal import Kind
 from traywarden.domain.moisture import NOT_CALIBRATED
 from traywarden.domain.moisture_scale import LEVELS, MAPPING_SOURCE, SCALE_SOURCE
 from traywarden.domain.plateaus import Capacity, drifts, pooled_capacity
@@ -83,6 +84,7 @@ def ask_moisture(ground: Ground, tray: str = "", days: float = DEFAULT_DAYS) -> 
     raw = sorted({t.tray for t, _ in found if any(not h.calibrated for h in t.heads)})
     if raw:
         remarks.append(f"{NOT_CALIBRATED}: {', '.join(raw)}; their numbers may be off by much")
+    remarks += _outdated(ground, chosen)
     return MoistureAnswer(
         ground.garden.name,
         _sentence([t for t, _ in found]),
@@ -101,6 +103,23 @@ def mix_capacity(ground: Ground, mix: Mix, tray: str = "", days: float = DEFAULT
     """What the heads in a mix, or in one tray with it, show of its capacity; None without any head."""
     found = [_tray(ground, each, days) for each in ground.chosen_trays(tray)]
     return next((m for m in _mixes(ground, found) if m.mix == mix.name), None)
+
+
+def _outdated(ground: Ground, trays: Sequence[Tray]) -> Iterator[str]:
+    """Accepted container capacities that hold no more, as heads were calibrated anew."""
+    for tray in trays:
+        mix = ground.mix_of(tray.tray_id, ground.now_ms)
+        accepted = ground.facts.of_tray(tray.tray_id, Kind.CAPACITY_ACCEPTED)
+        accepted += [e for e in ground.facts.entries if e.kind is Kind.CAPACITY_ACCEPTED and not e.tray_id]
+        known = [e for e in accepted if mix and e.mix_id == mix.mix_id and e.at_ms <= ground.now_ms]
+        newest = max(known, key=lambda e: (e.tray_id is not None, e.at_ms, e.entry_id), default=None)
+        if mix and newest and ground.facts.outdated(newest, tray.tray_id, ground.now_ms):
+            value = newest.data["container_capacity_m3_m3"]
+            yield (
+                f"{tray.name}: the container capacity of {value:.3g} m³/m³ accepted on "
+                f"{ground.at(newest.at_ms):%Y-%m-%d} holds no more, as a head it was learned from is read by "
+                f"another calibration now; {mix.container_capacity_m3_m3:.3g} holds until you accept anew"
+            )
 
 
 def _sentence(trays: Sequence[TrayMoisture]) -> str:

@@ -127,7 +127,6 @@ def head_moisture(
     if now_m3_m3 is not None and set_m3_m3 is not None and set_m3_m3 > dry_m3_m3:
         part = float(between(now_m3_m3, dry_m3_m3, set_m3_m3))
     level = None if part is None else level_of(part, levels_from(ground))
-    calibrations = ground.facts.calibrations(head_id, mix.mix_id if mix else None)
     one = HeadMoisture(
         hours.label,
         ground.at(since_ms),
@@ -136,7 +135,7 @@ def head_moisture(
         round(now_m3_m3, 4) if now_m3_m3 is not None and effect.used else None,
         None if part is None else round(part, 3),
         None if level is None else LevelNow(level.number, level.name, level.signs),
-        any(c.usable for c in calibrations),
+        ground.facts.calibrated_in(head_id, mix.mix_id if mix else None),
         set_m3_m3,
         _learned(capacity),
         round(dry_m3_m3, 4),

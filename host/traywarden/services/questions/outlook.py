@@ -9,6 +9,7 @@ import numpy as np
 from traywarden.domain.garden import Tray
 from traywarden.domain.moisture import NOT_CALIBRATED
 from traywarden.services.drying_now import AirForecast, DryingNow, HeadOutlook, first_to_dry
+from traywarden.services.position import position_of
 from traywarden.services.questions.ground import Ground
 from traywarden.services.questions.waterings import tray_waterings
 from traywarden.services.sky import air_forecast
@@ -72,9 +73,12 @@ class TrayOutlook:
 
 @dataclass(frozen=True, slots=True)
 class OutlookAnswer:
+    """`stand_in` says whose sun is reckoned with where the garden's position is not written down."""
+
     garden: str
     at: datetime
     trays: tuple[TrayOutlook, ...]
+    stand_in: str = ""
 
 
 def ask_outlook(ground: Ground, tray: str = "", forecast: AirForecast | None = None) -> OutlookAnswer:
@@ -90,7 +94,9 @@ def ask_outlook(ground: Ground, tray: str = "", forecast: AirForecast | None = N
     water = tray_waterings(ground, start_ms, ground.now_ms + 1)
     drying = DryingNow(ground, water, start_ms - LEAD_MS, forecast or air_forecast(ground))
     trays = [_of_tray(ground, drying, each, measured=bool(tray)) for each in chosen]
-    return OutlookAnswer(ground.garden.name, ground.at(ground.now_ms), tuple(sorted(trays, key=_order)))
+    ordered = tuple(sorted(trays, key=_order))
+    stand_in = position_of(ground).stand_in
+    return OutlookAnswer(ground.garden.name, ground.at(ground.now_ms), ordered, stand_in)
 
 
 def _order(tray: TrayOutlook) -> tuple[int, float]:

@@ -170,7 +170,7 @@ def _side(ground: Ground, place: Place, measured: str, turn: Turn, sky: Sky) -> 
     if lag is not None and sky.outside is not None and sky.ahead_s.size:
         driven = driven_by(lag, sky, hourly.hour_s, mean)
         lows = [
-            forecast_expected(ground, driven, hours, lag, turn, sky.outside, sky.error, of_night=n) or own
+            forecast_expected(ground, driven, hours, lag, turn, sky, of_night=n) or own
             for n, own in zip((True, False), lows, strict=True)
         ]
         bundle = driven if bundle is None else continued(driven, bundle)
@@ -184,7 +184,7 @@ def _side(ground: Ground, place: Place, measured: str, turn: Turn, sky: Sky) -> 
         _bands(ground, bundle),
         days,
         basis,
-        f"{lag.in_words}" if lag is not None else "",
+        lag.in_words(ground.display) if lag is not None else "",
         relation_reason,
         reason,
     )

@@ -1,26 +1,22 @@
 """Are the readings to be trusted? Troubles of every head, each with its reason and what to do."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
 import numpy as np
-import pandas as pd
 
-from traywarden.domain.daylight import is_night
 from traywarden.domain.flags import LEFT_OUT, Flag
 from traywarden.domain.garden import Place, Tray
-from traywarden.domain.habits import lifeless, season_spans, unlike_neighbours
 from traywarden.domain.hourly import HOUR_S, Hourly, hourly
 from traywarden.domain.journal import Stay
 from traywarden.domain.misplaced import DEFAULT_MISPLACED, Misplaced, Swap, in_water, pulled_out, swaps
 from traywarden.domain.qartod import FAIL, PASS, SUSPECT
-from traywarden.domain.qartod_wide import climatology
-from traywarden.domain.series import FloatArray, HeadSeries, IntArray
-from traywarden.domain.sunlit import sunlit
-from traywarden.domain.troubles import UNITS, Fault, Trouble, flag_troubles, stretches
+from traywarden.domain.series import FloatArray, HeadSeries
+from traywarden.domain.troubles import UNITS, Fault, Trouble, flag_troubles
 from traywarden.errors import UsageError
 from traywarden.services.questions.ground import DAY_MS, Ground
+from traywarden.services.questions.hour_tests import AIR, HUMIDITY, SOIL, HourTests, at_hours
 
 SEASON_MS = 400 * DAY_MS
 """How far back the season is learnt from: the same month of last year is within it."""
@@ -96,6 +92,15 @@ def ask_quality(ground: Ground, tray: str = "", days: float = 14.0) -> QualityAn
     )
 
 
+@dataclass(frozen=True, slots=True)
+class _Hung:
+    """An air sensor while it hung in a place."""
+
+    head: HeadSeries
+    hours: Hourly
+    place: Place
+
+
 class _Asked:
     """Troubles as they are found, head by head."""
 
@@ -106,6 +111,8 @@ class _Asked:
         self._where: dict[str, tuple[str | None, str | None]] = {}
         self._soil: dict[int, dict[str, tuple[FloatArray, FloatArray]]] = {}
         self._wet: dict[str, tuple[FloatArray, FloatArray]] = {}
+        self._air_before: dict[int, dict[str, Hourly]] = {}
+        self._tests = HourTests(ground)
 
     def told(self, trouble: Trouble) -> HeadTrouble:
         tray, place = self._where[trouble.head]
@@ -127,6 +134,7 @@ class _Asked:
     def look_at_tray(self, tray: Tray) -> None:
         ground = self._ground
         place = ground.place_of(tray.tray_id, ground.now_ms)
+        earlier = ground.tray_hourly(tray.tray_id, self.start_ms - SEASON_MS, self.start_ms)
         for head in ground.tray_series(tray.tray_id, self.start_ms, self._end_ms):
             untold: list[str] = []
             self._where[head.label] = (tray.name, place.name if place else None)
@@ -135,16 +143,15 @@ class _Asked:
                 untold.append("whether it is in the mix: it measured no usable moisture")
             elif not self._in_its_mix(tray, head):
                 untold.append("whether it is in the mix: no mix is written down for its tray")
-            earlier = ground.tray_hourly(tray.tray_id, self.start_ms - SEASON_MS, self.start_ms)
             past = next((each for each in earlier if each.label == head.label), None)
             # Another place is warmer, livelier and has other neighbours: only hours in this one are judged.
             stays = self._stays(tray, place)
             here = _within(hourly(head), stays)
-            self._season(here, None if past is None else _within(past, stays), untold)
-            self._liveliness(here, untold)
+            before = None if past is None else _within(past, stays)
+            self.troubles += self._tests.season(here, before, SOIL, untold)
+            self.troubles += self._tests.liveliness(here, SOIL, untold)
             if place is not None:
-                others = self._soil_of(place.place_id)
-                self._beside(here, "soil_temp_c", others, place.name, untold)
+                self._beside_soil(here, place, untold)
             self._count(head, tray.name, place.name if place else None, untold)
 
     def look_for_swaps(self) -> None:
@@ -164,35 +171,80 @@ class _Asked:
                     self.troubles.append(_swapped(mine, other, swap, float(wet[mine][0][-1])))
 
     def look_at_air(self) -> None:
-        """Air sensors; those in the open are held against one another for sun."""
-        ground = self._ground
-        seen: dict[str, tuple[HeadSeries, str, bool]] = {}
-        for place in ground.places.values():
-            for head in ground.place_heads(place.place_id, "air", self.start_ms, self._end_ms):
-                if head.used("air_temp_c")[0].size:
-                    seen.setdefault(head.label, (head, place.name, place.covered))
-        by_hour = {label: hourly(head) for label, (head, _, _) in seen.items()}
-        for label, (head, place_name, covered) in seen.items():
+        """Air sensors: by season and liveliness, and against those that hang in air alike."""
+        hung = self._hung()
+        for each in hung:
             untold: list[str] = []
-            self._where[label] = (None, place_name)
-            self._flags(head)
-            others = {
-                each: (by_hour[each].hour_s, by_hour[each].air_temp_c)
-                for each, (_, _, under) in seen.items()
-                if each != label and not under
-            }
-            if covered:
-                untold.append("whether the sun shines on it: under cover the air itself is warmed")
-            elif not others:
+            self._where[each.hours.label] = (None, each.place.name)
+            self._flags(each.head)
+            past = self._earlier_air(each)
+            self.troubles += self._tests.season(each.hours, past, AIR, untold)
+            for column in (AIR, HUMIDITY):
+                if not np.isnan(getattr(each.hours, column.name)).all():
+                    self.troubles += self._tests.liveliness(each.hours, column, untold)
+            self._beside_air(each, hung, untold)
+            self._count(each.head, None, each.place.name, untold)
+
+    def _hung(self) -> list[_Hung]:
+        ground = self._ground
+        return [
+            _Hung(head, hourly(head), place)
+            for place in ground.places.values()
+            for head in ground.place_heads(place.place_id, "air", self.start_ms, self._end_ms)
+            if head.used("air_temp_c")[0].size
+        ]
+
+    def _earlier_air(self, each: _Hung) -> Hourly | None:
+        place_id = each.place.place_id
+        if place_id not in self._air_before:
+            found = self._ground.place_hourly(place_id, "air", self.start_ms - SEASON_MS, self.start_ms)
+            self._air_before[place_id] = {past.label: past for past in found}
+        return self._air_before[place_id].get(each.hours.label)
+
+    def _beside_air(self, each: _Hung, hung: Sequence[_Hung], untold: list[str]) -> None:
+        """Against the sensors of its place; in the open, against all in the open, and for sun too."""
+        if each.place.covered:
+            untold.append("whether the sun shines on it: under cover the air itself is warmed")
+            alike = [other for other in hung if other.place == each.place]
+            whose = f"air sensor{{s}} in {each.place.name}"
+        else:
+            alike = [other for other in hung if not other.place.covered]
+            whose = "air sensor{s} in the open"
+        alike = [other for other in alike if other.hours.label != each.hours.label]
+        if not alike:
+            if not each.place.covered:
                 untold.append("whether the sun shines on it: no other air sensor hangs in the open")
-            else:
-                self._sun(by_hour[label], others)
-            self._count(head, None, place_name, untold)
+            where = each.place.name if each.place.covered else "the open"
+            untold.append(f"whether it is like its neighbours: no other air sensor hangs in {where}")
+            return
+        hours = each.hours
+        if not each.place.covered:
+            others = [(other.hours.hour_s, other.hours.air_temp_c) for other in alike]
+            if (sunny := self._tests.sun(hours, others)) is not None:
+                self.troubles.append(sunny)
+                # By day the sun says why it is unlike the others: that is one trouble and not two.
+                dark = self._tests.night(hours.hour_s)
+                hours = replace(
+                    hours,
+                    air_temp_c=np.where(dark, hours.air_temp_c, np.nan),
+                    rh_pct=np.where(dark, hours.rh_pct, np.nan),
+                )
+        for column in (AIR, HUMIDITY):
+            others = [(other.hours.hour_s, getattr(other.hours, column.name)) for other in alike]
+            others = [other for other in others if not np.isnan(other[1]).all()]
+            if others:
+                self.troubles += self._tests.beside(hours, column, others, whose)
 
     def _flags(self, head: HeadSeries) -> None:
         for column in UNITS:
-            found = flag_troubles(head.label, column, head.time_s, head.values(column), head.flags[column])
-            self.troubles += found
+            self.troubles += flag_troubles(
+                head.label,
+                column,
+                head.time_s,
+                head.values(column),
+                head.flags[column],
+                self._ground.display,
+            )
 
     def _in_its_mix(self, tray: Tray, head: HeadSeries) -> bool:
         """Looks at each stretch between fillings and calibrations by itself, as moisture steps at them.
@@ -243,94 +295,10 @@ class _Asked:
                 f"{capacity_m3_m3:.2f}, and did not drain: the head, or the whole tray, stands in water",
             )
 
-    def _season(self, hours: Hourly, past: Hourly | None, untold: list[str]) -> None:
-        spans = {} if past is None else season_spans(self._months(past.hour_s), past.soil_temp_c)
-        codes = climatology(self._months(hours.hour_s), hours.soil_temp_c, spans)
-        if not np.isin(codes, (PASS, SUSPECT, FAIL)).any():
-            untold.append("whether it is like the season: less than ten days of it are known in this place")
-        self._hours(
-            hours,
-            "soil_temp_c",
-            codes,
-            Fault.UNSEASONABLE,
-            lambda low, high: f"{low:.1f} to {high:.1f} °C is beyond what it showed in this month before",
-        )
-
-    def _liveliness(self, hours: Hourly, untold: list[str]) -> None:
-        codes = lifeless(hours.hour_s, hours.soil_temp_c)
-        if not (codes < SUSPECT).any() or (codes[~np.isnan(hours.soil_temp_c)] == 2).all():
-            untold.append("whether it is as lively as usual: five whole days show what is usual")
-        self._hours(
-            hours,
-            "soil_temp_c",
-            codes,
-            Fault.LIFELESS,
-            lambda low, high: f"it moved far less than on its usual day, between {low:.1f} and {high:.1f} °C",
-        )
-
     def _stays(self, tray: Tray, place: Place | None) -> list[Stay]:
         """When the tray stood where it stands now."""
         where = None if place is None else place.place_id
         return [s for s in self._ground.facts.tray_places if (s.subject, s.where) == (tray.tray_id, where)]
-
-    def _beside(
-        self,
-        hours: Hourly,
-        column: str,
-        others: dict[str, tuple[FloatArray, FloatArray]],
-        place: str,
-        untold: list[str],
-    ) -> None:
-        beside = _at(hours.hour_s, [pair for label, pair in others.items() if label != hours.label])
-        if not beside.size or np.isnan(beside).all():
-            untold.append(f"whether it is like its neighbours: no other head measured in {place}")
-            return
-        codes = unlike_neighbours(getattr(hours, column), beside)
-        number = beside.shape[0]
-        alone = "; which of the two is wrong cannot be told" if number == 1 else ""
-        self._hours(
-            hours,
-            column,
-            codes,
-            Fault.UNLIKE_NEIGHBOURS,
-            lambda low, high: (
-                f"{low:.1f} to {high:.1f} °C is far from the {'median of the ' if number > 1 else ''}"
-                f"{number} other head{'s' if number > 1 else ''} in {place}{alone}"
-            ),
-        )
-
-    def _sun(self, hours: Hourly, others: dict[str, tuple[FloatArray, FloatArray]]) -> None:
-        garden = self._ground.garden
-        beside = _at(hours.hour_s, list(others.values()))
-        night = is_night(hours.hour_s, self._ground.zone, garden.latitude_deg, garden.longitude_deg)
-        found = sunlit(hours.hour_s, hours.air_temp_c, beside, night, self._days(hours.hour_s))
-        if found is None:
-            return
-        alone = "" if beside.shape[0] > 1 else "; with one other sensor alone, that one may be the cold one"
-        reason = (
-            f"on {found.days} of {found.days_looked_at} days it was {found.excess_c:.0f} °C and more above "
-            f"the other air sensors at its warmest, and like them by night{alone}"
-        )
-        lasting = bool(hours.hour_s[-1] - found.last_s < 36 * HOUR_S)
-        count = int((~np.isnan(hours.air_temp_c)).sum())
-        span = (found.first_s, found.last_s, lasting, count)
-        self.troubles.append(Trouble(hours.label, "air_temp_c", Fault.IN_SUN, *span, SUSPECT, reason))
-
-    def _hours(
-        self, hours: Hourly, column: str, codes: IntArray, fault: Fault, words: Callable[[float, float], str]
-    ) -> None:
-        """Troubles from codes of hours."""
-        values: FloatArray = getattr(hours, column)
-        odd = (codes == SUSPECT) | (codes == FAIL)
-        for run in stretches(hours.hour_s, odd):
-            inside = (hours.hour_s >= run.start_s) & (hours.hour_s <= run.end_s) & odd
-            reason = words(float(values[inside].min()), float(values[inside].max()))
-            end_s = run.end_s + HOUR_S
-            lasting = run.end_s >= hours.hour_s[-1]
-            code = int(codes[inside].max())
-            self.troubles.append(
-                Trouble(hours.label, column, fault, run.start_s, end_s, lasting, run.readings, code, reason)
-            )
 
     def _count(self, head: HeadSeries, tray: str | None, place: str | None, untold: list[str]) -> None:
         together = np.zeros(head.time_s.size, np.int64)
@@ -340,22 +308,19 @@ class _Asked:
         good, suspect, bad = (int((codes == code).sum()) for code in (PASS, SUSPECT, FAIL))
         self.heads.append(HeadQuality(head.label, tray, place, codes.size, good, suspect, bad, tuple(untold)))
 
+    def _beside_soil(self, hours: Hourly, place: Place, untold: list[str]) -> None:
+        others = [pair for label, pair in self._soil_of(place.place_id).items() if label != hours.label]
+        beside = at_hours(hours.hour_s, others)
+        if not beside.size or np.isnan(beside).all():
+            untold.append(f"whether it is like its neighbours: no other head measured in {place.name}")
+            return
+        self.troubles += self._tests.beside(hours, SOIL, others, f"head{{s}} in {place.name}")
+
     def _soil_of(self, place_id: int) -> dict[str, tuple[FloatArray, FloatArray]]:
         if place_id not in self._soil:
             found = self._ground.place_hourly(place_id, "soil", self.start_ms, self._end_ms)
             self._soil[place_id] = {each.label: (each.hour_s, each.soil_temp_c) for each in found}
         return self._soil[place_id]
-
-    def _months(self, hour_s: FloatArray) -> IntArray:
-        return self._local(hour_s).month.to_numpy(np.int64)
-
-    def _days(self, hour_s: FloatArray) -> IntArray:
-        return np.asarray(self._local(hour_s).to_numpy("datetime64[D]").astype(np.int64))
-
-    def _local(self, hour_s: FloatArray) -> pd.DatetimeIndex:
-        """The garden's clock at the start of each hour."""
-        stamps = pd.DatetimeIndex(pd.to_datetime(hour_s, unit="s", utc=True))
-        return stamps.tz_convert(self._ground.zone).tz_localize(None)
 
 
 def _within(hours: Hourly, stays: Sequence[Stay]) -> Hourly:
@@ -365,17 +330,6 @@ def _within(hours: Hourly, stays: Sequence[Stay]) -> Hourly:
     at_ms = hours.hour_s * 1000
     inside = [(at_ms >= s.start_ms) & (at_ms < (np.inf if s.end_ms is None else s.end_ms)) for s in stays]
     return replace(hours, soil_temp_c=np.where(np.any(inside, axis=0), hours.soil_temp_c, np.nan))
-
-
-def _at(hour_s: FloatArray, others: Sequence[tuple[FloatArray, FloatArray]]) -> FloatArray:
-    """Others' hourly values at these hours, one row each; NaN where one has none."""
-    rows = np.full((len(others), hour_s.size), np.nan)
-    for row, (theirs_s, values) in enumerate(others):
-        if theirs_s.size:
-            place = np.clip(np.searchsorted(theirs_s, hour_s), 0, theirs_s.size - 1)
-            same = theirs_s[place] == hour_s
-            rows[row, same] = values[place[same]]
-    return rows
 
 
 def _swapped(mine: str, other: str, swap: Swap, last_s: float) -> Trouble:

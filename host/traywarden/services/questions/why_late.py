@@ -31,12 +31,13 @@ def why_late(
         dry_line_m3_m3=mix.dry_line_m3_m3 if mix else None,
         capacity_m3_m3=mix.container_capacity_m3_m3 if mix else None,
         calibrated=_calibrated(ground, sowing, mix.mix_id if mix else None),
+        display=ground.display,
     )
 
 
 def _calibrated(ground: Ground, sowing: Sowing, mix_id: int | None) -> bool:
     stays = ground.facts.heads_in_tray(sowing.tray.tray_id, sowing.entry.at_ms, ground.now_ms + 1)
-    return bool(stays) and all(ground.facts.calibrations(stay.subject, mix_id) for stay in stays)
+    return bool(stays) and all(ground.facts.calibrated_in(stay.subject, mix_id) for stay in stays)
 
 
 def _seed_lot(ground: Ground, sowing: Sowing) -> SeedLot | None:

@@ -5,10 +5,11 @@ from datetime import datetime
 import typer
 
 from traywarden.cli import completion
-from traywarden.cli.asking import PANEL, asking, covered, day_words, quoted
+from traywarden.cli.asking import PANEL, asking, covered, quoted
 from traywarden.cli.context import JSON_OPTION, console, emit
 from traywarden.cli.learned_tables import print_learned
 from traywarden.cli.tables import Notes, print_table, say
+from traywarden.domain.clock_words import day_words
 from traywarden.domain.lateness import Verdict
 from traywarden.domain.units import Display
 from traywarden.errors import UsageError

@@ -3,10 +3,11 @@
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
-from traywarden.cli.asking import bare, day_words, number
+from traywarden.cli.asking import bare, number
 from traywarden.cli.place_words import bare_difference, bare_temp, mean_and_ends
 from traywarden.cli.tables import Notes, print_table, say
 from traywarden.domain.bootstrap import Interval
+from traywarden.domain.clock_words import day_words
 from traywarden.domain.frames import HotSpell, Quartiles
 from traywarden.domain.units import Display
 from traywarden.services.questions.frame import FrameAnswer, SeenOpening

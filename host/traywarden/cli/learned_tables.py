@@ -1,7 +1,7 @@
 """What the garden's own records taught of emergence, on screen."""
 
-from traywarden.cli.asking import day_words
 from traywarden.cli.tables import Notes, print_table, say
+from traywarden.domain.clock_words import day_words
 from traywarden.services.questions.emergence_answer import Done
 from traywarden.services.questions.learned import LearnedAnswer, LearnedCrop
 

@@ -6,9 +6,9 @@ from datetime import datetime
 import typer
 
 from traywarden.cli import context
-from traywarden.cli.asking import clock
 from traywarden.cli.context import JSON_OPTION, Bench, bench, console, emit
 from traywarden.cli.tables import print_table, say
+from traywarden.domain.clock_words import clock
 from traywarden.domain.notices import NoticeState
 from traywarden.errors import ChannelError, UnknownNameError, UsageError
 from traywarden.links.channels import Channel, Message, made_channels

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 import typer
 
 from traywarden.cli import context
-from traywarden.cli.asking import asking, day_words, number
+from traywarden.cli.asking import asking, number
 from traywarden.cli.context import JSON_OPTION, Bench, emit
 from traywarden.cli.imports import print_findings
 from traywarden.cli.mapping_choice import (
@@ -23,6 +23,7 @@ from traywarden.cli.mapping_choice import (
     keep_mapping,
 )
 from traywarden.cli.tables import print_table, say
+from traywarden.domain.clock_words import day_words
 from traywarden.domain.units import Display
 from traywarden.errors import UsageError
 from traywarden.services.findings import Findings

@@ -3,9 +3,10 @@
 import typer
 
 from traywarden.cli import completion
-from traywarden.cli.asking import PANEL, asking, clock
+from traywarden.cli.asking import PANEL, asking
 from traywarden.cli.context import JSON_OPTION, emit
 from traywarden.cli.tables import print_table, say
+from traywarden.domain.clock_words import clock
 from traywarden.services.questions.quality import HeadTrouble, QualityAnswer, ask_quality
 
 _MEASURED = {

@@ -4,9 +4,10 @@ from collections.abc import Sequence
 
 import typer
 
-from traywarden.cli.asking import PANEL, ago, asking, clock, moisture_bar, quoted, range_bar
+from traywarden.cli.asking import PANEL, asking, moisture_bar, quoted, range_bar
 from traywarden.cli.context import JSON_OPTION, console, emit
 from traywarden.cli.tables import grouped, print_table, say
+from traywarden.domain.clock_words import ago, clock
 from traywarden.domain.moisture import NOT_CALIBRATED
 from traywarden.domain.units import Display, span_words
 from traywarden.services.questions.emergence_answer import LATE, ON_ITS_WAY

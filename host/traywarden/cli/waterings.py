@@ -3,9 +3,10 @@
 import typer
 
 from traywarden.cli import completion
-from traywarden.cli.asking import PANEL, ago, asking, clock
+from traywarden.cli.asking import PANEL, asking
 from traywarden.cli.context import JSON_OPTION, emit
 from traywarden.cli.tables import Notes, print_table, say
+from traywarden.domain.clock_words import ago, clock
 from traywarden.domain.moisture import NOT_CALIBRATED
 from traywarden.services.questions.waterings import (
     TrayWaterings,

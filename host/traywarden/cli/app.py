@@ -12,6 +12,7 @@ from traywarden.cli import (
     lots,
     notices,
     outside,
+    pages,
     probes,
     questions,
     replay,
@@ -35,6 +36,7 @@ calibrate.register(app)
 entries.register(app)
 journal.register(app)
 run.register(app)
+pages.register(app)
 imports.register(app)
 outside.register(app)
 replay.register(app)

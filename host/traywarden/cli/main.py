@@ -40,6 +40,7 @@ ALONE = {
     "import": "imports",
     "upkeep": "upkeep",
     "run": "run",
+    "pages": "pages",
     **dict.fromkeys(
         ("sowed", "watered", "moved", "emerged", "potted-up", "planted-out", "weighed", "vented", "rained"),
         "entries",

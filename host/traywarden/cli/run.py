@@ -1,10 +1,13 @@
 """`traywarden run`: the host, until it is told to end."""
 
+from contextlib import ExitStack
+
 import typer
 
 from traywarden import wiring
 from traywarden.cli import context
 from traywarden.services.host import Host
+from traywarden.web.serving import Serving
 
 
 def register(app: typer.Typer) -> None:
@@ -12,7 +15,7 @@ def register(app: typer.Typer) -> None:
 
 
 def run() -> None:
-    """Run the host: take in readings, watch the trays, send notices.
+    """Run the host: take in readings, watch the trays, send notices, serve the pages.
 
     It runs until Ctrl-C or SIGTERM, and stores what is queued before it ends. As a service: see the page
     on running in the documentation.
@@ -30,8 +33,12 @@ def run() -> None:
         say(f"Garden “{host.garden.name}”: the {kind} on {address}:{port}.")
         say(f"Probes publish to traywarden/v1/{host.garden.slug}/<probe>/readings.")
         say(f"Readings are stored in {host.store.where}.")
+        if settings["web.enabled"]:
+            pages = beside.enter_context(Serving(settings))
+            say(f"Pages for the browser: {pages.address}")
         say("See who has reported with “traywarden probe list”, what needs you with “traywarden today”.")
         say("Ctrl-C ends it.")
 
-    wiring.run_until_told(settings, say=say, started=started)
+    with ExitStack() as beside:
+        wiring.run_until_told(settings, say=say, started=started)
     say("Ended; everything that arrived is stored.")

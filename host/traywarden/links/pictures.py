@@ -17,7 +17,7 @@ PNG_SCALE = 2.0
 def chart(name: str) -> dict[str, Any]:
     """A chart of the package as a spec to be filled with data. Raises StoreError where it is missing."""
     try:
-        text = (files("traywarden") / "charts" / f"{name}.vl.json").read_text(encoding="utf-8")
+        text = (files("traywarden") / "dashboards" / "charts" / f"{name}.vl.json").read_text(encoding="utf-8")
     except OSError as error:
         raise StoreError(f"The chart {name} is missing from the program; install it again.") from error
     spec: dict[str, Any] = json.loads(text)

@@ -1,7 +1,7 @@
 """The store: one writer at a time, any number of readers, the schema brought up to date on opening."""
 
 import threading
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -92,6 +92,20 @@ class Store:
         with faults.translated(self._parts), self._reader.connect() as tx, tx.begin():
             engine_module.begin_snapshot(tx)
             yield tx
+
+    @contextmanager
+    def watching(self) -> Iterator[Callable[[], int]]:
+        """Gives a function whose number changes when anything was committed, by whatever program."""
+        with faults.translated(self._parts), self._reader.connect() as kept:
+            if self.dialect == "sqlite":
+                # past SQLAlchemy, which would begin a transaction and so see one state for ever
+                raw = kept.connection.dbapi_connection
+                assert raw is not None
+                yield lambda: int(raw.cursor().execute("PRAGMA data_version").fetchone()[0])
+            else:
+                each = kept.execution_options(isolation_level="AUTOCOMMIT", postgresql_readonly=False)
+                asked = text("SELECT pg_snapshot_xmax(pg_current_snapshot())::text::bigint")
+                yield lambda: int(each.execute(asked).scalar_one())
 
     def revision(self) -> str | None:
         """The revision of the tables in the store; None in an empty one."""

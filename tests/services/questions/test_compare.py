@@ -158,7 +158,9 @@ def test_the_two_colours_differ_for_colour_blind_readers() -> None:
 
 
 def compare_picture_colours() -> list[str]:
-    text = (Path(__file__).parents[3] / "host/traywarden/charts/compare.vl.json").read_text("utf-8")
+    text = (Path(__file__).parents[3] / "host/traywarden/dashboards/charts/compare.vl.json").read_text(
+        "utf-8"
+    )
     found = re.search(r'"range": \["(#\w{6})", "(#\w{6})"\]', text)
     assert found
     return [found[1], found[2]]

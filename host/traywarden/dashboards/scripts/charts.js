@@ -1,0 +1,30 @@
+// Puts a chart with tooltips and zoom in the place of each picture once it comes into view.
+"use strict";
+(() => {
+  const options = { ast: true, actions: false, renderer: "svg", defaultStyle: false, tooltip: { disableDefaultStyle: true } };
+
+  const draw = async (figure) => {
+    const into = figure.querySelector(".drawn");
+    try {
+      const answer = await fetch(figure.dataset.chart, { credentials: "same-origin" });
+      if (!answer.ok) return;
+      const holder = document.createElement("div");
+      holder.setAttribute("role", "img");
+      holder.setAttribute("tabindex", "0");
+      holder.setAttribute("aria-label", into.querySelector("img")?.alt || "");
+      holder.className = "drawn";
+      await vegaEmbed(holder, await answer.json(), options);
+      into.replaceWith(holder);
+    } catch { /* the picture stays */ }
+  };
+
+  const watch = new IntersectionObserver((seen) => {
+    for (const one of seen) if (one.isIntersecting) { watch.unobserve(one.target); draw(one.target); }
+  }, { rootMargin: "200px" });
+  const begin = () => document.querySelectorAll("figure[data-chart]").forEach((figure) => {
+    if (figure.querySelector("img")) watch.observe(figure);
+  });
+
+  begin();
+  document.addEventListener("renewed", begin);
+})();

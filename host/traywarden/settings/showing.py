@@ -1,0 +1,16 @@
+"""The pages: whether they are served, and where."""
+
+from traywarden.settings.kinds import Setting, between
+
+ROWS: tuple[Setting, ...] = (
+    Setting("web.enabled", bool, True, "", "Serve the pages while the host runs; false leaves them out."),
+    Setting(
+        "web.host",
+        str,
+        "127.0.0.1",
+        "",
+        "Address the pages are served on. Only this computer reaches 127.0.0.1; any other address lets "
+        "everybody on that network in.",
+    ),
+    Setting("web.port", int, 8470, "", "Port of the pages; 0 takes one that is free.", between(0, 65_535)),
+)

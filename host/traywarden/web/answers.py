@@ -1,0 +1,93 @@
+"""Answers that pages share: worked out once for everybody, and again when what they rest on has changed."""
+
+import threading
+import time
+from collections import OrderedDict
+from collections.abc import Callable, Hashable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from typing import Any, TypeVar, cast
+
+from traywarden.errors import TraywardenError
+
+T = TypeVar("T")
+
+FRESH_S = 20.0
+"""An answer speaks of now; after so long “for 3 h” may be another minute."""
+STALE_S = 600.0
+"""With new readings alone the last answer is shown while the next is worked out, but none older than this."""
+MOST_KEPT = 64
+
+
+@dataclass(slots=True)
+class _Kept:
+    answer: Any
+    at_s: float
+    readings: int
+    writes: int
+
+
+class Answers:
+    """Keeps the last answer to each question.
+
+    What a grower has just written shows at once: such an answer is worked out while the page waits. New
+    readings arrive all the time: the page gets the last answer and the next is worked out behind it.
+    """
+
+    def __init__(self, clock_s: Callable[[], float] = time.monotonic) -> None:
+        self._clock_s = clock_s
+        self._lock = threading.Lock()
+        self._kept: OrderedDict[Hashable, _Kept] = OrderedDict()
+        self._readings = self._writes = 0
+        self._behind = ThreadPoolExecutor(1, thread_name_prefix="answers")
+        self._asked: set[Hashable] = set()
+
+    def ask(self, key: Hashable, question: Callable[[], T]) -> T:
+        """The answer; raises what the question raises."""
+        with self._lock:
+            kept = self._kept.get(key)
+            if kept is not None and self._serves(kept):
+                self._kept.move_to_end(key)
+                if self._old(kept) and key not in self._asked:
+                    self._asked.add(key)
+                    self._behind.submit(self._again, key, question)
+                return cast(T, kept.answer)
+        return self._work_out(key, question)
+
+    def readings_came(self) -> None:
+        with self._lock:
+            self._readings += 1
+
+    def written(self) -> None:
+        """Somebody wrote in the journal or changed the garden."""
+        with self._lock:
+            self._writes += 1
+
+    def close(self) -> None:
+        self._behind.shutdown(wait=True, cancel_futures=True)
+
+    def _serves(self, kept: _Kept) -> bool:
+        return kept.writes == self._writes and self._clock_s() - kept.at_s < STALE_S
+
+    def _old(self, kept: _Kept) -> bool:
+        return kept.readings != self._readings or self._clock_s() - kept.at_s >= FRESH_S
+
+    def _again(self, key: Hashable, question: Callable[[], Any]) -> None:
+        with self._lock:
+            self._asked.discard(key)
+        try:
+            self._work_out(key, question)
+        except TraywardenError:
+            with self._lock:
+                self._kept.pop(key, None)  # whoever asks next is told why
+
+    def _work_out(self, key: Hashable, question: Callable[[], T]) -> T:
+        with self._lock:
+            readings, writes = self._readings, self._writes  # before: what comes meanwhile makes it old
+        answer = question()
+        with self._lock:
+            self._kept[key] = _Kept(answer, self._clock_s(), readings, writes)
+            self._kept.move_to_end(key)
+            while len(self._kept) > MOST_KEPT:
+                self._kept.popitem(last=False)
+        return answer

@@ -1,0 +1,126 @@
+"""Charts of pages: one specification for the browser, as a picture file, and as the table behind it.
+
+A page's module adds its charts to CHARTS; a template shows one with the macro in `charts.html`.
+"""
+
+import csv
+import io
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from functools import cache
+from typing import Any
+
+import vl_convert
+from fastapi import APIRouter, Request
+from fastapi.responses import JSONResponse, Response
+
+from traywarden.errors import UsageError
+from traywarden.services.questions.ground import Ground
+from traywarden.web.pages import face_of, page
+
+router = APIRouter(include_in_schema=False)
+Params = Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Chart:
+    """A filled Vega-Lite specification, what it shows in words, and the numbers behind it, row by row.
+
+    `columns` name their units: they are the heads of the table and of the CSV file.
+    """
+
+    spec: Mapping[str, Any]
+    says: str
+    columns: Sequence[str]
+    rows: Sequence[Sequence[Any]]
+
+
+Maker = Callable[[Ground, Params], Chart]
+CHARTS: dict[str, Maker] = {}
+"""By the name in the address. A maker raises UsageError or ShortOfDataError as a question does."""
+
+FORMATS = {
+    "json": "application/json",
+    "svg": "image/svg+xml",
+    "png": "image/png",
+    "csv": "text/csv; charset=utf-8",
+    "html": "text/html; charset=utf-8",
+}
+PNG_SCALE = 2.0
+
+
+@router.get("/charts/{name}.{kind}")
+def chart(request: Request, name: str, kind: str) -> Response:
+    """The chart called `name` as one of FORMATS; what it is of stands behind the question mark."""
+    face = face_of(request)
+    maker = CHARTS.get(name)
+    if maker is None or kind not in FORMATS:
+        raise UsageError(f"There is no chart “{name[:40]}.{kind[:10]}” here.")
+    asked = dict(request.query_params)
+    made = face.ask(("chart", name, tuple(sorted(asked.items()))), lambda on: maker(on, asked))
+    if kind == "json":
+        return JSONResponse(_plain(made.spec))
+    if kind == "html":
+        with face.asking() as on:
+            return page(
+                request, on, "chart_table.html", title="Table", chart=made, address=_address(request, name)
+            )
+    if kind == "csv":
+        body: str | bytes = as_csv(made)
+    elif kind == "svg":
+        body = vl_convert.vegalite_to_svg(_plain(made.spec))
+    else:
+        body = vl_convert.vegalite_to_png(_plain(made.spec), scale=PNG_SCALE)
+    headers = {"content-disposition": f'inline; filename="{name}.{kind}"'}
+    return Response(body, media_type=FORMATS[kind], headers=headers)
+
+
+def as_csv(made: Chart) -> str:
+    """The table as a file that a spreadsheet opens; a cell is never taken for a formula."""
+    out = io.StringIO()
+    writer = csv.writer(out)
+    writer.writerow(made.columns)
+    for row in made.rows:
+        writer.writerow([_cell(value) for value in row])
+    return out.getvalue()
+
+
+def _cell(value: Any) -> Any:
+    if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r"):
+        return f"'{value}"
+    return _plain(value)
+
+
+def _plain(value: Any) -> Any:
+    """As JSON holds it: instants in ISO 8601, what is not known as nothing."""
+    if isinstance(value, Mapping):
+        return {key: _plain(each) for key, each in value.items()}
+    if isinstance(value, str):
+        return value
+    if isinstance(value, Sequence):
+        return [_plain(each) for each in value]
+    if isinstance(value, datetime):
+        return value.isoformat()
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    return value
+
+
+def _address(request: Request, name: str) -> str:
+    query = request.url.query
+    return f"/charts/{name}.csv" + (f"?{query}" if query else "")
+
+
+@cache
+def bundle() -> str:
+    """Vega, Vega-Lite and Vega-Embed as one script, carried by vl-convert: nothing comes from outside."""
+    script: str = vl_convert.javascript_bundle("window.vegaEmbed = vegaEmbed;")
+    return script
+
+
+@router.get("/scripts-of-charts.js")
+def charts_script() -> Response:
+    headers = {"cache-control": "max-age=86400"}
+    return Response(bundle(), media_type="text/javascript; charset=utf-8", headers=headers)

@@ -1,0 +1,49 @@
+"""What every page stands on: the garden's store, its settings, its clock, and the answers that are shared."""
+
+import time
+from collections.abc import Callable, Hashable, Iterator
+from contextlib import contextmanager
+from typing import TypeVar
+
+from traywarden.errors import UsageError
+from traywarden.services.questions.ground import Ground, ground
+from traywarden.settings import Settings
+from traywarden.store import garden as garden_store
+from traywarden.store.store import Store
+from traywarden.web.answers import Answers
+
+T = TypeVar("T")
+
+
+def system_ms() -> int:
+    return time.time_ns() // 1_000_000
+
+
+class Face:
+    """One garden, for all pages. `now_ms` is the system's clock; a garden may go by its readings instead."""
+
+    def __init__(self, store: Store, settings: Settings, now_ms: Callable[[], int] = system_ms) -> None:
+        self.store, self.settings, self.now_ms = store, settings, now_ms
+        self.answers = Answers()
+
+    @contextmanager
+    def asking(self) -> Iterator[Ground]:
+        """The garden as of now, in one reading transaction. Raises UsageError where there is none yet."""
+        with self.store.read() as tx:
+            garden = garden_store.the_garden(tx)
+            if garden is None:
+                raise UsageError("There is no garden here yet; make one first.")
+            yield ground(tx, garden, self.settings, self.now_ms())
+
+    def ask(self, key: Hashable, question: Callable[[Ground], T]) -> T:
+        """The answer to a question, shared by all pages that ask it by the same key."""
+
+        def asked() -> T:
+            with self.asking() as on:
+                return question(on)
+
+        return self.answers.ask(key, asked)
+
+    def close(self) -> None:
+        self.answers.close()
+        self.store.close()

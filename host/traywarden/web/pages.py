@@ -1,0 +1,112 @@
+"""Templates filled for a visitor: navigation, the form token, what was just written."""
+
+from dataclasses import dataclass
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+from fastapi import Request
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+from traywarden.domain.journal import Kind, replacements
+from traywarden.services.journal_words import EntryLine, entry_lines
+from traywarden.services.questions.ground import Ground
+from traywarden.store import journal as journal_store
+from traywarden.web.face import Face
+from traywarden.web.security import form_token
+from traywarden.web.words import PageWords
+
+FOLDER = Path(str(files("traywarden") / "dashboards"))
+THEMES = ("by the device", "light", "dark")
+MOST_DID = 50
+
+
+@dataclass(frozen=True, slots=True)
+class NavLink:
+    path: str
+    name: str
+
+
+NAVIGATION: list[NavLink] = [NavLink("/", "Now")]
+"""In the order in which a grower asks; every page adds its own line in `app.py`."""
+
+
+def _environment() -> Environment:
+    made = Environment(
+        loader=FileSystemLoader(FOLDER / "pages"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    made.globals["themes"] = THEMES
+    return made
+
+
+_ENVIRONMENT = _environment()
+
+
+def page(request: Request, on: Ground, template: str, **context: Any) -> HTMLResponse:
+    """A page of the garden as `on` knows it."""
+    known: dict[str, Any] = {
+        "garden": on.garden.name,
+        "now": on.at(on.now_ms),
+        "w": PageWords(on.display, on.at(on.now_ms)),
+        "did": _did(request, on),
+    }
+    return bare_page(request, template, **known, **context)
+
+
+def bare_page(request: Request, template: str, *, status: int = 200, **context: Any) -> HTMLResponse:
+    """A page that needs no garden."""
+    known = {"garden": "", "now": None, "w": None, "did": []} | context
+    text = _ENVIRONMENT.get_template(template).render(
+        path=request.url.path,
+        here=_here(request),
+        navigation=NAVIGATION,
+        theme=_theme(request),
+        form_token=form_token(request),
+        problem=request.session.pop("problem", ""),
+        **known,
+    )
+    return HTMLResponse(text, status_code=status)
+
+
+def _theme(request: Request) -> str:
+    asked = request.cookies.get("theme", THEMES[0])
+    return asked if asked in THEMES else THEMES[0]
+
+
+def _here(request: Request) -> str:
+    """This page with what was asked of it, without what was just written: where a form comes back to."""
+    kept = request.url.remove_query_params(["did"])
+    return kept.path + (f"?{kept.query}" if kept.query else "")
+
+
+def _did(request: Request, on: Ground) -> list[EntryLine]:
+    """What was just written, as long as it holds."""
+    numbers = {int(n) for n in request.query_params.get("did", "").split(",")[:MOST_DID] if n.isdigit()}
+    if not numbers:
+        return []
+    entries = journal_store.entries(on.tx)
+    by = replacements(entries)
+    mine = [e for e in entries if e.entry_id in numbers and e.kind is not Kind.UNDONE]
+    return [line for line in entry_lines(on.tx, mine, by, on.zone, on.display) if line.state == "holds"]
+
+
+def back_to(request: Request, back: object, *, did: list[int] | None = None, problem: str = "") -> Response:
+    """Where a form came from, so that going back or loading anew writes nothing twice."""
+    path = (
+        back if isinstance(back, str) and back.startswith("/") and not back.startswith(("//", "/\\")) else "/"
+    )
+    if problem:
+        request.session["problem"] = problem
+    if did:
+        path += ("&" if "?" in path else "?") + "did=" + ",".join(str(n) for n in did)
+    return RedirectResponse(path, status_code=303)
+
+
+def face_of(request: Request) -> Face:
+    found: Face = request.app.state.face
+    return found

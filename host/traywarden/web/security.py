@@ -1,0 +1,116 @@
+"""What stands before every page: which hosts may ask, what a page may load, and that a form is our own."""
+
+import hmac
+import secrets
+from collections.abc import Mapping
+from pathlib import Path
+
+from starlette.datastructures import FormData, Headers, MutableHeaders
+from starlette.requests import Request
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from traywarden.errors import UsageError
+
+MOST_FORM_BYTES = 1 << 20
+LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
+HEADERS = {
+    "content-security-policy": (
+        "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
+        "form-action 'self'; base-uri 'none'; frame-ancestors 'none'; manifest-src 'self'"
+    ),
+    "x-content-type-options": "nosniff",
+    "referrer-policy": "same-origin",
+    "cross-origin-opener-policy": "same-origin",
+}
+
+
+class Guard:
+    """Adds the headers, refuses hosts that are not ours, and bodies longer than a form can be.
+
+    On the loopback address only its own names are ours: a page elsewhere whose name was turned to 127.0.0.1
+    must not read this garden.
+    """
+
+    def __init__(self, app: ASGIApp, *, loopback: bool) -> None:
+        self._app, self._loopback = app, loopback
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self._app(scope, receive, send)
+            return
+        headers = Headers(scope=scope)
+        if self._loopback and _name(headers.get("host", "")) not in LOOPBACK:
+            await _refuse(send, 421, "This garden answers on this computer alone, as http://localhost.")
+        elif scope["method"] != "GET" and not _same_origin(headers):
+            await _refuse(send, 403, "This came from another site's page; open the garden's own page.")
+        elif _length(headers) > MOST_FORM_BYTES:
+            await _refuse(send, 413, f"That is longer than the {MOST_FORM_BYTES >> 20} MiB a form may have.")
+        else:
+            await self._app(scope, receive, _guarded(send))
+
+
+def _name(host: str) -> str:
+    return host.rpartition(":")[0] if host.rpartition(":")[2].isdigit() else host
+
+
+def _same_origin(headers: Mapping[str, str]) -> bool:
+    """Whether a browser says that the request comes from our own page, or no browser asks."""
+    if headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
+        return False
+    origin = headers.get("origin")
+    return origin is None or origin.partition("://")[2] == headers.get("host")
+
+
+def _length(headers: Mapping[str, str]) -> int:
+    length = headers.get("content-length", "0")
+    return int(length) if length.isdigit() else MOST_FORM_BYTES + 1
+
+
+def _guarded(send: Send) -> Send:
+    async def guarded(message: Message) -> None:
+        if message["type"] == "http.response.start":
+            headers = MutableHeaders(scope=message)
+            for name, value in HEADERS.items():
+                headers.setdefault(name, value)
+            headers.setdefault("cache-control", "no-store")
+        await send(message)
+
+    return guarded
+
+
+async def _refuse(send: Send, status: int, why: str) -> None:
+    body = why.encode()
+    headers = [(b"content-type", b"text/plain; charset=utf-8"), (b"content-length", b"%d" % len(body))]
+    await send({"type": "http.response.start", "status": status, "headers": headers})
+    await send({"type": "http.response.body", "body": body})
+
+
+def form_token(request: Request) -> str:
+    """What every form of this visitor carries, made at the first one."""
+    if "form" not in request.session:
+        request.session["form"] = secrets.token_urlsafe(24)
+    token: str = request.session["form"]
+    return token
+
+
+async def form_of(request: Request) -> FormData:
+    """What was sent. Raises UsageError where it is no form of ours."""
+    form = await request.form(max_files=1, max_fields=2000)
+    sent, known = form.get("form_token"), request.session.get("form")
+    if not isinstance(sent, str) or not known or not hmac.compare_digest(sent.encode(), known.encode()):
+        raise UsageError(
+            "This form is too old or not from this page, so nothing was written; open the page anew and send "
+            "it again."
+        )
+    return form
+
+
+def session_key(home: Path) -> str:
+    """What sessions are signed with: kept in the home folder, so that a restart signs nobody out."""
+    path = home / "web.key"
+    try:
+        return path.read_text(encoding="ascii")
+    except FileNotFoundError:
+        path.touch(mode=0o600)
+        path.write_text(secrets.token_urlsafe(48), encoding="ascii")
+        return path.read_text(encoding="ascii")

@@ -1,0 +1,60 @@
+"""Numbers and instants as a page shows them: the grower's units, the garden's zone."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from traywarden.domain.clock_words import ago, clock, day_words, soon_words
+from traywarden.domain.units import Display, list_words, span_words
+
+NOT_KNOWN = "–"
+
+
+@dataclass(frozen=True, slots=True)
+class PageWords:
+    """Handed to every template as `w`."""
+
+    display: Display
+    now: datetime
+
+    def temp(self, temp_c: float | None, digits: int = 1) -> str:
+        return NOT_KNOWN if temp_c is None else self.display.temp(temp_c, digits)
+
+    def limit(self, temp_c: float | None) -> str:
+        return NOT_KNOWN if temp_c is None else self.display.limit(temp_c)
+
+    def difference(self, difference_c: float | None, digits: int = 1) -> str:
+        return NOT_KNOWN if difference_c is None else self.display.temp_difference(difference_c, digits)
+
+    def degree_days(self, degree_days_c: float | None) -> str:
+        return NOT_KNOWN if degree_days_c is None else self.display.degree_days(degree_days_c)
+
+    def percent(self, pct: float | None) -> str:
+        return NOT_KNOWN if pct is None else f"{pct:.0f} %"
+
+    def number(self, value: float | None, digits: int = 1, unit: str = "") -> str:
+        return NOT_KNOWN if value is None else f"{value:.{digits}f}{unit}"
+
+    def clock(self, at: datetime | None) -> str:
+        return NOT_KNOWN if at is None else clock(at, self.now)
+
+    def day(self, at: datetime | None) -> str:
+        return NOT_KNOWN if at is None else day_words(at, self.now)
+
+    def soon(self, at: datetime | None) -> str:
+        return NOT_KNOWN if at is None else soon_words(at, self.now)
+
+    def span(self, seconds: float | None) -> str:
+        return NOT_KNOWN if seconds is None else span_words(seconds)
+
+    def ago(self, seconds: float | None) -> str:
+        return NOT_KNOWN if seconds is None else ago(seconds)
+
+    @staticmethod
+    def all_of(names: list[str]) -> str:
+        return list_words(names)
+
+    @staticmethod
+    def sentence(words: str) -> str:
+        """With a capital at its beginning and a full stop at its end."""
+        whole = words[:1].upper() + words[1:]
+        return whole if not whole or whole[-1] in ".?!" else f"{whole}."

@@ -1,0 +1,90 @@
+"""Shared answers: the last one while new readings are worked in, a fresh one after a deed."""
+
+import threading
+
+import pytest
+
+from traywarden.errors import ShortOfDataError
+from traywarden.web.answers import FRESH_S, MOST_KEPT, STALE_S, Answers
+
+
+class _Asked:
+    def __init__(self) -> None:
+        self.times = 0
+        self.again = threading.Event()
+
+    def __call__(self) -> int:
+        self.times += 1
+        if self.times > 1:
+            self.again.set()
+        return self.times
+
+
+@pytest.fixture
+def clock() -> list[float]:
+    return [0.0]
+
+
+@pytest.fixture
+def answers(clock: list[float]) -> Answers:
+    return Answers(lambda: clock[0])
+
+
+def test_an_answer_is_worked_out_once_while_nothing_changed(answers: Answers) -> None:
+    asked = _Asked()
+    assert [answers.ask("q", asked) for _ in range(5)] == [1] * 5
+
+
+def test_after_a_deed_the_next_page_waits_for_the_new_answer(answers: Answers) -> None:
+    asked = _Asked()
+    answers.ask("q", asked)
+    answers.written()
+    assert answers.ask("q", asked) == 2
+
+
+def test_after_readings_the_last_answer_is_shown_and_the_next_worked_out_behind(answers: Answers) -> None:
+    asked = _Asked()
+    answers.ask("q", asked)
+    answers.readings_came()
+    assert answers.ask("q", asked) == 1
+    assert asked.again.wait(10)
+    answers.close()
+    assert answers.ask("q", asked) == 2
+
+
+def test_an_old_answer_is_renewed_and_a_very_old_one_not_shown(answers: Answers, clock: list[float]) -> None:
+    asked = _Asked()
+    answers.ask("q", asked)
+    clock[0] = STALE_S + 1
+    assert answers.ask("q", asked) == 2
+    clock[0] += FRESH_S + 1
+    assert answers.ask("q", asked) == 2
+    answers.close()
+    assert asked.times == 3
+
+
+def test_what_cannot_be_answered_is_said_each_time(answers: Answers) -> None:
+    def short() -> int:
+        raise ShortOfDataError("Nothing was measured.")
+
+    for _ in range(2):
+        with pytest.raises(ShortOfDataError):
+            answers.ask("q", short)
+
+
+def test_a_deed_that_comes_while_an_answer_is_worked_out_is_not_lost(answers: Answers) -> None:
+    def meanwhile() -> str:
+        answers.written()
+        return "before"
+
+    assert answers.ask("q", meanwhile) == "before"
+    assert answers.ask("q", lambda: "after") == "after"
+
+
+def test_only_so_many_are_kept(answers: Answers) -> None:
+    first = _Asked()
+    answers.ask("first", first)
+    for n in range(MOST_KEPT):
+        answers.ask(n, lambda: 0)
+    answers.ask("first", first)
+    assert first.times == 2

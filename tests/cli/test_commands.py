@@ -18,6 +18,7 @@ from traywarden.cli.main import ALONE, app_for, main
 ROOT = Path(__file__).resolve().parents[2]
 WITHOUT_JSON = {
     ("run",): "runs until it is told to end and answers nothing",
+    ("pages",): "serves until it is told to end and answers nothing",
     ("demo",): "a show for a person to watch",
 }
 

@@ -7,6 +7,7 @@ import signal
 import subprocess
 import sys
 import time
+import urllib.request
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -171,3 +172,19 @@ def test_it_leaves_a_folder_alone_that_no_demo_made(tmp_path: Path) -> None:
     assert process.returncode == 2
     assert "left as it is" in said
     assert [p.name for p in (tmp_path / "demo-garden").iterdir()] == ["letter.txt"]
+
+
+def test_with_stay_its_pages_are_served_until_ctrl_c(tmp_path: Path) -> None:
+    process = command("demo", "--days", "0.5", "--fast", "--plain", "--stay", cwd=tmp_path)
+    assert process.stdout is not None
+    address = ""
+    for line in process.stdout:
+        if found := re.search(r"in a browser: (http://localhost:\d+/)", line):
+            address = found[1]
+            break
+    with urllib.request.urlopen(address, timeout=20) as answer:
+        assert "Every tray" in answer.read().decode()
+    process.send_signal(signal.SIGINT)
+    process.communicate(timeout=30)
+    assert process.returncode == 0
+    assert group_is_gone(process.pid)

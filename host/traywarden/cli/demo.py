@@ -5,9 +5,10 @@ import shlex
 import shutil
 import signal
 import sys
+import threading
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 from types import FrameType
 
@@ -60,6 +61,11 @@ def demo(
     speed: float = typer.Option(6.2, min=0.1, max=1000.0, help="Hours of the garden in one second."),
     fast: bool = typer.Option(False, "--fast", help="As fast as the host stores; --speed does not count."),
     plain: bool = typer.Option(False, "--plain", help="Print lines, also on a terminal."),
+    stay: bool | None = typer.Option(
+        None,
+        "--stay/--end",
+        help="Whether its pages are served until Ctrl-C once it has been played; on a terminal they are.",
+    ),
 ) -> None:
     """Play an invented garden through a real host, and see what Traywarden tells of it.
 
@@ -72,22 +78,24 @@ def demo(
     root = context.find_root().params
     chosen = Path(home or root.get("home") or DEFAULT_HOME).expanduser()
     end_ms = int(time.time()) // STEP_S * STEP_S * 1000
-    with _interruptible(), _own_garden_left_out():
+    with _interruptible(), _own_garden_left_out(), ExitStack() as beside:
         try:
             with chosen_screen(console, plain=plain or bool(os.environ.get("CI"))) as screen:
-                played = Play(chosen, days, None if fast else speed, screen, end_ms).run()
+                played = Play(chosen, days, None if fast else speed, screen, end_ms, beside).run()
         except KeyboardInterrupt:
             say(f"Ended early; what was sent until then is stored in {chosen}.")
             raise
         _say_what_came(played)
         remember(str(chosen), debug=bool(root.get("debug")))
         _ask()
-    _say_what_now(chosen)
-    if played.unreceipted:
-        raise TraywardenError(
-            f"{played.unreceipted} measurements were sent and not receipted by the host within a minute; "
-            "play it again with a lower --speed."
-        )
+        _say_what_now(chosen)
+        if played.unreceipted:
+            raise TraywardenError(
+                f"{played.unreceipted} measurements were sent and not receipted by the host within a minute; "
+                "play it again with a lower --speed."
+            )
+        if console.is_terminal if stay is None else stay:
+            _serve_on(played.address)
 
 
 @contextmanager
@@ -114,6 +122,12 @@ def _own_garden_left_out() -> Iterator[None]:
         yield
     finally:
         os.environ.update(found)
+
+
+def _serve_on(address: str) -> None:
+    say(f"\nThe demo garden in a browser: {address}\nCtrl-C ends it.")
+    with suppress(KeyboardInterrupt):
+        threading.Event().wait()
 
 
 def _say_what_came(played: Played) -> None:
@@ -146,6 +160,8 @@ def _say_what_now(home: Path) -> None:
     say("Look around the demo garden:")
     for command, why in LOOK_AROUND:
         say(f"  {program} --home {shlex.quote(str(home))} {command}    # {why}")
+    say("The same in a browser:")
+    say(f"  {program} --home {shlex.quote(str(home))} pages    # until Ctrl-C")
     say("Set up your own:")
     for command, why in YOUR_OWN:
         say(f"  {program} {command}    # {why}")

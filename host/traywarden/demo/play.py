@@ -2,12 +2,14 @@
 
 import time
 from collections.abc import Callable
+from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 
 from traywarden import wiring
 from traywarden.demo.gardener import Gardener
 from traywarden.demo.home import fresh_home
+from traywarden.demo.pages import pages_of
 from traywarden.demo.screen import Screen
 from traywarden.demo.setup import SetUp, set_up, write_deed
 from traywarden.demo.simulation import Sent, Simulation
@@ -34,7 +36,8 @@ _JUDGED_S = 20.0
 
 @dataclass(frozen=True, slots=True)
 class Played:
-    """What came of a play. `first_notice_s` counts from its beginning; None when none came."""
+    """What came of a play. `first_notice_s` counts from its beginning, None when none came; `address` is that of
+    its pages."""
 
     settings: Settings
     garden: Garden
@@ -44,15 +47,23 @@ class Played:
     unreceipted: int
     took_s: float
     first_notice_s: float | None
+    address: str
 
 
 class Play:
-    """One play, from an empty folder to the last receipt."""
+    """One play, from an empty folder to the last receipt. Its pages stay for as long as `beside` is open."""
 
     def __init__(
-        self, home: Path, days: float, hours_per_s: float | None, screen: Screen, end_ms: int
+        self,
+        home: Path,
+        days: float,
+        hours_per_s: float | None,
+        screen: Screen,
+        end_ms: int,
+        beside: ExitStack,
     ) -> None:
         self._home, self._screen, self._hours_per_s = home, screen, hours_per_s
+        self._beside = beside
         self._simulation = Simulation(end_ms // 1000, days, SEED)
         self._gardener = Gardener(self._simulation.moulds, self._simulation.steps)
         self._began_s = time.monotonic()
@@ -74,6 +85,8 @@ class Play:
         with host:
             address, port = host.broker_address
             self._screen.say(f"The host runs; its built-in broker listens on {address}:{port}.")
+            pages = self._beside.enter_context(pages_of(settings))
+            self._screen.say(f"Pages for the browser, while it plays: {pages.address}")
             viewer = Viewer(host.store, made.garden, earliest_year=settings["wire.earliest_year"])
             publishers = {
                 probe.name: probe_publisher(
@@ -98,6 +111,7 @@ class Play:
             unreceipted,
             time.monotonic() - self._began_s,
             self._first_notice_s,
+            pages.address,
         )
 
     def _set_up(self, settings: Settings) -> SetUp:

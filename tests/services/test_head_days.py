@@ -178,6 +178,24 @@ def test_days_flagged_by_other_rules_are_not_read_and_packed_again(filled: Store
         assert days_waiting(tx, other, NOW_MS) == 0
 
 
+def test_two_programs_of_different_rules_pack_no_mixture(
+    filled: Store, chosen: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A host still runs by the settings of yesterday while upkeep is asked for by those of today."""
+    monkeypatch.setattr(upkeep, "SLICE_DAYS", 5)
+    other = load(Path("/nowhere"), environ={}, overrides={"wire.earliest_year": 2100})
+    expected = [(settings, read(filled, settings, "p/1")) for settings in (chosen, other)]
+    host, command = packing(filled, chosen, NOW_MS), packing(filled, other, NOW_MS)
+    next(host)
+    next(command)
+    list(host)
+    list(command)
+    for settings, before in expected:
+        assert_same(read(filled, settings, "p/1"), before)
+    with filled.read() as tx:
+        assert days_waiting(tx, other, NOW_MS) == 0
+
+
 def test_the_day_that_is_not_over_stays_in_single_readings(filled: Store, chosen: Settings) -> None:
     noon_ms = START_MS + 5 * DAY_MS + DAY_MS // 2
     pack_days(filled, chosen, noon_ms)

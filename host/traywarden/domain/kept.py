@@ -96,7 +96,10 @@ def _blocks(*columns: Floats) -> tuple[list[tuple[float, bytes]], bytes]:
     """
     times, _, temps = columns
     ever_temps = bool(np.isfinite(temps).any())
-    digest = blake2b(f"wettings by blocks with readings {RULES} {ever_temps} {DEFAULT_PARAMS}".encode(), digest_size=DIGEST_BYTES)
+    digest = blake2b(
+        f"wettings by blocks with readings {RULES} {ever_temps} {DEFAULT_PARAMS}".encode(),
+        digest_size=DIGEST_BYTES,
+    )
     found, begin = [], 0
     first, last = (int(times[0] // BLOCK_S) + 1, int(times[-1] // BLOCK_S)) if times.size else (1, 0)
     ends_s = np.arange(first, last + 1) * BLOCK_S

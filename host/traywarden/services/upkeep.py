@@ -84,7 +84,10 @@ def pack_days(store: Store, settings: Settings, now_ms: int, progress: Progress 
 
 
 def packing(store: Store, settings: Settings, now_ms: int) -> Iterator[list[Pair]]:
-    """`pack_days` step by step: a short transaction for each list of (head, day) it yields."""
+    """`pack_days` step by step: a short transaction for each list of (head, day) it yields.
+
+    It ends early where another program has begun to pack by other rules: its days must not become a mixture.
+    """
     before_day, rules = over_before(now_ms), rules_now(earliest_ms(settings))
     with store.read() as tx:
         if packed_store.rules(tx) == rules and not packed_store.waiting(tx, before_day, 1):
@@ -95,6 +98,8 @@ def packing(store: Store, settings: Settings, now_ms: int) -> Iterator[list[Pair
     while True:
         try:
             with store.write() as tx:
+                if packed_store.rules(tx) != rules:
+                    return
                 pairs = packed_store.waiting(tx, before_day, SLICE_DAYS, leaving_out=strange)
                 _pack(tx, settings, pairs)
         except StoreError:
@@ -115,10 +120,12 @@ def _pack(tx: Tx, settings: Settings, pairs: Iterable[Pair]) -> None:
 
 def _strange(store: Store, settings: Settings, pairs: Iterable[Pair]) -> set[Pair]:
     """Those of the days that cannot be packed, for whatever reason; they stay in single readings."""
-    found = set()
+    found: set[Pair] = set()
     for pair in pairs:
         try:
             with store.write() as tx:
+                if packed_store.rules(tx) != rules_now(earliest_ms(settings)):
+                    return found
                 _pack(tx, settings, [pair])
         except StoreError:
             raise

@@ -164,6 +164,32 @@ def test_late_readings_change_their_day_and_what_looks_at_it_and_no_other(
     assert [a.day for a, b in zip(after, before, strict=True) if a != b] == [day]
 
 
+def test_packing_two_late_days_reads_nothing_of_what_lies_between(
+    filled: Store, chosen: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whoever stores readings waits for it."""
+    pack_days(filled, chosen, NOW_MS)
+    first_ms, last_ms = START_MS + DAY_MS // 2, START_MS + (DAYS - 1) * DAY_MS + DAY_MS // 2
+    with filled.write() as tx:
+        late = [
+            Reading("p", 1, 5, n, at_ms, NOW_MS, soil_temp_c=9.0)
+            for n, at_ms in enumerate((first_ms, last_ms))
+        ]
+        readings.insert(tx, late)
+    fresh = read(filled, chosen, "p/1")
+    asked: list[tuple[int, int]] = []
+    real = packed.days
+
+    def noted(tx: Tx, spans: packed.Spans) -> dict[int, list[PackedDay]]:
+        asked.extend(spans.values())
+        return real(tx, spans)
+
+    monkeypatch.setattr(packed, "days", noted)
+    assert 2 <= pack_days(filled, chosen, NOW_MS) <= 6
+    assert max(last - first for first, last in asked) <= 6
+    assert_same(read(filled, chosen, "p/1"), fresh)
+
+
 def test_days_flagged_by_other_rules_are_not_read_and_packed_again(filled: Store, chosen: Settings) -> None:
     """From another earliest year on, 1970 is a year like any other."""
     pack_days(filled, chosen, NOW_MS)

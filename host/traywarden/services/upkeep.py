@@ -41,7 +41,7 @@ Used = dict[int, set[bytes]]
 """By head: digests of results that a question would find."""
 
 SLICE_DAYS = 32
-"""Days packed in one transaction. Whoever stores readings waits for it: 0.05 s, or 0.2 s at a reading a minute."""
+"""Days packed in one transaction. Storing readings waits for it: 0.05 s; at a reading a minute 0.2 s."""
 MANY_DAYS = 1_000
 """So many to pack are told of: until then questions over long spans take longer."""
 FIRST_LOOK_S, LOOK_S, LOOK_AT_ALL_S = 60.0, 60.0, 86_400.0

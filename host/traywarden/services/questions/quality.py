@@ -326,7 +326,7 @@ class _Asked:
             inside = (hours.hour_s >= run.start_s) & (hours.hour_s <= run.end_s) & odd
             reason = words(float(values[inside].min()), float(values[inside].max()))
             end_s = run.end_s + HOUR_S
-            lasting = run.end_s >= hours.hour_s[-1]
+            lasting = bool(run.end_s >= hours.hour_s[-1])
             code = int(codes[inside].max())
             self.troubles.append(
                 Trouble(hours.label, column, fault, run.start_s, end_s, lasting, run.readings, code, reason)

@@ -55,7 +55,18 @@ def test_a_command_loaded_alone_is_the_one_among_all(name: str) -> None:
     assert alone.keys() <= EVERY.keys()
 
 
-@pytest.mark.parametrize("words", [[], ["--help"], ["tray", "list"], ["todya"], ["--home", "today"]])
+@pytest.mark.parametrize(
+    "words",
+    [
+        [],
+        ["--help"],
+        ["--help", "today"],
+        ["--home", "here", "-h", "today"],
+        ["tray", "list"],
+        ["todya"],
+        ["--home", "today"],
+    ],
+)
 def test_whatever_is_no_command_of_its_own_finds_all_commands(words: list[str]) -> None:
     assert app_for(words) is app
 

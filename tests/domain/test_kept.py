@@ -99,6 +99,28 @@ def test_kept_wettings_are_those_found_anew_however_often_one_looks(seed: int, c
 @settings(max_examples=40)
 @given(
     seed=st.integers(0, 10_000),
+    at=st.floats(0.0, 0.7),
+    weeks=st.floats(1.3, 4.0),
+    cuts=st.lists(st.floats(0.0, 1.0), min_size=2, max_size=4),
+)
+def test_kept_wettings_are_those_found_anew_around_weeks_without_a_reading(
+    seed: int, at: float, weeks: float, cuts: list[float]
+) -> None:
+    """Whole blocks are empty then; a probe put away over the winter."""
+    time_s, wet, temps = record(seed, days=70)
+    off_s = time_s[0] + at * (time_s[-1] - time_s[0])
+    there = (time_s < off_s) | (time_s > off_s + weeks * 7 * 86_400)
+    time_s, wet, temps = time_s[there], wet[there], temps[there]
+    memory = Memory()
+    for part in [*sorted(cuts), 1.0]:
+        cut = int(part * time_s.size)
+        found = kept_wettings(time_s[:cut], wet[:cut], temps[:cut], memory)
+        assert [s.wetting for s in found] == find_wettings(time_s[:cut], wet[:cut], temps[:cut])
+
+
+@settings(max_examples=40)
+@given(
+    seed=st.integers(0, 10_000),
     at=st.floats(0.0, 0.999),
     change=st.sampled_from([0.2, -0.2, np.nan]),
     soil=st.booleans(),

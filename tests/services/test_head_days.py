@@ -164,6 +164,32 @@ def test_late_readings_change_their_day_and_what_looks_at_it_and_no_other(
     assert [a.day for a, b in zip(after, before, strict=True) if a != b] == [day]
 
 
+def test_packing_two_late_days_reads_nothing_of_what_lies_between(
+    filled: Store, chosen: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Whoever stores readings waits for it."""
+    pack_days(filled, chosen, NOW_MS)
+    first_ms, last_ms = START_MS + DAY_MS // 2, START_MS + (DAYS - 1) * DAY_MS + DAY_MS // 2
+    with filled.write() as tx:
+        late = [
+            Reading("p", 1, 5, n, at_ms, NOW_MS, soil_temp_c=9.0)
+            for n, at_ms in enumerate((first_ms, last_ms))
+        ]
+        readings.insert(tx, late)
+    fresh = read(filled, chosen, "p/1")
+    asked: list[tuple[int, int]] = []
+    real = packed.days
+
+    def noted(tx: Tx, spans: packed.Spans) -> dict[int, list[PackedDay]]:
+        asked.extend(spans.values())
+        return real(tx, spans)
+
+    monkeypatch.setattr(packed, "days", noted)
+    assert 2 <= pack_days(filled, chosen, NOW_MS) <= 6
+    assert max(last - first for first, last in asked) <= 6
+    assert_same(read(filled, chosen, "p/1"), fresh)
+
+
 def test_days_flagged_by_other_rules_are_not_read_and_packed_again(filled: Store, chosen: Settings) -> None:
     """From another earliest year on, 1970 is a year like any other."""
     pack_days(filled, chosen, NOW_MS)
@@ -174,6 +200,24 @@ def test_days_flagged_by_other_rules_are_not_read_and_packed_again(filled: Store
     assert not any((flags & Flag.CLOCK_IMPOSSIBLE).any() for flags in before.flags.values())
     pack_days(filled, other, NOW_MS)
     assert_same(read(filled, other, "p/1"), before)
+    with filled.read() as tx:
+        assert days_waiting(tx, other, NOW_MS) == 0
+
+
+def test_two_programs_of_different_rules_pack_no_mixture(
+    filled: Store, chosen: Settings, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A host still runs by the settings of yesterday while upkeep is asked for by those of today."""
+    monkeypatch.setattr(upkeep, "SLICE_DAYS", 5)
+    other = load(Path("/nowhere"), environ={}, overrides={"wire.earliest_year": 2100})
+    expected = [(settings, read(filled, settings, "p/1")) for settings in (chosen, other)]
+    host, command = packing(filled, chosen, NOW_MS), packing(filled, other, NOW_MS)
+    next(host)
+    next(command)
+    list(host)
+    list(command)
+    for settings, before in expected:
+        assert_same(read(filled, settings, "p/1"), before)
     with filled.read() as tx:
         assert days_waiting(tx, other, NOW_MS) == 0
 

@@ -148,7 +148,10 @@ def strange(head_id: int) -> Callable[[HeadDays, int, Sequence[int]], list[Packe
 
 
 def test_one_day_that_cannot_be_packed_stays_in_single_readings_and_keeps_no_other_waiting(
-    little: LittleGarden, chosen: Settings, monkeypatch: pytest.MonkeyPatch
+    little: LittleGarden,
+    chosen: Settings,
+    monkeypatch: pytest.MonkeyPatch,
+    caplog: pytest.LogCaptureFixture,
 ) -> None:
     with little.store.read() as tx:
         head = probes.head_labelled(tx, "bench/1")
@@ -161,6 +164,8 @@ def test_one_day_that_cannot_be_packed_stays_in_single_readings_and_keeps_no_oth
             found = HeadDays(tx, upkeep.earliest_ms(chosen)).columns(head.head_id, START_MS, NOW_MS)
         assert found.time_ms.size == (NOW_MS - START_MS) // STEP_MS
     assert results(little.store)
+    # It looks every minute, and says it once.
+    assert len([record for record in caplog.records if "cannot be packed" in record.message]) == 1
 
 
 def test_much_to_pack_is_told_of_from_beginning_to_end(

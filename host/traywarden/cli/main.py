@@ -73,9 +73,14 @@ def without_garbage() -> Iterator[None]:
 
 
 def _command(words: Sequence[str]) -> str:
-    """The first word that is no option of `traywarden` itself, nor the folder of --home."""
+    """The first word that is no option of `traywarden` itself, nor the folder of --home.
+
+    Empty where help with the whole program is asked for before it.
+    """
     before = ""
     for word in words:
+        if word in ("--help", "-h") and before != "--home":
+            return ""
         if not word.startswith("-") and before != "--home":
             return word
         before = word

@@ -90,17 +90,22 @@ def kept_wettings(time_s: Floats, moisture_m3_m3: Floats, soil_temp_c: Floats, k
 
 
 def _blocks(*columns: Floats) -> tuple[list[tuple[float, bytes]], bytes]:
-    """The end [s] of each whole block the readings reach over, and the digest of all readings before it.
+    """The end [s] of each whole block that has readings, and the digest of all readings before it.
 
-    And the digest of all readings.
+    And the digest of all readings. A block without readings would have the digest of the one before it.
     """
     times, _, temps = columns
     ever_temps = bool(np.isfinite(temps).any())
-    digest = blake2b(f"wettings {RULES} {ever_temps} {DEFAULT_PARAMS}".encode(), digest_size=DIGEST_BYTES)
+    digest = blake2b(
+        f"wettings by blocks with readings {RULES} {ever_temps} {DEFAULT_PARAMS}".encode(),
+        digest_size=DIGEST_BYTES,
+    )
     found, begin = [], 0
     first, last = (int(times[0] // BLOCK_S) + 1, int(times[-1] // BLOCK_S)) if times.size else (1, 0)
     ends_s = np.arange(first, last + 1) * BLOCK_S
     for end_s, end in zip(ends_s.tolist(), np.searchsorted(times, ends_s).tolist(), strict=True):
+        if end == begin:
+            continue
         for column in columns:
             digest.update(column[begin:end].tobytes())
         found.append((end_s, digest.digest()))

@@ -84,13 +84,13 @@ class HeadDays:
 
     def pack(self, head_id: int, days: Sequence[int]) -> list[PackedDay]:
         """Those of these days of a head that have readings, packed."""
-        first, last = min(days), max(days)
-        found = self.columns(head_id, first * DAY_MS, (last + 1) * DAY_MS)
         made = []
-        for day in days:
-            here = found.between(day * DAY_MS, (day + 1) * DAY_MS)
-            if here.time_ms.size:
-                made.append(packed(day, here.time_ms, here.values, here.flags))
+        for first, last in _runs(days):  # two late days far apart need nothing of what lies between
+            found = self.columns(head_id, first * DAY_MS, (last + 1) * DAY_MS)
+            for day in range(first, last + 1):
+                here = found.between(day * DAY_MS, (day + 1) * DAY_MS)
+                if here.time_ms.size:
+                    made.append(packed(day, here.time_ms, here.values, here.flags))
         return made
 
     def _add(self, head_id: int, days: Days, found: FlaggedColumns) -> None:

@@ -41,7 +41,7 @@ Used = dict[int, set[bytes]]
 """By head: digests of results that a question would find."""
 
 SLICE_DAYS = 32
-"""Days packed in one transaction: whoever stores readings waits for it, some 0.05 s."""
+"""Days packed in one transaction. Storing readings waits for it: 0.05 s; at a reading a minute 0.2 s."""
 MANY_DAYS = 1_000
 """So many to pack are told of: until then questions over long spans take longer."""
 FIRST_LOOK_S, LOOK_S, LOOK_AT_ALL_S = 60.0, 60.0, 86_400.0
@@ -83,18 +83,27 @@ def pack_days(store: Store, settings: Settings, now_ms: int, progress: Progress 
     return made
 
 
-def packing(store: Store, settings: Settings, now_ms: int) -> Iterator[list[Pair]]:
-    """`pack_days` step by step: a short transaction for each list of (head, day) it yields."""
+def packing(
+    store: Store, settings: Settings, now_ms: int, strange: set[Pair] | None = None
+) -> Iterator[list[Pair]]:
+    """`pack_days` step by step: a short transaction for each list of (head, day) it yields.
+
+    It ends early where another program has begun to pack by other rules: its days must not become a mixture.
+    Days in `strange` are left out; those that cannot be packed are added to it.
+    """
+    strange = set() if strange is None else strange
     before_day, rules = over_before(now_ms), rules_now(earliest_ms(settings))
     with store.read() as tx:
-        if packed_store.rules(tx) == rules and not packed_store.waiting(tx, before_day, 1):
+        waits = packed_store.waiting(tx, before_day, 1, leaving_out=strange)
+        if packed_store.rules(tx) == rules and not waits:
             return
     with store.write() as tx:
         packed_store.keep_rules(tx, rules)
-    strange: set[Pair] = set()
     while True:
         try:
             with store.write() as tx:
+                if packed_store.rules(tx) != rules:
+                    return
                 pairs = packed_store.waiting(tx, before_day, SLICE_DAYS, leaving_out=strange)
                 _pack(tx, settings, pairs)
         except StoreError:
@@ -115,10 +124,12 @@ def _pack(tx: Tx, settings: Settings, pairs: Iterable[Pair]) -> None:
 
 def _strange(store: Store, settings: Settings, pairs: Iterable[Pair]) -> set[Pair]:
     """Those of the days that cannot be packed, for whatever reason; they stay in single readings."""
-    found = set()
+    found: set[Pair] = set()
     for pair in pairs:
         try:
             with store.write() as tx:
+                if packed_store.rules(tx) != rules_now(earliest_ms(settings)):
+                    return found
                 _pack(tx, settings, [pair])
         except StoreError:
             raise
@@ -208,6 +219,8 @@ class Upkeep:
         self._say, self._busy = say, busy
         self._entry_id = 0
         self._next_all_s = 0.0
+        self._strange: set[Pair] = set()
+        """Days that could not be packed; tried again once a day, not at every look."""
 
     def run(self, ending: threading.Event) -> None:
         """The life of the upkeep thread. Trouble with the store is waited out."""
@@ -221,10 +234,12 @@ class Upkeep:
 
     def look(self, ending: threading.Event) -> None:
         """Do what is to be done now; returns early when told to end."""
+        everything = time.monotonic() >= self._next_all_s
+        if everything:
+            self._strange.clear()
         heads = self._pack(ending)
         if ending.is_set():
             return
-        everything = time.monotonic() >= self._next_all_s
         with self._store.read() as tx:
             if not (heads or everything or journal_store.newest_entry_id(tx) > self._entry_id):
                 return
@@ -261,7 +276,7 @@ class Upkeep:
             )
         heads: set[int] = set()
         made, told_s, began_s = 0, time.monotonic(), time.monotonic()
-        for pairs in packing(self._store, self._settings, now_ms):
+        for pairs in packing(self._store, self._settings, now_ms, self._strange):
             made += len(pairs)
             heads |= {head_id for head_id, _ in pairs}
             if total >= MANY_DAYS and time.monotonic() - told_s >= _TELL_S:

@@ -4,6 +4,7 @@ from datetime import datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+import msgspec
 import numpy as np
 import pytest
 
@@ -138,8 +139,10 @@ def test_soil_far_from_the_other_trays_of_its_place_is_told_with_how_many_it_was
             soil(("bench", 1), at_ms, 10.0, 1.6),
             soil(("bench", 2), at_ms, 24.0, 1.9),
         ]
-    found = [t for t in asked(with_readings(tmp_path, later)).troubles if "neighbours" in t.fault]
+    answer = asked(with_readings(tmp_path, later))
+    found = [t for t in answer.troubles if "neighbours" in t.fault]
     assert {t.head for t in found} == {"bench/1", "bench/2"}
+    assert len(msgspec.to_builtins(answer)["troubles"]) == len(answer.troubles)  # as --json prints it
     assert all("1 other head in Open bench; which of the two is wrong" in t.reason for t in found)
 
 

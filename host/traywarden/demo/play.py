@@ -36,8 +36,8 @@ _JUDGED_S = 20.0
 
 @dataclass(frozen=True, slots=True)
 class Played:
-    """What came of a play, and the address of its pages. `first_notice_s` counts from its beginning; None when
-    none came."""
+    """What came of a play, and the address of its pages. `first_notice_s` counts from its beginning (None: none
+    came)."""
 
     settings: Settings
     garden: Garden

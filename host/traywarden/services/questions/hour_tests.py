@@ -137,7 +137,8 @@ class HourTests:
             inside = (hours.hour_s >= run.start_s) & (hours.hour_s <= run.end_s) & odd
             low, high = float(values[inside].min()), float(values[inside].max())
             reason = words(column.words(self._ground.display, low, high))
-            span = (run.start_s, run.end_s + HOUR_S, run.end_s >= hours.hour_s[-1], run.readings)
+            lasting = bool(run.end_s >= hours.hour_s[-1])
+            span = (run.start_s, run.end_s + HOUR_S, lasting, run.readings)
             code = int(codes[inside].max())
             found.append(Trouble(hours.label, column.name, fault, *span, code, reason))
         return found

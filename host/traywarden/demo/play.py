@@ -36,8 +36,10 @@ _JUDGED_S = 20.0
 
 @dataclass(frozen=True, slots=True)
 class Played:
-    """What came of a play, and the address of its pages. `first_notice_s` counts from its beginning (None: none
-    came)."""
+    """What came of a play, and the address of its pages.
+
+    `first_notice_s` counts from its beginning; None when no notice came.
+    """
 
     settings: Settings
     garden: Garden

@@ -1,5 +1,7 @@
 """Batches by command."""
 
+from pathlib import Path
+
 import pytest
 
 from tests.cli.conftest import CommandLine
@@ -32,6 +34,13 @@ def test_two_batches_are_put_side_by_side(garden: CommandLine) -> None:
     assert words.startswith("More of A1 came up than of B1: 61 of 72 against 44 of 72")
     assert "place: South frame against Bench" in words
     assert "about these two trays" in words
+
+
+def test_a_batch_is_drawn_into_a_file(garden: CommandLine, tmp_path: Path) -> None:
+    path = tmp_path / "a.svg"
+    counted(garden).ok("batch", "A1", "--picture", str(path))
+    assert "days since sowing" in path.read_text(encoding="utf-8")
+    assert "end the name in .svg" in garden.refused("batch", "A1", "--picture", str(tmp_path / "a.txt"))
 
 
 def test_all_of_it_is_in_the_json(garden: CommandLine) -> None:

@@ -19,6 +19,8 @@ def test_the_list_shows_what_holds_oldest_first_and_the_newest_of_it(garden: Com
     assert says(garden, "--limit", "1") == ["tray A1: watered"]
     assert "rained 3 mm" not in says(garden, "--tray", "A1")
     assert "there is “A1”" in garden.refused("journal", "list", "--tray", "A2")
+    assert says(garden, "--kind", "watered") == ["tray A1: watered"]
+    assert "no kind of entry called “prayed”" in garden.refused("journal", "list", "--kind", "prayed")
 
 
 def test_a_correction_is_a_new_entry_and_the_old_one_stays_readable(garden: CommandLine) -> None:

@@ -3,8 +3,8 @@
 import pytest
 
 from tests.cli.conftest import CommandLine
-from traywarden.cli.lots import fraction_from_text
 from traywarden.errors import UsageError
+from traywarden.services.fractions import fraction_from_text
 
 
 def test_a_lot_is_added_and_listed(garden: CommandLine) -> None:

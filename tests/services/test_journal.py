@@ -11,7 +11,7 @@ from traywarden.domain.journal import Kind, standing
 from traywarden.domain.units import Display
 from traywarden.errors import UsageError
 from traywarden.services.journal import Draft, correct, put, seeds_sown, undo
-from traywarden.services.journal_words import journal_lines
+from traywarden.services.journal_pages import Sought, journal_page
 from traywarden.store import garden as garden_store
 from traywarden.store import journal as journal_store
 from traywarden.store.store import Store
@@ -88,7 +88,8 @@ def test_whatever_is_corrected_and_undone_one_wording_stands_or_none(
                 taken_back = undo(tx, stack[0][0], NOW_MS).entry_id
         entries = journal_store.entries(tx)
         held = [e for e in standing(entries) if e.entry_id >= first.entry_id]
-        lines = journal_lines(tx, ZoneInfo("UTC"), Display(), tray_id=tray_id)
+        page = journal_page(tx, ZoneInfo("UTC"), Display(), Sought(tray_id=tray_id))
+        lines = page.lines[::-1]
     expected = [] if taken_back is not None else [stack[-1][1]]
     assert [e.data["litres"] for e in held] == expected
     assert [x.data["litres"] for x in lines if x.entry >= first.entry_id] == expected

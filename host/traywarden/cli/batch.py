@@ -1,6 +1,6 @@
 """`traywarden batch`: how a batch came up, and one against another."""
 
-from collections.abc import Callable
+from pathlib import Path
 
 import typer
 
@@ -8,8 +8,10 @@ from traywarden.cli import completion
 from traywarden.cli.asking import PANEL, asking
 from traywarden.cli.context import JSON_OPTION, emit
 from traywarden.cli.tables import print_table, say
-from traywarden.domain.germination_metrics import GerminationMetrics
+from traywarden.links.pictures import check_name, draw
 from traywarden.services.questions.batch import BatchAnswer, BatchCard, CountRow, ask_batch
+from traywarden.services.questions.batch_figures import figure_rows
+from traywarden.services.questions.batch_picture import batch_picture
 
 BAR, BAR_OF_TWO = 24, 16
 
@@ -23,6 +25,7 @@ def batch(
         ..., help="The tray, or TRAY@DAY for what stood in it that day.", autocompletion=completion.trays
     ),
     other: str = typer.Argument("", help="Another to hold it against.", autocompletion=completion.trays),
+    picture: Path | None = typer.Option(None, "--picture", help="Draw it into this .svg or .png file."),
     as_json: bool = JSON_OPTION,
 ) -> None:
     """How a batch came up: how many, how soon, how evenly; and whether another truly did better.
@@ -32,8 +35,12 @@ def batch(
 
     Example: `traywarden batch A1`, or `traywarden batch A1 B1`, or `traywarden batch A1 A1@2026-03-20`
     """
+    if picture is not None:
+        check_name(picture)
     with asking() as on:
         answer = ask_batch(on, tray, other)
+    if picture is not None:
+        draw(batch_picture(answer), picture)
     emit(answer, _print, as_json=as_json)
 
 
@@ -130,27 +137,10 @@ def bar(share: float, cells: int = BAR) -> str:
 def _print_figures(cards: list[BatchCard]) -> None:
     """Times in days since sowing, of batches whose counts bear them; a dash where those of one do not."""
     rows = [
-        (name, *("–" if days is None else f"{days:.1f} days" for days in found))
-        for name, found in (
-            ("half of those up", [card.half_d for card in cards]),
-            ("half of those sown", [_clear(card, lambda m: m.t50_of_sown_d) for card in cards]),
-            ("mean", [_clear(card, lambda m: m.mean_d) for card in cards]),
-            ("standard deviation", [_clear(card, _deviation_d) for card in cards]),
-            ("from 10 to 90 % of those up", [card.spread_d for card in cards]),
-        )
-        if any(days is not None for days in found)
+        (name, *("–" if each is None else f"{each:.1f} days" for each in days))
+        for name, days in figure_rows(cards)
     ]
     if rows and len(cards) > 1:
         say("")
     if rows:
         print_table(("", *(card.name for card in cards)) if len(cards) > 1 else ("", ""), rows)
-
-
-def _clear(card: BatchCard, figure: Callable[[GerminationMetrics], float | None]) -> float | None:
-    """A published figure, where the counts lie near enough to each other for it to say something."""
-    known = card.metrics is not None and card.half_d is not None and card.spread_d is not None
-    return figure(card.metrics) if known and card.metrics is not None else None
-
-
-def _deviation_d(metrics: GerminationMetrics) -> float | None:
-    return None if metrics.variance_d2 is None else metrics.variance_d2**0.5

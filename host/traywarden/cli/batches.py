@@ -6,10 +6,8 @@ from traywarden.cli import completion
 from traywarden.cli.asking import FROM_OPTION, PANEL, TO_OPTION, asking, days_of, number
 from traywarden.cli.context import JSON_OPTION, emit
 from traywarden.cli.tables import Notes, print_table, say
-from traywarden.domain.batch_comparison import ALPHA
-from traywarden.domain.batch_words import chance_words
-from traywarden.domain.group_difference import GroupDifference
-from traywarden.services.questions.batches import BY, BatchesAnswer, BatchRow, GroupPair, ask_batches
+from traywarden.services.questions.batches import BY, BatchesAnswer, ask_batches
+from traywarden.services.questions.group_words import group_sentences, half_words
 
 
 def register(app: typer.Typer) -> None:
@@ -46,10 +44,8 @@ def batches(
 
 
 def _print(answer: BatchesAnswer) -> None:
-    for pair in answer.pairs:
-        say(_sentence(pair))
-    if answer.by and not answer.pairs:
-        say(f"There are not two groups by {answer.by} yet to hold against each other.")
+    for sentence in group_sentences(answer):
+        say(sentence)
     if answer.groups:
         say("")
         print_table(
@@ -74,7 +70,7 @@ def _print(answer: BatchesAnswer) -> None:
             f"{row.up}/{row.seeds_sown or '?'}",
             "–" if row.share is None else f"{row.share.estimate * 100:.0f}",
             "" if row.share is None else f"{row.share.low * 100:.0f}–{row.share.high * 100:.0f}",
-            _half(row),
+            half_words(row),
             number(row.spread_d) if row.up else "–",
             notes.mark("not yet counted to the end" if row.still_rising else ""),
         )
@@ -90,35 +86,3 @@ def _print(answer: BatchesAnswer) -> None:
     for remark in answer.remarks:
         say(f"{remark[:1].upper()}{remark[1:]}.")
     say("One batch in full, with lot, mix and place: traywarden batch TRAY")
-
-
-def _half(row: BatchRow) -> str:
-    """The day on which half was up, or the visits between which it was."""
-    if row.half_d is not None:
-        return f"{row.half_d:.1f}"
-    if row.half_from_d is None or row.half_to_d is None:
-        return "–"
-    return f"{row.half_from_d:.0f}–{row.half_to_d:.0f}" if row.half_from_d else f"<{row.half_to_d:.1f}"
-
-
-def _sentence(pair: GroupPair) -> str:
-    parts = [
-        _part(pair.pct, "of 100 seeds more", "of 100 seeds fewer", 0),
-        _part(pair.half_d, "days later", "days sooner", 1),
-    ]
-    told = "; ".join(part for part in parts if part)
-    return f"{pair.a} against {pair.b}: {told or 'nothing to compare'}."
-
-
-def _part(found: GroupDifference | None, more: str, less: str, digits: int) -> str:
-    if found is None:
-        return ""
-    size = f"{abs(found.estimate):.{digits}f} {more if found.estimate >= 0 else less}"
-    trays = f"{found.a_trays} against {found.b_trays} tray{'' if found.b_trays == 1 else 's'}"
-    if found.low is None or found.high is None or found.p_value is None:
-        return f"{size} ({trays}: {found.reason})"
-    sign = 1 if found.estimate >= 0 else -1
-    low, high = sorted((sign * found.low, sign * found.high))
-    ends = f"{low:.{digits}f} to {high:.{digits}f}".replace("-", "−")
-    verdict = "unlikely to be chance" if found.p_value < ALPHA else "which may be chance"
-    return f"{size} ({ends}; {trays}), {verdict} ({chance_words(found.p_value)})"

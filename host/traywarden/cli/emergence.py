@@ -5,7 +5,7 @@ from datetime import datetime
 import typer
 
 from traywarden.cli import completion
-from traywarden.cli.asking import PANEL, asking, covered, quoted
+from traywarden.cli.asking import PANEL, asking, quoted
 from traywarden.cli.context import JSON_OPTION, console, emit
 from traywarden.cli.learned_tables import print_learned
 from traywarden.cli.tables import Notes, print_table, say
@@ -16,12 +16,21 @@ from traywarden.errors import UsageError
 from traywarden.services.questions.emergence import ask_emergence
 from traywarden.services.questions.emergence_answer import (
     LATE,
-    UNKNOWN,
     Between,
     EmergenceAnswer,
     TrayEmergence,
 )
+from traywarden.services.questions.emergence_picture import way_of
+from traywarden.services.questions.emergence_words import (
+    basis_words,
+    degree_day_words,
+    late_trays,
+    summary_words,
+    unsure_words,
+    warmth_words,
+)
 from traywarden.services.questions.learned import ask_learned
+from traywarden.services.questions.plan_why import date_words
 
 CELLS, NARROW_CELLS, WIDE = 48, 30, 76
 
@@ -61,7 +70,10 @@ def emergence(
 
 
 def _print_all(answer: EmergenceAnswer, display: Display) -> None:
-    say(_first_of_all(answer))
+    late = late_trays(answer)
+    why = f" Why: traywarden emergence {quoted(late[0])}" if late else ""
+    for line in summary_words(answer, why, "; why stands below"):
+        say(line)
     notes = Notes()
     print_table(
         ("tray", "crop", "sown", "state", "done", "first up", "half up", ""),
@@ -83,24 +95,6 @@ def _print_all(answer: EmergenceAnswer, display: Display) -> None:
     )
     say("First and half up: expected day, in brackets the 80 % band. Done: of the way to half up.")
     notes.say()
-
-
-def _first_of_all(answer: EmergenceAnswer) -> str:
-    """What is late, where to look, or that all is on its way."""
-    late = [t.tray for t in answer.trays if t.state == LATE]
-    coming = [t for t in answer.trays if t.first and t.state != LATE]
-    due = [t.tray for t in coming if t.first and t.first.expected and t.first.expected <= answer.at]
-    words = []
-    if late:
-        words.append(f"Late: {', '.join(late)}. Why: traywarden emergence {quoted(late[0])}")
-    if due:
-        words.append(f"The first may be up, so look: {', '.join(due)}.")
-    untold = [t.tray for t in answer.trays if t.state == UNKNOWN]
-    if not words and coming:
-        words.append(f"On its way in {len(coming)} tray{'s' if len(coming) > 1 else ''}; none is late.")
-    if untold:
-        words.append(f"Cannot be told: {', '.join(untold)}; why stands below.")
-    return "\n".join(words) or "No tray has seed on its way."
 
 
 def _remark(tray: TrayEmergence) -> str:
@@ -126,7 +120,7 @@ def _print_one(answer: EmergenceAnswer, display: Display) -> None:
             f"Progress {tray.done.expected * 100:.0f} % of the way to half up "
             f"(80 %: {low * 100:.0f} to {high * 100:.0f} %)."
         )
-    _print_warmth(tray, display)
+    say(warmth_words(tray, display))
     for why in tray.causes:
         if why.verdict != Verdict.NO:
             say(f"  {why.cause}: {why.verdict}; {why.says}.")
@@ -136,91 +130,46 @@ def _print_one(answer: EmergenceAnswer, display: Display) -> None:
     if tray.state == LATE and tray.looked is None:
         say(f"  If it is up, write it down: traywarden emerged {quoted(tray.tray)} --count N")
     if tray.degree_days is not None:
-        _print_degree_days(tray, display, answer.at)
+        say(degree_day_words(tray, display, answer.at))
+        say(f"  From {tray.degree_days.source}.")
     _print_limits(tray)
 
 
-def _print_warmth(tray: TrayEmergence, display: Display) -> None:
-    words = f"Mix {display.temp(tray.mean_c)} in the mean" if tray.mean_c is not None else "Mix not measured"
-    words += f", known for {covered(tray.coverage or 0.0)} of the time"
-    if tray.filled_h:
-        words += f"; {tray.filled_h:.0f} h were filled from the days around and widen the band"
-    for hours, days, what in (
-        (tray.cold_h, tray.cold_days, "cold"),
-        (tray.hot_h, tray.hot_days, "warm"),
-    ):
-        if hours >= 1:
-            words += f"; too {what} to advance for {hours:.0f} h"
-            if days:
-                words += f", {days} day{'s' * (days != 1)} of it lost"
-    say(f"{words}.")
-
-
-def _print_degree_days(tray: TrayEmergence, display: Display, now: datetime) -> None:
-    second = tray.degree_days
-    assert second is not None
-    gathered = display.degree_days(second.gathered_c_days).split()[0]
-    words = (
-        f"Degree-days beside it: {gathered} of {display.degree_days(second.needed_c_days)} above "
-        f"{display.temp(second.base_c)} ({second.done * 100:.0f} %)"
-    )
-    if second.half is not None:
-        words += f", half up {day_words(second.half, now)}"
-    say(f"{words}; {second.disagreement or 'they agree'}.")
-    say(f"  From {second.source}.")
-
-
 def _print_limits(tray: TrayEmergence) -> None:
-    if tray.factor is not None:
-        say(
-            f"Rests on {tray.basis_says}, times {tray.factor.expected:.2f} "
-            f"({tray.factor.low:.2f} to {tray.factor.high:.2f}) from the table's error and what you wrote "
-            "down: traywarden emergence --learned"
-        )
-    else:
-        say(f"Rests on {tray.basis_says}.")
-    if tray.unsure_share > 0.1:
-        say(
-            f"{tray.unsure_share * 100:.0f} % of the progress was made at temperatures for which nothing is "
-            "published; the band is wider for it."
-        )
+    basis = basis_words(tray)
+    say(basis if tray.factor is None else f"{basis.removesuffix('.')}: traywarden emergence --learned")
+    if words := unsure_words(tray):
+        say(words)
     if tray.outlook:
         say(f"Ahead: {tray.outlook}.")
 
 
 def _picture(tray: TrayEmergence, now: datetime) -> None:
     """Two lines over the days from sowing: where the bands of first and half emergence lie, and now."""
-    assert tray.sown is not None
-    rows = [("first", tray.first), ("half", tray.half)]
-    if not any(band for _, band in rows):
+    way = way_of(tray, now)
+    if way is None:
         return
-    ends = [b.high or b.expected for _, b in rows if b is not None]
-    last = max([now, *(end for end in ends if end is not None)])
     cells = CELLS if console.width >= WIDE else NARROW_CELLS
-    span_s = max((last - tray.sown).total_seconds(), 3600.0)
 
-    def at(when: datetime) -> int:
-        return min(int((when - tray.sown).total_seconds() / span_s * cells), cells - 1) if tray.sown else 0
+    def at(part: float) -> int:
+        return min(int(part * cells), cells - 1)
 
-    left, right = f"{tray.sown.day} {tray.sown:%b}", f"{last.day} {last:%b}"
+    left, right = date_words(way.begins), date_words(way.ends)
     middle = [" "] * cells
-    middle[max(min(at(now) - 1, cells - 3), 0) : max(min(at(now) + 2, cells), 3)] = "now"
+    middle[max(min(at(way.now) - 1, cells - 3), 0) : max(min(at(way.now) + 2, cells), 3)] = "now"
     say("")
     console.print(f"  {'':6}{left:<8}{'':{max(cells - 8 - len(right), 1)}}{right}", markup=False)
-    for name, band in rows:
-        if band is None:
-            continue
+    for band in way.bands:
         line = ["·"] * cells
         if band.low is not None:
-            to = at(band.high) if band.high is not None else cells - 1
-            for cell in range(at(band.low), to + 1):
+            for cell in range(at(band.low), at(band.high) + 1):
                 line[cell] = "▒"
-            if band.high is None:
+            if band.open:
                 line[-1] = "▶"
-        line[at(now)] = "│"
+        line[at(way.now)] = "│"
         if band.expected is not None:
             line[at(band.expected)] = "●"
-        console.print(f"  {name:6}{''.join(line)}", markup=False)
+        console.print(f"  {band.name:6}{''.join(line)}", markup=False)
     console.print(f"  {'':6}{''.join(middle)}", markup=False)
 
 

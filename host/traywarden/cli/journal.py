@@ -9,14 +9,13 @@ from traywarden.cli.context import AT_OPTION, JSON_OPTION, Bench, bench, emit
 from traywarden.cli.moments import at_ms
 from traywarden.cli.tables import print_table, say
 from traywarden.cli.written import answer
-from traywarden.domain.journal import Entry
-from traywarden.errors import UsageError
+from traywarden.domain.journal import Entry, Kind, replacements
 from traywarden.services.journal import correct, undo
-from traywarden.services.journal_words import EntryLine, entry_lines, journal_lines
+from traywarden.services.journal_changes import look_up
+from traywarden.services.journal_pages import Sought, kind_named, sought_entries
+from traywarden.services.journal_words import EntryLine, entry_lines
 from traywarden.store import garden as store
 from traywarden.store import journal as journal_store
-from traywarden.store.crops import crop_named
-from traywarden.store.store import Tx
 
 journal_app = typer.Typer(no_args_is_help=True, help="The journal: what was done and seen, dated.")
 ENTRY = typer.Argument(..., help="The entry's number, as `journal list` shows it.", min=1)
@@ -26,9 +25,16 @@ def register(app: typer.Typer) -> None:
     app.add_typer(journal_app, name="journal", rich_help_panel="Journal")
 
 
+def _kinds(incomplete: str) -> list[str]:
+    return [kind.value for kind in Kind if kind.value.startswith(incomplete)]
+
+
 @journal_app.command("list")
 def journal_list(
     tray: str = typer.Option("", "--tray", "-t", help="Only of this tray.", autocompletion=completion.trays),
+    kind: str = typer.Option(
+        "", "--kind", "-k", help="Only of this kind, such as watered.", autocompletion=_kinds
+    ),
     limit: int = typer.Option(30, "--limit", "-n", min=1, help="The newest so many."),
     everything: bool = typer.Option(False, "--all", help="Also what was replaced or taken back, marked."),
     as_json: bool = JSON_OPTION,
@@ -39,7 +45,9 @@ def journal_list(
     """
     with bench() as b, b.store.read() as tx:
         tray_id = store.tray_named(tx, tray).tray_id if tray else None
-        lines = journal_lines(tx, b.zone, b.display, tray_id=tray_id, limit=limit, everything=everything)
+        entries = journal_store.entries(tx)
+        found = sought_entries(entries, Sought(tray_id, kind_named(kind), everything))
+        lines = entry_lines(tx, found[-limit:], replacements(entries), b.zone, b.display)
     emit(lines, lambda shown: _print_lines(shown, limit), as_json=as_json)
 
 
@@ -111,36 +119,9 @@ def journal_correct(
         if note is not None:
             changes["note"] = note
         with b.store.write() as tx:
-            _look_up(tx, changes, data, tray=tray, place=to, mix=mix, crop=crop, lot=lot)
+            look_up(tx, changes, data, tray=tray, place=to, mix=mix, crop=crop, lot=lot)
             made = correct(tx, entry, b.now_ms, data, **changes)
         answer(b, f"{_now_holds(b, made)} (was entry {entry}).", [made], as_json=as_json)
-
-
-def _look_up(
-    tx: Tx,
-    changes: dict[str, Any],
-    data: dict[str, Any],
-    *,
-    tray: str,
-    place: str,
-    mix: str,
-    crop: str,
-    lot: str,
-) -> None:
-    """Turn the names given into the ids and keys an entry holds."""
-    if tray:
-        changes["tray_id"] = store.tray_named(tx, tray).tray_id
-    if place:
-        changes["place_id"] = store.place_named(tx, place).place_id
-    if mix:
-        changes["mix_id"] = store.mix_named(tx, mix).mix_id
-    if crop:
-        data["crop"], changes["lot_id"] = crop_named(crop).key, None
-    if lot:
-        of = store.lot_named(tx, lot)
-        if crop and data["crop"] != of.crop:
-            raise UsageError(f"Lot “{of.name}” is {of.crop}, not {data['crop']}; leave --crop out.")
-        data["crop"], changes["lot_id"] = of.crop, of.lot_id
 
 
 @journal_app.command("undo")

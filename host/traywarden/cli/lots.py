@@ -7,6 +7,7 @@ from traywarden.cli.context import JSON_OPTION, bench, emit
 from traywarden.cli.tables import print_table, say
 from traywarden.domain.garden import Lot
 from traywarden.errors import UsageError
+from traywarden.services.fractions import fraction_from_text
 from traywarden.store import garden as store
 from traywarden.store.crops import crop_name, crop_named
 
@@ -16,21 +17,6 @@ lot_app = typer.Typer(no_args_is_help=True, help="Lots: packets or harvests of s
 def register(app: typer.Typer) -> None:
     lot_tests.register(lot_app)
     app.add_typer(lot_app, name="lot", rich_help_panel="Set up")
-
-
-def fraction_from_text(text: str) -> float | None:
-    """“85%”, “85” and “0.85” as 0.85; nothing as None."""
-    if not text:
-        return None
-    try:
-        value = float(text.strip().removesuffix("%").replace(",", "."))
-    except ValueError:
-        value = -1.0
-    if text.strip().endswith("%") or value > 1.0:
-        value /= 100.0
-    if not 0.0 <= value <= 1.0:
-        raise UsageError(f"A germination of “{text}” cannot be; write it like 85% or 0.85.")
-    return value
 
 
 @lot_app.command("add")

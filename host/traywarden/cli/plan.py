@@ -1,7 +1,6 @@
 """`traywarden plan`: when to sow, counted back from the day plants are wanted."""
 
 import csv
-from collections.abc import Sequence
 from datetime import UTC, date, datetime
 from pathlib import Path
 
@@ -13,7 +12,6 @@ from traywarden.cli.asking import PANEL, asking
 from traywarden.cli.context import JSON_OPTION, emit
 from traywarden.cli.tables import Notes, print_table, say
 from traywarden.domain.counting_back import Days
-from traywarden.domain.warm_days import WarmSpell
 from traywarden.errors import ImportFileError, UsageError
 from traywarden.links.calendar import check_calendar_name, write_calendar
 from traywarden.links.pictures import check_name, draw
@@ -28,8 +26,8 @@ from traywarden.services.questions.plan import (
 )
 from traywarden.services.questions.plan_calendar import plan_days
 from traywarden.services.questions.plan_picture import plan_picture
+from traywarden.services.questions.plan_why import date_words, ends_words, why_words, years_words
 from traywarden.services.questions.plan_words import span_words
-from traywarden.services.soil_years import Witness
 
 OPEN = (0.15, 0.85)
 """Chances between these are worth a row: on other days it is as good as known."""
@@ -205,8 +203,8 @@ def _print(answer: SeasonPlan, picture: Path | None, ics: Path | None) -> None:
                 _short(plan.sow.usual) if plan.sow else "–",
                 _band(plan.sow),
                 _band(plan.emerge),
-                _date(plan.harden_from),
-                _date(plan.plants_out),
+                date_words(plan.harden_from),
+                date_words(plan.plants_out),
                 _chance(plan),
                 "".join(notes.mark(text) for text in _marks(plan, alone=len(answer.plans) == 1)),
             )
@@ -216,7 +214,8 @@ def _print(answer: SeasonPlan, picture: Path | None, ics: Path | None) -> None:
     )
     notes.say()
     if len(answer.plans) == 1:
-        _print_why(answer.plans[0])
+        for line in why_words(answer.plans[0]):
+            say(line)
     if picture is not None:
         say(f"Drawn into {picture}.")
     if ics is not None:
@@ -230,28 +229,13 @@ def _marks(plan: CropPlan, *, alone: bool) -> list[str]:
     return [text for text in texts if text]
 
 
-def _print_why(plan: CropPlan) -> None:
-    low, high = plan.weeks
-    weeks = f"{low:g} to {high:g}" if low != high else f"{low:g}"
-    say(f"Counted in {plan.counted_by}.")
-    say(f"From sowing to planting out: {weeks} weeks ({plan.weeks_source}).")
-    if plan.emergence_d is not None:
-        early, usual, late = plan.emergence_d
-        band = f" ({early:.0f} to {late:.0f})" if late > early else ""
-        say(f"Emergence: about {usual:.0f} days{band}; {plan.emergence_source}.")
-    say(f"Warm enough: {plan.limits}.")
-    for spell in plan.spells:
-        say(f"  likely {_spell(spell)}")
-    _print_years(plan.witnesses, plan.relation)
-
-
 def _print_warm(answer: WarmAnswer) -> None:
     say(answer.sentence)
     for spell in answer.spells:
-        say(f"Likely {_spell(spell)}.")
+        say(f"Likely {ends_words(spell)}.")
     say(f"Warm enough: {answer.limits}.")
     rows = [
-        (_date(day.day), _share(day.chance), f"{_share(day.low)} to {_share(day.high)}")
+        (date_words(day.day), _share(day.chance), f"{_share(day.low)} to {_share(day.high)}")
         for day in answer.chances
         if day.day.day in (1, 11, 21) and OPEN[0] < day.chance < OPEN[1]
     ]
@@ -260,42 +244,18 @@ def _print_warm(answer: WarmAnswer) -> None:
         print_table(("on", "chance", "80 % band"), rows, right=("chance",))
         low, high = (f"{share * 100:.0f} %" for share in OPEN)
         say(f"Left out: days on which the chance is {low} or less, or {high} or more.")
-    _print_years(answer.witnesses, answer.relation)
+    for line in years_words(answer.witnesses, answer.relation):
+        say(line)
     if answer.reason:
         say(f"{answer.reason[:1].upper()}{answer.reason[1:]}.")
-
-
-def _print_years(witnesses: Sequence[Witness], relation: str) -> None:
-    for witness in witnesses:
-        say(f"Years: {witness.source}, {witness.first} to {witness.last}; {witness.says}.")
-    if relation:
-        say(f"The relation: {relation}.")
 
 
 def _short(day: date) -> str:
     return f"{day:%a} {day.day} {day:%b}"
 
 
-def _date(day: date) -> str:
-    return f"{day.day} {day:%b}"
-
-
 def _band(days: Days | None) -> str:
     return "" if days is None else span_words(days.early, days.late)
-
-
-def _spell(spell: WarmSpell) -> str:
-    first, last = (
-        _between(spell.first, spell.first_between),
-        _between(spell.last, spell.last_between),
-    )
-    return f"from {first} to {last}"
-
-
-def _between(day: date, between: tuple[date, date] | None) -> str:
-    if between is None:
-        return f"{_date(day)} (its spread cannot be told)"
-    return f"{_date(day)} ({span_words(*between)})"
 
 
 def _chance(plan: CropPlan) -> str:

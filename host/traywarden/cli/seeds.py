@@ -5,14 +5,15 @@ import typer
 from traywarden.cli import completion
 from traywarden.cli.asking import PANEL, asking
 from traywarden.cli.context import JSON_OPTION, emit
-from traywarden.cli.lots import fraction_from_text
 from traywarden.cli.tables import print_table, say
 from traywarden.domain.emergence_forecast import Middle
 from traywarden.domain.sowing_costs import THIN_S
 from traywarden.domain.sowing_plan import MOST_PER_CELL
 from traywarden.domain.units import c_from_f
 from traywarden.errors import UsageError
+from traywarden.services.fractions import fraction_from_text
 from traywarden.services.questions.seeds import SeedsAnswer, SeedsAsked, ask_seeds
+from traywarden.services.questions.seeds_why import share_words, why_words
 
 
 def register(app: typer.Typer) -> None:
@@ -74,7 +75,10 @@ def seeds(
     Example: `traywarden seeds "Roma 2025" --plants 60 --cells 72 --place "Cold frame"`, or
     `traywarden seeds tomato --tray A1 --cell-price 0.1 --hour-price 15`
     """
-    wanted, certain, least = (fraction_from_text(text) for text in (fill, sure, gain))
+    wanted, certain, least = (
+        fraction_from_text(text, f"part for --{name}")
+        for name, text in (("fill", fill), ("sure", sure), ("gain", gain))
+    )
     if wanted is None or certain is None or least is None:
         raise UsageError("A part is needed for --fill, --sure and --gain; write it like 95%.")
     with asking() as on:
@@ -149,23 +153,8 @@ def _print(answer: SeedsAnswer) -> None:
 
 
 def _print_why(answer: SeedsAnswer) -> None:
-    seed, place, up = answer.germination, answer.place_share, answer.comes_up
-    for told in answer.evidence:
-        when = f" ({told.at:%Y-%m-%d})" if told.at else ""
-        say(f"  {told.says}{when}" + (f": {told.source}." if told.source else "."))
-    trays = sum(p.trays for p in answer.places)
-    by = f", by {trays} tray{'' if trays == 1 else 's'} of other seed" if trays else ""
-    say(f"  All that together: {_share(seed)} of the seeds can sprout.")
-    say(f"  Of those that can, {_share(place)} come up in {answer.place}{by}.")
-    if answer.warmth_share is not None:
-        say(f"  At that temperature {answer.warmth_share * 100:.0f} of 100 of those at the best one.")
-    say(f"  So that {_share(up)} of the seeds sown come up.")
-    if answer.filled_trays:
-        say(
-            f"  Seeds of one cell share its luck by {answer.clustering:.2f} (0: not at all, 1: wholly), "
-            f"by {answer.filled_trays} tray{'' if answer.filled_trays == 1 else 's'} "
-            "whose filled cells were counted."
-        )
+    for line in why_words(answer):
+        say(f"  {line}")
     if answer.places:
         say("")
         print_table(
@@ -175,14 +164,10 @@ def _print_why(answer: SeedsAnswer) -> None:
                     p.kind,
                     "under cover" if p.covered else "open",
                     f"{p.trays}",
-                    _share(Middle(p.share, p.low, p.high)),
+                    share_words(Middle(p.share, p.low, p.high)),
                     f"{p.next_low * 100:.0f}–{p.next_high * 100:.0f}",
                 )
                 for p in answer.places
             ],
             right=("trays",),
         )
-
-
-def _share(part: Middle) -> str:
-    return f"{part.mean_share * 100:.0f} of 100 ({part.low_share * 100:.0f}–{part.high_share * 100:.0f})"

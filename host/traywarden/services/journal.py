@@ -83,17 +83,7 @@ def correct(tx: Tx, entry_id: int, now_ms: int, data: Mapping[str, Any], **chang
             f"Entry {entry_id} took another entry back; there is nothing to correct in it. "
             f"To bring that entry back: traywarden journal undo {entry_id}"
         )
-    allowed = (
-        *NUMBERS.get(old.kind, {}),
-        *{
-            Kind.SOWED: ("crop", "learn"),
-            Kind.EMERGED: ("learn",),
-            Kind.WATERED: ("how",),
-            Kind.HEAD_PLACED: ("end",),
-            Kind.ON_BASE: ("end",),
-        }.get(old.kind, ()),
-    )
-    strange = [name for name in data if name not in allowed]
+    strange = [name for name in data if name not in correctable_data(old.kind)]
     subjects = [name for name, value in changes.items() if name.endswith("_id") and value is not None]
     strange += [
         name
@@ -109,6 +99,18 @@ def correct(tx: Tx, entry_id: int, now_ms: int, data: Mapping[str, Any], **chang
     if after == before:
         raise UsageError(f"Nothing of entry {entry_id} would change; say what is to be different.")
     return put(tx, after, now_ms, replaces=entry_id)
+
+
+def correctable_data(kind: Kind) -> tuple[str, ...]:
+    """Names of the data that an entry of that kind can be given by a correction."""
+    words = {
+        Kind.SOWED: ("crop", "learn"),
+        Kind.EMERGED: ("learn",),
+        Kind.WATERED: ("how",),
+        Kind.HEAD_PLACED: ("end",),
+        Kind.ON_BASE: ("end",),
+    }
+    return (*NUMBERS.get(kind, {}), *words.get(kind, ()))
 
 
 def undo(tx: Tx, entry_id: int, now_ms: int) -> Entry:

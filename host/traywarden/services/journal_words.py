@@ -5,11 +5,10 @@ from dataclasses import dataclass
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from traywarden.domain.journal import Entry, Kind, calibration_points, replacements
+from traywarden.domain.journal import Entry, Kind, calibration_points
 from traywarden.domain.units import Display
 from traywarden.services.moments import moment_words
 from traywarden.store import garden as garden_store
-from traywarden.store import journal as journal_store
 from traywarden.store import probes as probe_store
 from traywarden.store.crops import load_crops
 from traywarden.store.store import Tx
@@ -46,26 +45,6 @@ class Names:
         self.mixes = {m.mix_id: m.name for m in garden_store.mixes(tx)}
         self.lots = {lot.lot_id: lot.name for lot in garden_store.lots(tx)}
         self.heads = {h.head_id: h.label for h in probe_store.heads(tx)}
-
-
-def journal_lines(
-    tx: Tx,
-    zone: ZoneInfo,
-    display: Display,
-    *,
-    tray_id: int | None = None,
-    limit: int | None = None,
-    everything: bool = False,
-) -> list[EntryLine]:
-    """The journal, oldest first; the newest `limit` of it; `everything` also what no longer holds."""
-    entries = journal_store.entries(tx)
-    by = replacements(entries)
-    kept = [e for e in entries if everything or (e.entry_id not in by and e.kind is not Kind.UNDONE)]
-    if tray_id is not None:
-        of_tray = {e.entry_id for e in entries if e.tray_id == tray_id}
-        kept = [e for e in kept if e.entry_id in of_tray or e.replaces in of_tray]
-    kept.sort(key=lambda e: (e.at_ms, e.entry_id))
-    return entry_lines(tx, kept[-limit:] if limit else kept, by, zone, display)
 
 
 def entry_lines(

@@ -8,14 +8,14 @@ from starlette.middleware.gzip import GZipMiddleware
 from starlette.middleware.sessions import SessionMiddleware
 
 from traywarden.errors import ShortOfDataError, StoreError, TraywardenError
-from traywarden.web import charts, live, now, theme, writing
+from traywarden.web import batches, charts, journal, live, now, planning, sowings, theme, writing
 from traywarden.web.changes import Changes
 from traywarden.web.face import Face
 from traywarden.web.pages import FOLDER, bare_page
 from traywarden.web.security import Guard, session_key
 
 YEAR_S = 365 * 86_400
-PAGES = (now, writing, theme, charts, live)
+PAGES = (now, sowings, batches, planning, journal, writing, theme, charts, live)
 
 
 def made_app(face: Face, changes: Changes, *, loopback: bool = True) -> FastAPI:

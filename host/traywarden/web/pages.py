@@ -28,7 +28,11 @@ class NavLink:
     name: str
 
 
-NAVIGATION: list[NavLink] = [NavLink("/", "Now")]
+NAVIGATION: list[NavLink] = [
+    NavLink("/", "Now"),
+    NavLink("/sowings", "Sowings"),
+    NavLink("/journal", "Journal"),
+]
 """In the order in which a grower asks; every page adds its own line in `app.py`."""
 
 

@@ -1,6 +1,7 @@
 """What is said of the batches of a garden, from its journal."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -12,6 +13,7 @@ from traywarden.domain.journal import Kind
 from traywarden.errors import ShortOfDataError, UnknownNameError, UsageError
 from traywarden.services.batches import named
 from traywarden.services.questions.batch import ask_batch
+from traywarden.services.questions.batch_picture import batch_picture, count_rows
 from traywarden.services.questions.batches import ask_batches
 from traywarden.store import garden as garden_store
 from traywarden.store import journal
@@ -213,3 +215,17 @@ def test_of_many_trays_only_the_first_are_named() -> None:
 def test_a_question_in_the_past_knows_only_what_was_counted_by_then(counted: LittleGarden) -> None:
     with grounded(counted.store, NOW_MS - 9 * DAY_MS) as on:
         assert ask_batch(on, "tomatoes").first.up == 8
+
+
+def test_the_picture_holds_the_counts_and_knows_when_shares_cannot_be_drawn(counted: LittleGarden) -> None:
+    with grounded(counted.store) as on:
+        two = ask_batch(on, "tomatoes", "lettuce")
+    rows = batch_picture(two)["datasets"]["counts"]
+    assert [(row["batch"], row["all"]) for row in rows if row["counted"]] == [
+        *(("tomatoes", up) for _, up in FRAME),
+        *(("lettuce", up) for _, up in BENCH),
+    ]
+    assert max(row["up"] for row in rows) == max(row.up_pct or 0 for row in two.first.counts)
+    unknown = replace(two, second=replace(two.second, share=None))  # type: ignore[type-var]
+    assert max(row["up"] for row in batch_picture(unknown)["datasets"]["counts"]) == 38
+    assert [row[4] for row in count_rows(two)] == [up for _, up in (*FRAME, *BENCH)]

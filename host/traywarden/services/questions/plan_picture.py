@@ -1,16 +1,23 @@
 """A season's plan as a picture: the packaged chart, filled with the days of one answer."""
 
+from collections.abc import Sequence
 from datetime import date
 from typing import Any
 
 from traywarden.domain.warm_days import LIKELY
 from traywarden.links.pictures import chart
-from traywarden.services.questions.plan import CropPlan, SeasonPlan
+from traywarden.services.questions.plan import CropPlan, SeasonPlan, WarmAnswer
+from traywarden.services.questions.plan_words import DayChance
 
 
-def plan_picture(season: SeasonPlan) -> dict[str, Any]:
-    """A Vega-Lite spec of the plan. For one crop the chance by day that soil is warm enough stands below."""
+def plan_picture(season: SeasonPlan, width: int | None = None) -> dict[str, Any]:
+    """A Vega-Lite spec of the plan. For one crop the chance by day that soil is warm enough stands below.
+
+    With a `width` in pixels one crop's name stands above alone and its legend in two rows: for small screens.
+    """
     spec = chart("season")
+    if width is not None and len(season.plans) == 1:
+        _narrow(spec, width)
     labels = _labels(season.plans)
     rows = list(zip(labels, season.plans, strict=True))
     spec["datasets"] = {
@@ -20,7 +27,8 @@ def plan_picture(season: SeasonPlan) -> dict[str, Any]:
         "likely": [{"level": LIKELY}],
     }
     spec["vconcat"][0]["encoding"]["y"]["sort"] = labels
-    spec["title"]["text"] = season.plans[0].crop if len(season.plans) == 1 else "When to sow"
+    one = season.plans[0]
+    spec["title"]["text"] = f"{one.crop}, {one.place}" if len(season.plans) == 1 else "When to sow"
     years = {plan.years for plan in season.plans}
     counted = f"{max(years)}" if len(years) == 1 else f"up to {max(years)}"
     soil = (
@@ -31,10 +39,34 @@ def plan_picture(season: SeasonPlan) -> dict[str, Any]:
         spec["vconcat"] = spec["vconcat"][:1]
         return spec
     plan = season.plans[0]
-    spec["datasets"]["chances"] = [
-        {"day": _at(row.day), "chance": row.chance, "low": row.low, "high": row.high} for row in plan.chances
-    ]
+    spec["datasets"]["chances"] = _chances(plan.chances)
     return spec
+
+
+def _narrow(spec: dict[str, Any], width: int) -> None:
+    for part in spec["vconcat"]:
+        part["width"] = width
+    season = spec["vconcat"][0]
+    season["encoding"]["y"]["axis"] = None
+    season["height"] = {"step": 56}
+    season["layer"][0]["encoding"]["color"]["legend"] |= {"columns": 2, "labelFontSize": 12}
+    season["layer"][1]["encoding"]["shape"]["legend"] |= {"columns": 1, "labelFontSize": 12}
+    spec["config"]["legend"] = {"layout": {"bottom": {"margin": 24}}}
+
+
+def warm_picture(answer: WarmAnswer) -> dict[str, Any]:
+    """A Vega-Lite spec of the chance by day that soil of a place is warm enough for a crop."""
+    season = chart("season")
+    spec = {name: part for name, part in season.items() if name not in ("vconcat", "spacing")}
+    spec |= season["vconcat"][1]
+    spec["datasets"] = {"chances": _chances(answer.chances), "likely": [{"level": LIKELY}]}
+    spec["title"]["text"] = f"Warm enough for {answer.crop}: {answer.place}"
+    spec["title"]["subtitle"] = f"by {answer.years} past year{'s' * (answer.years != 1)}, bands hold 80 %"
+    return spec
+
+
+def _chances(chances: Sequence[DayChance]) -> list[dict[str, Any]]:
+    return [{"day": _at(row.day), "chance": row.chance, "low": row.low, "high": row.high} for row in chances]
 
 
 def _labels(plans: tuple[CropPlan, ...]) -> list[str]:

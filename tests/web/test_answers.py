@@ -88,3 +88,12 @@ def test_only_so_many_are_kept(answers: Answers) -> None:
         answers.ask(n, lambda: 0)
     answers.ask("first", first)
     assert first.times == 2
+
+
+def test_who_asks_for_it_gets_no_answer_older_than_so_long(answers: Answers, clock: list[float]) -> None:
+    asked = _Asked()
+    answers.ask("q", asked)
+    clock[0] = FRESH_S - 0.1
+    assert answers.ask("q", asked, stale_s=FRESH_S) == 1
+    clock[0] = FRESH_S
+    assert answers.ask("q", asked, stale_s=FRESH_S) == 2

@@ -2,6 +2,8 @@
 
 import http.client
 import socket
+import ssl
+import subprocess
 import time
 from pathlib import Path
 
@@ -11,6 +13,7 @@ from tests.services.little_garden import little_garden
 from tests.system.hosts import made_home
 from traywarden.domain.readings import Reading
 from traywarden.errors import UsageError
+from traywarden.services.password import set_password
 from traywarden.settings import load
 from traywarden.store import readings
 from traywarden.store.store import Store
@@ -55,3 +58,64 @@ def test_an_address_that_others_reach_is_refused_without_a_password(tmp_path: Pa
     settings = load(tmp_path, environ={}, overrides={"web.port": 0, "web.host": "0.0.0.0"})
     with pytest.raises(UsageError, match="password"), Serving(settings):
         pass
+
+
+def certificate(folder: Path) -> tuple[Path, Path]:
+    """A certificate for localhost that signs itself."""
+    cert, key = folder / "cert.pem", folder / "key.pem"
+    command = [
+        "openssl",
+        "req",
+        "-x509",
+        "-newkey",
+        "ec",
+        "-pkeyopt",
+        "ec_paramgen_curve:prime256v1",
+        "-nodes",
+    ]
+    command += ["-days", "2", "-subj", "/CN=localhost", "-addext", "subjectAltName=DNS:localhost"]
+    subprocess.run([*command, "-out", str(cert), "-keyout", str(key)], check=True, capture_output=True)
+    return cert, key
+
+
+@pytest.mark.system
+def test_with_a_password_the_network_is_served_and_over_tls_with_a_certificate(tmp_path: Path) -> None:
+    made_home(tmp_path)
+    set_password(tmp_path, "wren in a hedge")
+    overrides = {"web.port": 0, "web.host": "0.0.0.0"}
+    with Serving(load(tmp_path, environ={}, overrides=overrides)) as serving:
+        assert serving.address.startswith("http://")
+        assert "web.tls_cert" in serving.advice
+        port = int(serving.address.rstrip("/").rsplit(":", 1)[1])
+        plain = http.client.HTTPConnection("127.0.0.1", port, timeout=10)
+        plain.request("GET", "/", headers={"host": "garden.example"})
+        assert plain.getresponse().headers["location"] == "/sign-in"
+        plain.close()
+    cert, key = certificate(tmp_path)
+    overrides |= {"web.tls_cert": str(cert), "web.tls_key": str(key)}
+    with Serving(load(tmp_path, environ={}, overrides=overrides)) as serving:
+        assert serving.address.startswith("https://")
+        assert serving.advice == ""
+        port = int(serving.address.rstrip("/").rsplit(":", 1)[1])
+        trusts = ssl.create_default_context(cafile=str(cert))
+        safe = http.client.HTTPSConnection("localhost", port, timeout=10, context=trusts)
+        safe.request("GET", "/sign-in")
+        answer = safe.getresponse()
+        assert answer.status == 200
+        assert "; secure" in answer.headers["set-cookie"]
+        safe.close()
+
+
+def test_tls_that_cannot_be_had_is_said_in_one_sentence(tmp_path: Path) -> None:
+    made_home(tmp_path)
+    cert, key = certificate(tmp_path)
+    (tmp_path / "none.pem").write_text("nothing")
+    for given, says in (
+        ({"web.tls_cert": str(cert)}, "needs both"),
+        ({"web.tls_key": str(key)}, "needs both"),
+        ({"web.tls_cert": str(tmp_path / "away.pem"), "web.tls_key": str(key)}, "No such file"),
+        ({"web.tls_cert": str(tmp_path / "none.pem"), "web.tls_key": str(key)}, "PEM files"),
+    ):
+        settings = load(tmp_path, environ={}, overrides={"web.port": 0, **given})
+        with pytest.raises(UsageError, match=says), Serving(settings):
+            pass

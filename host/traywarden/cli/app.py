@@ -13,11 +13,13 @@ from traywarden.cli import (
     notices,
     outside,
     pages,
+    password,
     probes,
     questions,
     replay,
     run,
     setup,
+    tokens,
     trays,
     upkeep,
 )
@@ -37,6 +39,8 @@ entries.register(app)
 journal.register(app)
 run.register(app)
 pages.register(app)
+password.register(app)
+tokens.register(app)
 imports.register(app)
 outside.register(app)
 replay.register(app)

@@ -2,7 +2,6 @@
 
 import math
 
-import msgspec
 import typer
 
 from traywarden.cli import completion
@@ -11,8 +10,8 @@ from traywarden.cli.context import JSON_OPTION, emit
 from traywarden.cli.outlook_places import print_places_backtest
 from traywarden.cli.tables import print_table, say
 from traywarden.domain.backtest import Score
-from traywarden.services.questions.backtest import BacktestAnswer, ask_backtest
-from traywarden.services.questions.place_backtest import backtest_places
+from traywarden.services.questions.backtest import BacktestAnswer
+from traywarden.services.questions.with_nights import WholeBacktest, ask_whole_backtest
 
 _SCORES = (
     "",
@@ -46,18 +45,16 @@ def backtest(
     Example: `traywarden backtest --days 60`
     """
     with asking() as on:
-        answer = ask_backtest(on, tray, days)
-        nights = () if tray else backtest_places(on)
+        answer = ask_whole_backtest(on, tray, days)
         display = on.display
-    whole = {**msgspec.to_builtins(answer), "nights": nights}
 
-    def words(_: object) -> None:
-        print_trays(answer)
-        if nights:
+    def words(found: WholeBacktest) -> None:
+        print_trays(found)
+        if found.nights:
             say("\nTonight's low and tomorrow's high, asked every evening at 18:00 from the days before it:")
-            print_places_backtest(nights, display)
+            print_places_backtest(found.nights, display)
 
-    emit(whole, words, as_json=as_json)
+    emit(answer, words, as_json=as_json)
 
 
 def print_trays(answer: BacktestAnswer) -> None:

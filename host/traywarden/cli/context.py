@@ -1,7 +1,5 @@
 """What every command needs: home, settings, the store, the garden's clock and zone, and one way to print."""
 
-import json
-import math
 import sys
 import time
 from collections.abc import Callable, Iterator
@@ -11,13 +9,13 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
-import msgspec
 import typer
 from rich.console import Console
 
 from traywarden.domain.garden import Garden
 from traywarden.domain.units import Display
 from traywarden.errors import UsageError
+from traywarden.services.plain import json_text
 from traywarden.settings import Settings, default_home, load
 from traywarden.store import garden as garden_store
 from traywarden.store.store import Store
@@ -106,18 +104,6 @@ def bench() -> Iterator[Bench]:
 def emit(answer: Any, words: Callable[[Any], None], *, as_json: bool) -> None:
     """Print an answer: as JSON (dataclasses, dates and all), or through `words`."""
     if as_json:
-        json.dump(
-            _known(msgspec.to_builtins(answer)), sys.stdout, ensure_ascii=False, indent=2, allow_nan=False
-        )
-        sys.stdout.write("\n")
+        sys.stdout.write(json_text(answer) + "\n")
     else:
         words(answer)
-
-
-def _known(built: Any) -> Any:
-    """NaN and infinity are not JSON: what is not known is null."""
-    if isinstance(built, dict):
-        return {key: _known(value) for key, value in built.items()}
-    if isinstance(built, list | tuple):
-        return [_known(value) for value in built]
-    return None if isinstance(built, float) and not math.isfinite(built) else built

@@ -1,7 +1,5 @@
 """`lot test`, `lot packed`, `lot show`: what is learnt of a lot of seed."""
 
-from dataclasses import dataclass
-
 import typer
 
 from traywarden.cli import completion
@@ -10,30 +8,16 @@ from traywarden.cli.context import AT_OPTION, JSON_OPTION, bench, emit
 from traywarden.cli.moments import at_ms, at_words
 from traywarden.cli.tables import say
 from traywarden.cli.written import answer
-from traywarden.domain.emergence_forecast import LEVEL
-from traywarden.domain.garden import Lot
 from traywarden.domain.journal import Kind
 from traywarden.errors import UsageError
 from traywarden.services.journal import Draft, put
-from traywarden.services.lots import Told, lot_knowledge, replicate_check, seeds_left
+from traywarden.services.lot_card import LotCard, lot_card
+from traywarden.services.lots import replicate_check
 from traywarden.store import garden as store
 from traywarden.store.crops import crop_name
 
 LOT = typer.Argument(..., help="The lot.", autocompletion=completion.lots)
 NOTE_OPTION = typer.Option("", "--note", help="Anything to remember.")
-
-
-@dataclass(frozen=True, slots=True)
-class LotCard:
-    """A lot, with what its seed germinates now: mean and 80 % interval, and what that is from."""
-
-    lot: Lot
-    seeds_left: int | None
-    germination: float
-    low: float
-    high: float
-    told: tuple[Told, ...]
-    remarks: tuple[str, ...]
 
 
 def register(lot_app: typer.Typer) -> None:
@@ -114,12 +98,7 @@ def lot_show(lot: str = LOT, as_json: bool = JSON_OPTION) -> None:
     Example: `traywarden lot show "Roma 2025"`
     """
     with asking() as on:
-        of = store.lot_named(on.tx, lot)
-        known = lot_knowledge(on, of, of.crop, on.now_ms)
-        low, high = known.germination.interval(LEVEL)
-        card = LotCard(
-            of, seeds_left(on, of), known.germination.mean_share(), low, high, known.told, known.remarks
-        )
+        card = lot_card(on, lot)
     emit(card, _print_card, as_json=as_json)
 
 

@@ -4,7 +4,6 @@ from collections.abc import Sequence
 from datetime import datetime
 from pathlib import Path
 
-import msgspec
 import typer
 
 from traywarden.cli import completion
@@ -20,11 +19,10 @@ from traywarden.services.questions.outlook import (
     DRY,
     OutlookAnswer,
     TrayOutlook,
-    ask_outlook,
     rests_on_words,
 )
 from traywarden.services.questions.outlook_picture import outlook_picture
-from traywarden.services.questions.place_outlook import PlaceOutlookAnswer, ask_place_outlook
+from traywarden.services.questions.with_nights import WholeOutlook, ask_whole_outlook
 
 LINE = "dry line, %"
 
@@ -55,22 +53,18 @@ def outlook(
         if not tray:
             raise typer.BadParameter("Name the tray to draw, as in: traywarden outlook A1 --picture a1.svg")
     with asking() as on:
-        answer = ask_outlook(on, tray)
-        nights = None if tray else ask_place_outlook(on)
+        answer = ask_whole_outlook(on, tray)
         display = on.display
     if picture is not None:
         draw(outlook_picture(answer), picture)
-    whole = {**msgspec.to_builtins(answer), "nights": nights}
-    emit(whole, lambda _: _print(answer, nights, display, picture), as_json=as_json)
+    emit(answer, lambda found: _print(found, display, picture), as_json=as_json)
 
 
-def _print(
-    answer: OutlookAnswer, nights: PlaceOutlookAnswer | None, display: Display, picture: Path | None
-) -> None:
+def _print(answer: WholeOutlook, display: Display, picture: Path | None) -> None:
     print_trays(answer)
-    if nights is not None:
+    if answer.nights is not None:
         say("")
-        print_places(nights, display)
+        print_places(answer.nights, display)
     if answer.stand_in:
         say(f"{answer.stand_in[:1].upper()}{answer.stand_in[1:]}.")
     if picture is not None:

@@ -38,5 +38,7 @@ def pages(
             signal.signal(number, end)
     with Serving(settings) as serving:
         say(f"Pages for the browser: {serving.address}")
+        if serving.advice:
+            say(serving.advice)
         say("Ctrl-C ends it.")
         ending.wait()

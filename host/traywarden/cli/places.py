@@ -16,7 +16,7 @@ from traywarden.services.questions.germination_hours import ask_hours
 from traywarden.services.questions.harden import HardenAsked, ask_harden
 from traywarden.services.questions.place_picture import days_picture, months_picture
 from traywarden.services.questions.places import PlacesAsked, ask_places
-from traywarden.services.questions.rank import MONTHS, RankAsked, ask_rank
+from traywarden.services.questions.rank import RankAsked, ask_rank, month_of
 
 places_app = typer.Typer(
     invoke_without_command=True,
@@ -88,7 +88,7 @@ def rank(
     """
     with asking() as on:
         display = on.display
-        answer = ask_rank(on, RankAsked(crop, _month(month), _measured(air), best))
+        answer = ask_rank(on, RankAsked(crop, month_of(month), _measured(air), best))
     emit(answer, lambda a: print_rank(a, display), as_json=as_json)
 
 
@@ -161,18 +161,6 @@ def harden(
 
 def _measured(air: bool | None) -> str:
     return "" if air is None else "air" if air else "soil"
-
-
-def _month(text: str) -> int | None:
-    words = text.strip()
-    if not words:
-        return None
-    if words.isdigit():
-        return int(words)
-    near = [n for n, name in enumerate(MONTHS, 1) if name.casefold().startswith(words.casefold())]
-    if len(near) != 1 or len(words) < 3:
-        raise typer.BadParameter(f"“{text}” is no month; give 1 to 12 or a name such as April")
-    return near[0]
 
 
 def _drawn(picture: Path | None, *, as_json: bool) -> None:

@@ -36,6 +36,8 @@ def run() -> None:
         if settings["web.enabled"]:
             pages = beside.enter_context(Serving(settings))
             say(f"Pages for the browser: {pages.address}")
+            if pages.advice:
+                say(pages.advice)
         say("See who has reported with “traywarden probe list”, what needs you with “traywarden today”.")
         say("Ctrl-C ends it.")
 

@@ -22,7 +22,7 @@ NAMING = {
     "fk": "fk_%(table_name)s_%(column_0_name)s",
     "pk": "pk_%(table_name)s",
 }
-REVISIONS = ("0001", "0003", "0004")
+REVISIONS = ("0001", "0003", "0004", "0005")
 """Every revision of these tables, oldest first; the last is the one this program works with."""
 VERSION_TABLE = "traywarden_schema"
 
@@ -243,4 +243,12 @@ notice = Table(
     Column("sent_ms", Moment),
     Column("trouble", Text, nullable=False, default=""),  # why the last attempt failed, or why it is held
     Index("ix_notice_state_next_try_ms", "state", "next_try_ms"),
+)
+api_token = Table(  # what lets a program in; of the token itself only this is kept
+    "api_token",
+    metadata,
+    Column("name", Text, primary_key=True),
+    Column("digest", Text, nullable=False, unique=True),  # SHA-256 of the token, as hex
+    Column("writes", Boolean, nullable=False),
+    Column("made_ms", Moment, nullable=False),
 )

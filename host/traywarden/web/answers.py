@@ -42,11 +42,11 @@ class Answers:
         self._behind = ThreadPoolExecutor(1, thread_name_prefix="answers")
         self._asked: set[Hashable] = set()
 
-    def ask(self, key: Hashable, question: Callable[[], T]) -> T:
-        """The answer; raises what the question raises."""
+    def ask(self, key: Hashable, question: Callable[[], T], *, stale_s: float = STALE_S) -> T:
+        """The answer, at most `stale_s` old; raises what the question raises."""
         with self._lock:
             kept = self._kept.get(key)
-            if kept is not None and self._serves(kept):
+            if kept is not None and self._serves(kept, stale_s):
                 self._kept.move_to_end(key)
                 if self._old(kept) and key not in self._asked:
                     self._asked.add(key)
@@ -66,8 +66,8 @@ class Answers:
     def close(self) -> None:
         self._behind.shutdown(wait=True, cancel_futures=True)
 
-    def _serves(self, kept: _Kept) -> bool:
-        return kept.writes == self._writes and self._clock_s() - kept.at_s < STALE_S
+    def _serves(self, kept: _Kept, stale_s: float) -> bool:
+        return kept.writes == self._writes and self._clock_s() - kept.at_s < stale_s
 
     def _old(self, kept: _Kept) -> bool:
         return kept.readings != self._readings or self._clock_s() - kept.at_s >= FRESH_S

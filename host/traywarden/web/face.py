@@ -10,7 +10,7 @@ from traywarden.services.questions.ground import Ground, ground
 from traywarden.settings import Settings
 from traywarden.store import garden as garden_store
 from traywarden.store.store import Store
-from traywarden.web.answers import Answers
+from traywarden.web.answers import STALE_S, Answers
 
 T = TypeVar("T")
 
@@ -35,14 +35,14 @@ class Face:
                 raise UsageError("There is no garden here yet; make one first.")
             yield ground(tx, garden, self.settings, self.now_ms())
 
-    def ask(self, key: Hashable, question: Callable[[Ground], T]) -> T:
+    def ask(self, key: Hashable, question: Callable[[Ground], T], *, stale_s: float = STALE_S) -> T:
         """The answer to a question, shared by all pages that ask it by the same key."""
 
         def asked() -> T:
             with self.asking() as on:
                 return question(on)
 
-        return self.answers.ask(key, asked)
+        return self.answers.ask(key, asked, stale_s=stale_s)
 
     def close(self) -> None:
         self.answers.close()

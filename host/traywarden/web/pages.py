@@ -64,14 +64,14 @@ def page(request: Request, on: Ground, template: str, **context: Any) -> HTMLRes
 
 def bare_page(request: Request, template: str, *, status: int = 200, **context: Any) -> HTMLResponse:
     """A page that needs no garden."""
-    known = {"garden": "", "now": None, "w": None, "did": []} | context
+    known = {"garden": "", "now": None, "w": None, "did": [], "navigation": NAVIGATION} | context
     text = _ENVIRONMENT.get_template(template).render(
         path=request.url.path,
         here=_here(request),
-        navigation=NAVIGATION,
         theme=_theme(request),
         form_token=form_token(request),
         problem=request.session.pop("problem", ""),
+        signed_in="signed" in request.session,
         **known,
     )
     return HTMLResponse(text, status_code=status)

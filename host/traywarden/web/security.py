@@ -2,16 +2,20 @@
 
 import hmac
 import secrets
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
 
+from fastapi import HTTPException
+from fastapi.responses import PlainTextResponse
 from starlette.datastructures import FormData, Headers, MutableHeaders
 from starlette.requests import Request
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from traywarden.errors import UsageError
+from traywarden.web.api.problems import problem
 
 MOST_FORM_BYTES = 1 << 20
+MOST_API_BYTES = 1 << 16
 LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
 HEADERS = {
     "content-security-policy": (
@@ -27,26 +31,51 @@ HEADERS = {
 class Guard:
     """Adds the headers, refuses hosts that are not ours, and bodies longer than a form can be.
 
-    On the loopback address only its own names are ours: a page elsewhere whose name was turned to 127.0.0.1
-    must not read this garden.
+    Where this computer alone is served only its own names are ours: a page elsewhere whose name was turned to
+    127.0.0.1 must not read this garden. With a password it would have to sign in, as no cookie goes with that
+    name; so then any name will do, as it must behind a proxy.
     """
 
-    def __init__(self, app: ASGIApp, *, loopback: bool) -> None:
-        self._app, self._loopback = app, loopback
+    def __init__(self, app: ASGIApp, *, this_computer_alone: Callable[[], bool]) -> None:
+        self._app, self._alone = app, this_computer_alone
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
             await self._app(scope, receive, send)
             return
-        headers = Headers(scope=scope)
-        if self._loopback and _name(headers.get("host", "")) not in LOOPBACK:
-            await _refuse(send, 421, "This garden answers on this computer alone, as http://localhost.")
-        elif scope["method"] != "GET" and not _same_origin(headers):
-            await _refuse(send, 403, "This came from another site's page; open the garden's own page.")
-        elif _length(headers) > MOST_FORM_BYTES:
-            await _refuse(send, 413, f"That is longer than the {MOST_FORM_BYTES >> 20} MiB a form may have.")
+        headers, of_api = Headers(scope=scope), scope["path"].startswith("/api/")
+        most = MOST_API_BYTES if of_api else MOST_FORM_BYTES
+        if _name(headers.get("host", "")) not in LOOPBACK and self._alone():
+            refusal = 421, "This garden answers on this computer alone, as http://localhost."
+        elif scope["method"] not in ("GET", "HEAD") and not _same_origin(headers):
+            refusal = 403, "This came from another site's page; open the garden's own page."
+        elif _length(headers) > most:
+            refusal = 413, _too_long(most)
         else:
-            await self._app(scope, receive, _guarded(send))
+            await self._app(scope, _bounded(receive, most), _guarded(send))
+            return
+        status, why = refusal
+        answer = problem(status, why) if of_api else PlainTextResponse(why, status)
+        await answer(scope, receive, _guarded(send))
+
+
+def _too_long(most: int) -> str:
+    return f"That is longer than the {most >> 10} KiB that may be sent."
+
+
+def _bounded(receive: Receive, most: int) -> Receive:
+    """A body that does not say how long it is ends where it grows too long."""
+    come = 0
+
+    async def bounded() -> Message:
+        nonlocal come
+        message = await receive()
+        come += len(message.get("body", b""))
+        if come > most:
+            raise HTTPException(413, _too_long(most))
+        return message
+
+    return bounded
 
 
 def _name(host: str) -> str:
@@ -76,13 +105,6 @@ def _guarded(send: Send) -> Send:
         await send(message)
 
     return guarded
-
-
-async def _refuse(send: Send, status: int, why: str) -> None:
-    body = why.encode()
-    headers = [(b"content-type", b"text/plain; charset=utf-8"), (b"content-length", b"%d" % len(body))]
-    await send({"type": "http.response.start", "status": status, "headers": headers})
-    await send({"type": "http.response.body", "body": body})
 
 
 def form_token(request: Request) -> str:

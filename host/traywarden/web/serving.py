@@ -1,12 +1,14 @@
 """Serves the pages beside whatever else runs, on a thread of its own."""
 
 import socket
+import ssl
 import threading
 import time
 
 import uvicorn
 
 from traywarden.errors import TraywardenError, UsageError
+from traywarden.services.password import kept_hash
 from traywarden.settings import Settings
 from traywarden.store.store import Store
 from traywarden.web.app import made_app
@@ -15,27 +17,37 @@ from traywarden.web.face import Face
 
 _START_S = 10.0
 LOOPBACK = ("127.0.0.1", "::1", "localhost")
+EVERYWHERE = ("0.0.0.0", "::", "")
+IN_THE_CLEAR = (
+    "Whoever listens on that network can read the password as it goes by. For TLS set web.tls_cert and "
+    "web.tls_key to the files of a certificate, or leave web.host at 127.0.0.1 and let a web server with a "
+    "certificate pass requests on to it (the page on pages in the documentation says how)."
+)
 
 
 class Serving:
-    """The pages of one garden while it is entered; `address` is what a browser opens."""
+    """The pages of one garden while it is entered: the `address` a browser opens, and `advice` to be told."""
 
     def __init__(self, settings: Settings) -> None:
         self._settings = settings
-        self.address = ""
+        self.address = self.advice = ""
 
     def __enter__(self) -> "Serving":
         host, port = self._settings["web.host"], self._settings["web.port"]
-        if host not in LOOPBACK:
+        loopback = host in LOOPBACK
+        if not loopback and not kept_hash(self._settings.home):
             raise UsageError(
-                f"Pages on {host} would let everybody on that network write in your journal, and there is no "
-                "password yet to keep them out; leave web.host at 127.0.0.1."
+                f"Pages on {host} would let everybody on that network write in your journal; set a password "
+                "first with: traywarden password set"
             )
+        cert, key = _tls_files(self._settings)
         self._socket = _bound(host, port)
         self._face = Face(Store.open(self._settings.store_url), self._settings)
         self._changes = Changes(self._face.store, self._face.answers)
         config = uvicorn.Config(
-            made_app(self._face, self._changes),
+            made_app(self._face, self._changes, loopback=loopback, secure=bool(cert)),
+            ssl_certfile=cert,
+            ssl_keyfile=key,
             log_level="warning",
             access_log=False,
             timeout_graceful_shutdown=1,
@@ -53,8 +65,12 @@ class Serving:
                 self.__exit__()
                 raise TraywardenError("The pages could not be served; start the host again.")
             time.sleep(0.01)
-        shown = "localhost" if host in LOOPBACK else host
-        self.address = f"http://{shown}:{self._socket.getsockname()[1]}/"
+        shown = "localhost" if loopback else socket.gethostname() if host in EVERYWHERE else host
+        scheme = "https" if cert else "http"
+        self.address = (
+            f"{scheme}://{f'[{shown}]' if ':' in shown else shown}:{self._socket.getsockname()[1]}/"
+        )
+        self.advice = "" if loopback or cert else IN_THE_CLEAR
         return self
 
     def __exit__(self, *_: object) -> None:
@@ -63,6 +79,24 @@ class Serving:
         self._thread.join()
         self._socket.close()
         self._face.close()
+
+
+def _tls_files(settings: Settings) -> tuple[str | None, str | None]:
+    """Certificate and key, where TLS is wanted. Raises UsageError where they cannot be used."""
+    cert, key = settings["web.tls_cert"], settings["web.tls_key"]
+    if not cert and not key:
+        return None, None
+    if not cert or not key:
+        raise UsageError("TLS needs both web.tls_cert and web.tls_key; set the other one too, or neither.")
+    try:
+        ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER).load_cert_chain(cert, key, password="")
+    except (OSError, ValueError) as error:
+        why = (isinstance(error, OSError) and error.strerror) or str(error)
+        raise UsageError(
+            f"TLS cannot be had from web.tls_cert {cert} and web.tls_key {key} ({why}); give a certificate "
+            "and its key without a passphrase, as PEM files that this user may read."
+        ) from None
+    return cert, key
 
 
 def _bound(host: str, port: int) -> socket.socket:

@@ -16,5 +16,12 @@ async def choose(request: Request) -> Response:
     response = back_to(request, form.get("back"))
     wanted = form.get("theme")
     if isinstance(wanted, str) and wanted in THEMES:
-        response.set_cookie("theme", wanted, max_age=YEAR_S, samesite="strict", httponly=True)
+        response.set_cookie(
+            "theme",
+            wanted,
+            max_age=YEAR_S,
+            samesite="strict",
+            httponly=True,
+            secure=request.app.state.secure,
+        )
     return response

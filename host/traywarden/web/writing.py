@@ -72,7 +72,7 @@ async def write(request: Request, what: str) -> Response:
     if what not in DEEDS:
         raise UsageError(f"There is nothing called “{what[:40]}” to write down.")
     try:
-        did = await run_in_threadpool(_write, face_of(request), DEEDS[what], Written.of(form))
+        did = await run_in_threadpool(put_down, face_of(request), DEEDS[what], Written.of(form))
     except TraywardenError as error:
         return back_to(request, back, problem=str(error))
     return back_to(request, back, did=did)
@@ -97,7 +97,7 @@ def _take_back(face: Face, numbers: list[int]) -> None:
     face.answers.written()
 
 
-def _write(face: Face, drafts: Drafts, written: Written) -> list[int]:
+def put_down(face: Face, drafts: Drafts, written: Written) -> list[int]:
     """Write all or none of it; the numbers of the entries."""
     with face.asking() as on:
         at_ms = _at_ms(on, written)
@@ -134,7 +134,10 @@ def _sowed(tx: Tx, written: Written, at_ms: int) -> list[Draft]:
     lot = garden_store.lot_named(tx, written.text("lot")) if written.text("lot") else None
     if lot is None and not written.text("crop"):
         raise UsageError("Say what was sown: a lot of seed, or a crop.")
-    key = lot.crop if lot else crop_named(written.text("crop")).key
+    named = crop_named(written.text("crop")) if written.text("crop") else None
+    if lot and named and named.key != lot.crop:
+        raise UsageError(f"Lot “{lot.name}” is {lot.crop}, not {named.key}; leave the crop out.")
+    key = lot.crop if lot else named.key if named else ""
     made = []
     for name in written.trays:
         tray = garden_store.tray_named(tx, name)

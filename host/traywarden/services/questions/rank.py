@@ -94,6 +94,19 @@ def ask_rank(ground: Ground, asked: RankAsked) -> RankAnswer:
     )
 
 
+def month_of(text: str) -> int | None:
+    """1 to 12 for “4”, “April” or “apr”; None for nothing. Raises UsageError for what is no month."""
+    words = text.strip()
+    if not words:
+        return None
+    if words.isdecimal():
+        return int(words)
+    near = [n for n, name in enumerate(MONTHS, 1) if name.casefold().startswith(words.casefold())]
+    if len(near) != 1 or len(words) < 3:
+        raise UsageError(f"“{text}” is no month; give 1 to 12 or a name such as April.")
+    return near[0]
+
+
 def ranking_words(found: Ranking, crop: str, month: int | None, measured: str) -> str:
     """The ranking in one sentence: who leads by how much, and who cannot be told apart."""
     when = MONTHS[month - 1] if month else "the last year"

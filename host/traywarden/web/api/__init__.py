@@ -1,0 +1,1 @@
+"""The same questions and the same journal, for other programs."""

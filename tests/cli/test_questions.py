@@ -106,6 +106,19 @@ def test_compare_says_it_in_one_sentence_and_draws_it(little: CommandLine, tmp_p
     assert picture.read_bytes().startswith(b"\x89PNG")
 
 
+def test_a_record_tells_what_was_done_in_order_and_draws_it(little: CommandLine, tmp_path: Path) -> None:
+    picture = tmp_path / "tomatoes.svg"
+    out = little.ok("record", "tomatoes", "--days", "14", "--picture", str(picture))
+    assert out.startswith("tomatoes in the last 14 days: moisture from")
+    # Watered at eight, four and nine days after the start; the last reading before the rise is at 7:50.
+    rows = [line.split()[:4] for line in out.splitlines() if "known from" in line]
+    assert rows == [["Fri", "6", "Mar", "07:50"], ["Wed", "11", "Mar", "07:50"]]
+    assert "Tomato comes up best at 16 to 29 °C" in out
+    text = picture.read_text(encoding="utf-8")
+    assert text.startswith("<svg")
+    assert "dry line" in text
+
+
 @pytest.mark.parametrize(
     "words",
     [
@@ -115,6 +128,7 @@ def test_compare_says_it_in_one_sentence_and_draws_it(little: CommandLine, tmp_p
         ("degree-days", "--place", "cold frame", "--air", "--crop", "pepper", "--from", "7 days ago"),
         ("dry-down", "--mix", "peat mix"),
         ("outlook", "peppers"),
+        ("record", "peppers", "--days", "3"),
         ("backtest", "--days", "10"),
         ("compare", "cold frame", "open bench", "--from", "2026-03-03", "--to", "2026-03-09"),
     ],
@@ -144,6 +158,7 @@ def test_wrong_words_get_one_sentence(little: CommandLine) -> None:
         ("degree-days", "A1", "--base", "5"),
         ("dry-down",),
         ("outlook", "A1"),
+        ("record", "A1"),
         ("backtest",),
         ("compare", "South frame", "Bench"),
     ],
@@ -158,7 +173,17 @@ def test_no_garden_yet_says_how_to_make_one(run: CommandLine, words: tuple[str, 
 
 
 def test_help_of_every_question_carries_an_example(run: CommandLine) -> None:
-    for word in ("today", "outlook", "degree-days", "waterings", "dry-down", "compare", "backtest", "doctor"):
+    for word in (
+        "today",
+        "outlook",
+        "degree-days",
+        "waterings",
+        "dry-down",
+        "compare",
+        "record",
+        "backtest",
+        "doctor",
+    ):
         out = run.ok(word, "--help")
         assert "Example" in out, word
         assert f"traywarden {word}" in out, word

@@ -42,6 +42,16 @@ def test_after_a_deed_the_next_page_waits_for_the_new_answer(answers: Answers) -
     assert answers.ask("q", asked) == 2
 
 
+def test_what_a_deed_does_not_show_in_need_not_be_waited_for(answers: Answers) -> None:
+    asked = _Asked()
+    answers.ask("q", asked, waits=False)
+    answers.written()
+    assert answers.ask("q", asked, waits=False) == 1
+    assert asked.again.wait(10)
+    answers.close()
+    assert answers.ask("q", asked) == 2
+
+
 def test_after_readings_the_last_answer_is_shown_and_the_next_worked_out_behind(answers: Answers) -> None:
     asked = _Asked()
     answers.ask("q", asked)

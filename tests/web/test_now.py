@@ -51,6 +51,13 @@ def test_a_garden_without_readings_says_what_comes_next(visitor: Visitor) -> Non
     assert "There are no readings yet" in visitor.words("/")
 
 
+def test_a_tray_in_no_place_stands_beside_the_others(visitor: Visitor) -> None:
+    with visitor.store.write() as tx:
+        tx.exec_driver_sql("DELETE FROM journal WHERE kind = 'moved' AND tray_id = 2")
+    words = visitor.words("/")
+    assert words.index("In no place") < words.index("Cold frame", words.index("Every tray"))
+
+
 def test_hostile_names_are_shown_as_text(visitor: Visitor) -> None:
     name = "<script>alert(1)</script>\"'><img src=x onerror=alert(2)> \u202eabc 🍅"
     with visitor.store.write() as tx:

@@ -36,6 +36,7 @@ ALONE = {
     "batches": "batches",
     "level": "level",
     "quality": "quality",
+    "record": "record",
     "doctor": "doctor",
     "import": "imports",
     "upkeep": "upkeep",

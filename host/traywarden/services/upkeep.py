@@ -23,7 +23,7 @@ from traywarden.services.knowledge import Knowledge
 from traywarden.services.mix_drying import mixed_hours
 from traywarden.services.questions.ground import Ground, ground
 from traywarden.services.series import year_start_ms
-from traywarden.services.wettings import LOOK_BACK_MS, head_wettings, lead_from_ms, stretches_in_mix
+from traywarden.services.wettings import DAY_MS, LOOK_BACK_MS, head_wettings, lead_from_ms, stretches_in_mix
 from traywarden.settings import Settings
 from traywarden.store import garden as garden_store
 from traywarden.store import journal as journal_store
@@ -46,6 +46,8 @@ MANY_DAYS = 1_000
 """So many to pack are told of: until then questions over long spans take longer."""
 FIRST_LOOK_S, LOOK_S, LOOK_AT_ALL_S = 60.0, 60.0, 86_400.0
 """After a start the trays are judged first."""
+QUARTER_MS = 90 * DAY_MS
+"""The longest span that a tray's page shows."""
 _TELL_S = 15.0
 _REST, _LONGEST_REST_S = 4.0, 2.0
 """It rests so many times as long as it worked: whoever judges or stores wants the processor too."""
@@ -181,14 +183,15 @@ def forget_results(store: Store, used: Used) -> int:
 
 
 def _ask_all(on: Ground, tray: Tray) -> None:
-    """Wettings and dry-downs of a tray: of all time, and as questions about the last month look at them.
+    """Wettings and dry-downs of a tray: of all time, and as questions about the last month or quarter look.
 
     And the wettings in its hours, which mixes are compared by.
     """
     end_ms = on.now_ms + 1
     held = [stay for stay in on.facts.tray_mixes if stay.subject == tray.tray_id and stay.where in on.mixes]
-    for head in on.tray_series(tray.tray_id, lead_from_ms(on.now_ms - LOOK_BACK_MS), end_ms):
-        head_wettings(head)
+    for back_ms in (LOOK_BACK_MS, QUARTER_MS):
+        for head in on.tray_series(tray.tray_id, lead_from_ms(on.now_ms - back_ms), end_ms):
+            head_wettings(head)
     ids = {head.label: head.head_id for head in probe_store.heads(on.tx)}
     for head in on.tray_series(tray.tray_id, 0, end_ms):
         wettings = head_wettings(head)

@@ -42,11 +42,16 @@ class Answers:
         self._behind = ThreadPoolExecutor(1, thread_name_prefix="answers")
         self._asked: set[Hashable] = set()
 
-    def ask(self, key: Hashable, question: Callable[[], T], *, stale_s: float = STALE_S) -> T:
-        """The answer, at most `stale_s` old; raises what the question raises."""
+    def ask(
+        self, key: Hashable, question: Callable[[], T], *, stale_s: float = STALE_S, waits: bool = True
+    ) -> T:
+        """The answer, at most `stale_s` old; raises what the question raises.
+
+        Not `waits`: the last answer will do after a deed too, as what a deed changes shows otherwise.
+        """
         with self._lock:
             kept = self._kept.get(key)
-            if kept is not None and self._serves(kept, stale_s):
+            if kept is not None and self._serves(kept, stale_s, waits=waits):
                 self._kept.move_to_end(key)
                 if self._old(kept) and key not in self._asked:
                     self._asked.add(key)
@@ -66,11 +71,12 @@ class Answers:
     def close(self) -> None:
         self._behind.shutdown(wait=True, cancel_futures=True)
 
-    def _serves(self, kept: _Kept, stale_s: float) -> bool:
-        return kept.writes == self._writes and self._clock_s() - kept.at_s < stale_s
+    def _serves(self, kept: _Kept, stale_s: float, *, waits: bool) -> bool:
+        return (kept.writes == self._writes or not waits) and self._clock_s() - kept.at_s < stale_s
 
     def _old(self, kept: _Kept) -> bool:
-        return kept.readings != self._readings or self._clock_s() - kept.at_s >= FRESH_S
+        changed = (kept.readings, kept.writes) != (self._readings, self._writes)
+        return changed or self._clock_s() - kept.at_s >= FRESH_S
 
     def _again(self, key: Hashable, question: Callable[[], Any]) -> None:
         with self._lock:

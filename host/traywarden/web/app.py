@@ -19,6 +19,7 @@ from traywarden.web import (
     sign_in,
     sowings,
     theme,
+    trays,
     writing,
 )
 from traywarden.web.api import deeds, document, garden_questions, lists, questions
@@ -30,7 +31,7 @@ from traywarden.web.pages import FOLDER, bare_page
 from traywarden.web.security import Guard, session_key
 
 YEAR_S = 365 * 86_400
-PAGES = (now, sowings, batches, planning, journal, writing, theme, charts, live, sign_in)
+PAGES = (now, trays, sowings, batches, planning, journal, writing, theme, charts, live, sign_in)
 API = (questions, garden_questions, lists, deeds, document)
 
 

@@ -35,14 +35,16 @@ class Face:
                 raise UsageError("There is no garden here yet; make one first.")
             yield ground(tx, garden, self.settings, self.now_ms())
 
-    def ask(self, key: Hashable, question: Callable[[Ground], T], *, stale_s: float = STALE_S) -> T:
-        """The answer to a question, shared by all pages that ask it by the same key."""
+    def ask(
+        self, key: Hashable, question: Callable[[Ground], T], *, stale_s: float = STALE_S, waits: bool = True
+    ) -> T:
+        """The answer to a question, shared by all who ask it by that key; the rest as in `Answers.ask`."""
 
         def asked() -> T:
             with self.asking() as on:
                 return question(on)
 
-        return self.answers.ask(key, asked, stale_s=stale_s)
+        return self.answers.ask(key, asked, stale_s=stale_s, waits=waits)
 
     def close(self) -> None:
         self.answers.close()

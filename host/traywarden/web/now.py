@@ -20,4 +20,5 @@ def now(request: Request) -> HTMLResponse:
         except (ShortOfDataError, UsageError) as short:
             return page(request, on, "nothing_yet.html", title="Now", why=str(short))
         trays = {tray.tray: tray for tray in answer.trays}
-        return page(request, on, "now.html", title="Now", a=answer, trays=trays, places=places)
+        ids = {tray.name: tray.tray_id for tray in on.trays.values()}
+        return page(request, on, "now.html", title="Now", a=answer, trays=trays, ids=ids, places=places)

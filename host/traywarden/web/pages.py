@@ -1,9 +1,10 @@
 """Templates filled for a visitor: navigation, the form token, what was just written."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from fastapi import Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
@@ -17,6 +18,7 @@ from traywarden.web.face import Face
 from traywarden.web.security import form_token
 from traywarden.web.words import PageWords
 
+T = TypeVar("T")
 FOLDER = Path(str(files("traywarden") / "dashboards"))
 THEMES = ("by the device", "light", "dark")
 MOST_DID = 50
@@ -30,6 +32,7 @@ class NavLink:
 
 NAVIGATION: list[NavLink] = [
     NavLink("/", "Now"),
+    NavLink("/trays", "Trays"),
     NavLink("/sowings", "Sowings"),
     NavLink("/journal", "Journal"),
 ]
@@ -45,7 +48,16 @@ def _environment() -> Environment:
         lstrip_blocks=True,
     )
     made.globals["themes"] = THEMES
+    made.filters["by_place"] = _by_place
     return made
+
+
+def _by_place(rows: Iterable[T]) -> list[tuple[str, list[T]]]:
+    """Rows under the place each stands in, places by name; those in none first."""
+    groups: dict[str, list[T]] = {}
+    for row in rows:
+        groups.setdefault(getattr(row, "place", None) or "", []).append(row)
+    return sorted(groups.items())
 
 
 _ENVIRONMENT = _environment()

@@ -5,9 +5,13 @@
   if (!main || !window.EventSource) return;
   let due = false, busy = false;
 
+  const changed = (field) => field.tagName === "SELECT"
+    ? field.selectedIndex !== Math.max([...field.options].findIndex((o) => o.defaultSelected), 0)
+    : field.type !== "hidden" && field.value !== field.defaultValue;
   const typing = () => {
     const at = document.activeElement;
-    return at && main.contains(at) && /^(INPUT|SELECT|TEXTAREA)$/.test(at.tagName);
+    if (at && main.contains(at) && /^(INPUT|SELECT|TEXTAREA)$/.test(at.tagName)) return true;
+    return [...main.querySelectorAll("input, select, textarea")].some(changed); // typed, and not sent yet
   };
 
   const renew = async () => {
@@ -19,6 +23,10 @@
         const fresh = new DOMParser().parseFromString(await answer.text(), "text/html");
         const open = [...main.querySelectorAll("details[id][open]")].map((d) => d.id);
         const at = main.contains(document.activeElement) ? document.activeElement.closest("[id]")?.id : null;
+        const charts = new Map([...main.querySelectorAll("figure[data-chart]")].map((f) => [f.dataset.chart, f]));
+        fresh.querySelectorAll("main figure[data-chart]").forEach((f) => {
+          if (charts.has(f.dataset.chart)) f.replaceWith(charts.get(f.dataset.chart)); // drawn already
+        });
         main.replaceChildren(...fresh.querySelector("main").childNodes);
         open.forEach((id) => document.getElementById(id)?.setAttribute("open", ""));
         if (at) document.getElementById(at)?.focus();

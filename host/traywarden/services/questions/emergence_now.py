@@ -26,10 +26,12 @@ class EmergenceNow:
     why: str = ""
 
 
-def emergence_now(ground: Ground) -> tuple[EmergenceNow, ...]:
-    """Every tray with a sowing of a known crop of which nothing is up; the same states as `ask_emergence`."""
+def emergence_now(ground: Ground, tray: str = "") -> tuple[EmergenceNow, ...]:
+    """Every tray (or one) with a sowing of a known crop of which nothing is up; the same states as
+    `ask_emergence`."""
     nursery = Nursery(ground)
-    standing = [sowing for tray_id in ground.trays if (sowing := nursery.current(tray_id))]
+    chosen = [each.tray_id for each in ground.chosen_trays(tray)] if tray else ground.trays
+    standing = [sowing for tray_id in chosen if (sowing := nursery.current(tray_id))]
     return tuple(_now(nursery, s, s.crop.name) for s in standing if s.crop is not None and s.up is None)
 
 

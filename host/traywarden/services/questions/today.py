@@ -109,14 +109,14 @@ class TodayAnswer:
     trays: tuple[TrayNow, ...]
 
 
-def ask_today(ground: Ground) -> TodayAnswer:
-    """Every rule asked of every tray now, most urgent first, with what will be needed within a day.
+def ask_today(ground: Ground, tray: str = "") -> TodayAnswer:
+    """Every rule asked of every tray (or one) now, most urgent first, with what will be needed within a day.
 
     Beside it the seed that is not up yet; drying is foreseen as `ask_outlook` does, with the same forecast.
 
-    Raises UsageError (no tray yet), ShortOfDataError (nothing was ever measured).
+    Raises UsageError (no tray yet), UnknownNameError, ShortOfDataError (nothing was ever measured).
     """
-    ground.chosen_trays("")
+    chosen = ground.chosen_trays(tray)
     ground.need_readings()
     judge, knowledge = Judge(ground.settings), Knowledge(ground.tx, load_crops())
     start_ms = ground.now_ms - LOOK_BACK_WATERING_MS
@@ -126,13 +126,12 @@ def ask_today(ground: Ground) -> TodayAnswer:
     for episode in episode_store.standing(ground.tx, ground.now_ms - LOOK_BACK_MS):
         open_before.setdefault((episode.rule, episode.tray_id), episode)
     seen = [
-        _Tray(ground, judge, knowledge, tray, water[tray.tray_id], drying, open_before)
-        for tray in ground.trays.values()
+        _Tray(ground, judge, knowledge, each, water[each.tray_id], drying, open_before) for each in chosen
     ]
-    needs = sorted((need for tray in seen for need in tray.needs), key=_urgency)
-    soon = sorted((s for tray in seen for s in tray.soon), key=lambda s: s.by)
-    blind = tuple(b for tray in seen for b in tray.blind)
-    seed = emergence_now(ground)
+    needs = sorted((need for one in seen for need in one.needs), key=_urgency)
+    soon = sorted((s for one in seen for s in one.soon), key=lambda s: s.by)
+    blind = tuple(b for one in seen for b in one.blind)
+    seed = emergence_now(ground, tray)
     late = {s.tray for s in seed if s.state == LATE}
     named = {n.tray for n in needs} | {s.tray for s in soon} | {b.tray for b in blind} | late
     return TodayAnswer(
@@ -142,8 +141,8 @@ def ask_today(ground: Ground) -> TodayAnswer:
         tuple(soon),
         blind,
         seed,
-        tuple(tray.name for tray in ground.trays.values() if tray.name not in named),
-        tuple(tray.now for tray in seen),
+        tuple(each.name for each in chosen if each.name not in named),
+        tuple(one.now for one in seen),
     )
 
 

@@ -4,6 +4,7 @@ from bisect import bisect_right
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import cast
 
 import numpy as np
 
@@ -25,6 +26,7 @@ from traywarden.services.wettings import (
     lead_from_ms,
     merged,
 )
+from traywarden.store.engine import snapshot
 
 _KIND_OF = {"above": WettingKind.FROM_ABOVE, "below": WettingKind.FROM_BELOW}
 
@@ -98,7 +100,21 @@ class TrayWettings:
 
 
 def tray_waterings(ground: Ground, start_ms: int, end_ms: int) -> dict[int, TrayWettings]:
-    """Wettings of every tray in [start_ms, end_ms): all trays at once, as rain shows only in company."""
+    """Wettings of every tray in [start_ms, end_ms): all trays at once, as rain shows only in company.
+
+    Worked out once in a snapshot, as several questions are asked of the same span there.
+    """
+    shared = snapshot(ground.tx)
+    if shared is None:
+        return _tray_waterings(ground, start_ms, end_ms)
+    facts, found = shared.get((tray_waterings, start_ms, end_ms), (None, {}))
+    if facts is not ground.facts:
+        found = _tray_waterings(ground, start_ms, end_ms)
+        shared[tray_waterings, start_ms, end_ms] = ground.facts, found
+    return cast(dict[int, TrayWettings], found)
+
+
+def _tray_waterings(ground: Ground, start_ms: int, end_ms: int) -> dict[int, TrayWettings]:
     from_ms = lead_from_ms(start_ms)
     ground.have_at_hand(ground.trays, from_ms, end_ms)
     series = {t: ground.tray_series(t, from_ms, end_ms) for t in ground.trays}

@@ -31,6 +31,23 @@ def test_places_side_by_side_are_a_row_each(garden: NotebookGarden) -> None:
     assert drying["Cold frame"] == pytest.approx(1 / BENCH_RATIO, rel=0.1)
 
 
+def test_places_as_they_are_now_are_a_row_each(garden: NotebookGarden) -> None:
+    table = garden.places_now()
+    cells: Any = table.to_dict("index")
+    assert cells["Cold frame"]["trays"] == ("frame a", "frame b", "frame c")
+    assert cells["Cold frame"]["air_temp_c"] > cells["Open bench"]["air_temp_c"] + 3
+    assert cells["Empty corner"]["soil_reason"] == "no tray stands here"
+    assert pd.isna(cells["Empty corner"]["air_temp_c"])
+    assert table.attrs["sentence"].startswith("The air now: ")
+
+
+def test_waterings_after_which_a_mix_was_soaked_are_a_row_each(garden: NotebookGarden) -> None:
+    table = garden.soaked()
+    medians = {mix["mix"]: mix for mix in table.attrs["mixes"]}
+    assert len(table) == sum(mix["waterings"] for mix in medians.values()) > 0
+    assert set(table["mix"]) <= set(medians)
+
+
 def test_a_ranking_and_hours_by_month_are_tables(garden: NotebookGarden) -> None:
     ranked = garden.rank_places("tomato", month=4)
     assert ranked.index[0] == "Cold frame"

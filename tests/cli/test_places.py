@@ -36,6 +36,38 @@ def test_places_alone_compares_them_all(made: CommandLine) -> None:
     assert "Not measured (air): Empty corner." in out
 
 
+def test_places_now_are_a_row_each_with_why_one_is_not_known(made: CommandLine) -> None:
+    out = made.ok("places", "now")
+    assert out.startswith("The air now: ")
+    row = next(line for line in out.splitlines() if line.startswith("Open bench"))
+    assert "bench a" in row
+    assert "air: no head hangs here" in out.casefold()
+
+
+def test_two_places_are_set_against_each_other_with_the_warmth_of_both(made: CommandLine) -> None:
+    out = made.ok("compare", "Cold frame", "Open bench", "--from", "2026-04-10", "--crop", "tomato")
+    answer = json.loads(
+        made.ok("compare", "Cold frame", "Open bench", "--from", "2026-04-10", "--crop", "tomato", "--json")
+    )
+    found = answer["comparison"]
+    row = next(line for line in out.splitlines() if line.startswith("°C·days above"))
+    assert row.split()[-2:] == [f"{found['a_c_days']:.1f}", f"{found['b_c_days']:.1f}"]
+    row = next(line for line in out.splitlines() if line.startswith("hours too cold, below 10 °C"))
+    assert row.split()[-2:] == [f"{found['hours']['a_below_h']:.1f}", f"{found['hours']['b_below_h']:.1f}"]
+
+
+def test_mixes_say_how_long_they_stay_soaked_and_are_drawn(made: CommandLine, tmp_path: Path) -> None:
+    soaked, dry = tmp_path / "soaked.svg", tmp_path / "dry.png"
+    out = made.ok("mix", "soaked", "--picture", str(soaked))
+    answer = json.loads(made.ok("mix", "soaked", "--json"))
+    assert out.startswith(answer["sentence"])
+    for mix in answer["mixes"]:
+        assert mix["mix"] in soaked.read_text("utf-8")
+    assert made.ok("dry-down", "--picture", str(dry)).endswith(f"Drawn into {dry}.\n")
+    assert dry.read_bytes().startswith(b"\x89PNG")
+    assert "end the name in .svg or .png" in made.refused("mix", "soaked", "--picture", "x.pdf")
+
+
 def test_a_picture_is_drawn_and_said(made: CommandLine, tmp_path: Path) -> None:
     day, months = tmp_path / "day.png", tmp_path / "months.svg"
     assert made.ok("places", "compare", "--picture", str(day)).endswith(f"Drawn into {day}.\n")
@@ -96,6 +128,7 @@ def test_fahrenheit_is_given_out(made: CommandLine, monkeypatch: pytest.MonkeyPa
     [
         ("places",),
         ("places", "compare"),
+        ("places", "now"),
         ("places", "rank", "tomato", "--month", "4"),
         ("places", "hours"),
         ("places", "frame", "cold frame"),

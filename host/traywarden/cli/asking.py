@@ -35,29 +35,6 @@ def quoted(name: str) -> str:
     return name if name.isalnum() else f'"{name}"'
 
 
-def number(value: float | None, digits: int = 1, unit: str = "") -> str:
-    """The number with its unit, or a dash where it is not known."""
-    return "–" if value is None else f"{value:.{digits}f}{unit}"
-
-
-def bare(words: str) -> str:
-    """The number alone, where its unit stands in the heading.
-
-    >>> bare("7.4 °C·days")
-    '7.4'
-    """
-    return words.split(" ", maxsplit=1)[0]
-
-
-def covered(part: float) -> str:
-    """How much of a day readings cover, rounded down: a day just short of whole is not whole.
-
-    >>> covered(0.4199), covered(0.999), covered(1.0)
-    ('41 %', '99 %', '100 %')
-    """
-    return f"{int(part * 100 + 1e-9)} %"
-
-
 def moisture_bar(fraction: float | None, cells: int = 10) -> str:
     """How full a tray is between its dry line (left) and container capacity (right).
 

@@ -3,9 +3,10 @@
 import typer
 
 from traywarden.cli import completion
-from traywarden.cli.asking import FROM_OPTION, PANEL, TO_OPTION, asking, days_of, number
+from traywarden.cli.asking import FROM_OPTION, PANEL, TO_OPTION, asking, days_of
 from traywarden.cli.context import JSON_OPTION, emit
 from traywarden.cli.tables import Notes, print_table, say
+from traywarden.domain.units import number
 from traywarden.services.questions.batches import BY, BatchesAnswer, ask_batches
 from traywarden.services.questions.group_words import group_sentences, half_words
 

@@ -1,22 +1,18 @@
 """`traywarden compare`: one place against another."""
 
-import re
 from pathlib import Path
 
 import typer
 
 from traywarden.cli import completion
-from traywarden.cli.asking import FROM_OPTION, PANEL, TO_OPTION, asking, bare, covered, days_of
+from traywarden.cli.asking import FROM_OPTION, PANEL, TO_OPTION, asking, days_of
 from traywarden.cli.context import JSON_OPTION, emit
-from traywarden.cli.place_words import mean_and_ends
-from traywarden.cli.tables import Notes, print_table, say
-from traywarden.domain.comparison import DayPair
+from traywarden.cli.tables import print_answer, print_rows, say, say_notes
 from traywarden.domain.units import Display
 from traywarden.links.pictures import check_name, draw
 from traywarden.services.questions.compare import CompareAnswer, CompareAsked, ask_compare
+from traywarden.services.questions.compare_words import days_table, gain_table, limits_lines, warmth_table
 from traywarden.services.questions.picture import compare_picture
-
-COVERED = re.compile(r"both sides cover \d+ % of the day")
 
 
 def register(app: typer.Typer) -> None:
@@ -62,55 +58,18 @@ def _print(answer: CompareAnswer, display: Display, picture: Path | None) -> Non
     found = answer.comparison
     say(answer.sentence)
     say(f"\n{found.a} − {found.b}, {answer.measured} temperature:")
-    print_table(
-        ("", "on average", "95 % interval"),
-        [
-            (name, *mean_and_ends(interval, display.temp_difference))
-            for name, interval in (
-                ("daily minimum", found.min_difference_c),
-                ("mean", found.mean_difference_c),
-                ("daily maximum", found.max_difference_c),
-                ("by night", found.night_difference_c),
-                ("by day", found.day_difference_c),
-            )
-        ],
-    )
+    print_answer(gain_table(answer, display))
     say(f"{found.night_rule[:1].upper()}{found.night_rule[1:]}.")
+    warmth = warmth_table(answer, display)
+    if warmth.rows:
+        say("")
+        print_answer(warmth)
     say("")
-    notes = Notes()
-    degree = f"°{display.temperature}"
-    print_table(
-        ("day", f"{found.a}, {degree}", f"{found.b}, {degree}", f"difference, {degree}", "covered", ""),
-        [
-            (
-                f"{day.day}",
-                _range(day.a_min_c, day.a_mean_c, day.a_max_c, display),
-                _range(day.b_min_c, day.b_mean_c, day.b_max_c, display),
-                "–"
-                if day.mean_difference_c is None
-                else bare(display.temp_difference(day.mean_difference_c)),
-                covered(day.coverage),
-                notes.mark(_why_blank(day)),
-            )
-            for day in found.days
-        ],
-        right=(f"difference, {degree}", "covered"),
-    )
+    days = days_table(answer, display)
+    print_rows(days)
     say("Of each day: minimum, mean, maximum.")
-    notes.say()
-    if answer.crop:
-        say(f"Crop: {answer.crop} ({answer.crop_why}); limits: {answer.limits_source}.")
-        say(f"Base of the degree-days: {answer.base_source}.")
+    say_notes(days)
+    for line in limits_lines(answer):
+        say(line)
     if picture is not None:
         say(f"Drawn into {picture}.")
-
-
-def _why_blank(day: DayPair) -> str:
-    """How much was covered stands in the row, so that the remark is the same for every such day."""
-    return COVERED.sub("both sides cover too little of the day", day.reason)
-
-
-def _range(low: float | None, mean: float | None, high: float | None, display: Display) -> str:
-    if low is None or mean is None or high is None:
-        return "–"
-    return " ".join(f"{bare(display.temp(t)):>5}" for t in (low, mean, high))

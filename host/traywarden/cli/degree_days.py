@@ -5,11 +5,11 @@ import re
 import typer
 
 from traywarden.cli import completion
-from traywarden.cli.asking import FROM_OPTION, PANEL, TO_OPTION, asking, bare, covered, days_of
+from traywarden.cli.asking import FROM_OPTION, PANEL, TO_OPTION, asking, days_of
 from traywarden.cli.context import JSON_OPTION, emit
 from traywarden.cli.tables import Notes, print_table, say
 from traywarden.domain.degree_days import CUTOFFS, METHODS
-from traywarden.domain.units import Display, c_from_f
+from traywarden.domain.units import Display, bare, c_from_f, covered
 from traywarden.errors import UsageError
 from traywarden.services.questions.degree_days import (
     DegreeDay,

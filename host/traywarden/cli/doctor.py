@@ -3,10 +3,10 @@
 import typer
 
 from traywarden.cli import context
-from traywarden.cli.asking import number
 from traywarden.cli.context import JSON_OPTION, console, emit
 from traywarden.cli.tables import print_table, say
 from traywarden.domain.clock_words import ago
+from traywarden.domain.units import number
 from traywarden.services.doctor import DoctorAnswer, ProbeLine, ask_doctor
 
 

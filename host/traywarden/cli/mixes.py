@@ -1,31 +1,42 @@
 """`traywarden mix accept`, `compare`, `advice`: what readings show of the mixes."""
 
+from pathlib import Path
+
 import typer
 
 from traywarden.cli import completion
-from traywarden.cli.asking import asking, number
+from traywarden.cli.asking import asking
 from traywarden.cli.context import AT_OPTION, JSON_OPTION, bench, emit
 from traywarden.cli.moments import at_ms
 from traywarden.cli.setup import mix_app
-from traywarden.cli.tables import Notes, print_table, say
+from traywarden.cli.tables import print_answer, say
 from traywarden.cli.written import answer
 from traywarden.domain.journal import Kind
 from traywarden.domain.mix_advice import Finding
-from traywarden.domain.units import list_words
 from traywarden.errors import ShortOfDataError
+from traywarden.links.pictures import check_name, draw
 from traywarden.services.journal import Draft, put
+from traywarden.services.questions.answer_table import sentence
 from traywarden.services.questions.mix_advice import MixAdviceAnswer, ask_mix_advice
-from traywarden.services.questions.mixes import BY_HOUR, MixCompareAnswer, MixHours, ask_mix_compare
+from traywarden.services.questions.mix_picture import soaked_picture
+from traywarden.services.questions.mix_words import (
+    pair_lines,
+    pair_table,
+    soaked_table,
+    untold_lines,
+    waterings_table,
+)
+from traywarden.services.questions.mixes import MixCompareAnswer, ask_mix_compare
 from traywarden.services.questions.moisture import DEFAULT_DAYS, mix_capacity
+from traywarden.services.questions.soaked import SoakedAnswer, ask_soaked
 from traywarden.store import garden as store
-
-_SAME = {"place": "in the same places", "demand": "under the same demand", "moisture": "as wet"}
 
 
 def register(app: typer.Typer) -> None:
     """Into the group `mix`, which `setup` has made."""
     mix_app.command("accept")(mix_accept)
     mix_app.command("compare")(mix_compare)
+    mix_app.command("soaked")(mix_soaked)
     mix_app.command("advice")(mix_advice)
 
 
@@ -108,57 +119,46 @@ def _print_comparison(found: MixCompareAnswer) -> None:
     say(found.sentence)
     if not found.a.stretches and not found.b.stretches:
         return
-    notes = Notes()
-    per = "lost, % a day"
-    print_table(
-        ("mix", per, "soaked after watering, h", "waterings", "stretches", "trays", ""),
-        [
-            (
-                mix.mix,
-                number(mix.loss_pct_per_day),
-                _soaked(mix),
-                f"{mix.waterings}",
-                f"{mix.stretches}",
-                f"{mix.trays}",
-                notes.mark(mix.reason),
-            )
-            for mix in (found.a, found.b)
-        ],
-        right=(per, "waterings", "stretches", "trays"),
-    )
-    notes.say()
-    day = "a day" if found.equal == BY_HOUR else "a usual day of 3.6 mm"
-    same = list_words(_SAME[name] for name in found.comparison.allowed_for) if found.comparison.ratio else ""
-    under = f", both {same}" if same else ""
-    say(f"Lost: % of container capacity in {day}{under}; demand by {found.equal}.")
-    say(_side_by_side(found))
+    print_answer(pair_table(found))
+    for line in pair_lines(found):
+        say(line)
     for remark in found.remarks:
-        say(f"{remark[:1].upper()}{remark[1:]}.")
+        say(sentence(remark))
 
 
-def _side_by_side(found: MixCompareAnswer) -> str:
-    """What these very trays did on the same days, and why that may sound surer than the verdict."""
-    side = found.side_by_side
-    if side.ratio is None:
-        return f"Side by side: {side.reason}."
-    if side.low is None or side.high is None:
-        span = side.reason
-    else:
-        span = f"{side.low:.2f}–{side.high:.2f} over days"
-    days = f"{side.days} day{'s' * (side.days != 1)} ({', '.join(side.places)})"
-    lost = f"{found.a.mix} lost {side.ratio:.2f} times what {found.b.mix} lost ({span})"
-    sure = side.low is not None and side.high is not None and not side.low <= 1 <= side.high
-    but = "; but another tray of the same mix may differ, so the verdict stays open"
-    return f"Side by side on {days}: {lost}{but if sure and not found.comparison.told else ''}."
+def mix_soaked(
+    name: str = typer.Argument("", help="The mix; all unless given.", autocompletion=completion.mixes),
+    days: float = typer.Option(DEFAULT_DAYS, "--days", "-d", max=3660.0, help="How far back to look."),
+    picture: Path | None = typer.Option(None, "--picture", help="Draw it into this .svg or .png file."),
+    as_json: bool = JSON_OPTION,
+) -> None:
+    """How long each mix stays soaked after a watering: hours in which roots get hardly any air.
+
+    Soaked is above a share of container capacity (setting mix.soaked_above). The median has a 95 % interval
+    over trays, and every watering is listed.
+
+    Example: `traywarden mix soaked "Seed mix" --days 60`
+    """
+    if picture is not None:
+        check_name(picture)
+    with asking() as on:
+        answer = ask_soaked(on, name, days)
+    if picture is not None:
+        draw(soaked_picture(answer), picture)
+    emit(answer, lambda a: _print_soaked(a, picture), as_json=as_json)
 
 
-def _soaked(mix: MixHours) -> str:
-    if mix.soaked_h is None:
-        return "–"
-    if mix.soaked_low_h is None:
-        return f"{mix.soaked_h:.0f}"
-    high = "longer than seen" if mix.soaked_high_h is None else f"{mix.soaked_high_h:.0f}"
-    return f"{mix.soaked_h:.0f} [{mix.soaked_low_h:.0f}–{high}]"
+def _print_soaked(answer: SoakedAnswer, picture: Path | None) -> None:
+    say(answer.sentence)
+    print_answer(soaked_table(answer))
+    say(f"Soaked: above {answer.above_pct:g} % of container capacity. Median [95 % interval over trays].")
+    if answer.waterings:
+        say("\nEvery watering that brought it there:")
+        print_answer(waterings_table(answer))
+    for remark in answer.remarks:
+        say(sentence(remark))
+    if picture is not None:
+        say(f"Drawn into {picture}.")
 
 
 def mix_advice(
@@ -181,10 +181,8 @@ def mix_advice(
 def _print_advice(answer: MixAdviceAnswer) -> None:
     say(answer.sentence)
     mix = ""
-    untold: dict[str, list[str]] = {}
     for line in answer.lines:
         if line.finding == Finding.UNKNOWN:
-            untold.setdefault(line.when, []).append(f"{line.waterings} of {line.mix}")
             continue
         if line.mix != mix:
             mix = line.mix
@@ -192,10 +190,10 @@ def _print_advice(answer: MixAdviceAnswer) -> None:
         say(f"  {line.weather}: {line.says}.")
         if line.advice:
             say(f"    → {line.advice[:1].upper()}{line.advice[1:]}; {line.because}.")
-    if untold:
+    if untold := untold_lines(answer):
         say("\nCannot be told yet, as three waterings of a mix are needed:")
-    for when, mixes in untold.items():
-        say(f"  in {when} there were {list_words(mixes)}.")
+        for words in untold:
+            say(f"  {words}")
     say(f"\nLimits: {answer.limits_source}.")
     for remark in answer.remarks:
-        say(f"{remark[:1].upper()}{remark[1:]}.")
+        say(sentence(remark))

@@ -7,12 +7,12 @@ from pathlib import Path
 import typer
 
 from traywarden.cli import completion
-from traywarden.cli.asking import PANEL, asking, number
+from traywarden.cli.asking import PANEL, asking
 from traywarden.cli.context import JSON_OPTION, emit
 from traywarden.cli.outlook_places import print_places
 from traywarden.cli.tables import print_table, say
 from traywarden.domain.clock_words import soon_words
-from traywarden.domain.units import Display
+from traywarden.domain.units import Display, number
 from traywarden.links.pictures import check_name, draw
 from traywarden.services.questions.outlook import (
     DRIES,

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 import typer
 
 from traywarden.cli import context
-from traywarden.cli.asking import asking, number
+from traywarden.cli.asking import asking
 from traywarden.cli.context import JSON_OPTION, Bench, emit
 from traywarden.cli.imports import print_findings
 from traywarden.cli.mapping_choice import (
@@ -24,7 +24,7 @@ from traywarden.cli.mapping_choice import (
 )
 from traywarden.cli.tables import print_table, say
 from traywarden.domain.clock_words import day_words
-from traywarden.domain.units import Display
+from traywarden.domain.units import Display, number
 from traywarden.errors import UsageError
 from traywarden.services.findings import Findings
 from traywarden.services.moments import moment_words, parse_moment

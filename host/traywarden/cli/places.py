@@ -7,8 +7,14 @@ import typer
 from traywarden.cli import completion
 from traywarden.cli.asking import FROM_OPTION, PANEL, TO_OPTION, asking, days_of
 from traywarden.cli.context import JSON_OPTION, emit
-from traywarden.cli.frame_tables import print_frame, print_harden
-from traywarden.cli.place_tables import print_hours, print_places, print_rank
+from traywarden.cli.place_tables import (
+    print_frame,
+    print_harden,
+    print_hours,
+    print_now,
+    print_places,
+    print_rank,
+)
 from traywarden.cli.tables import say
 from traywarden.links.pictures import check_name, draw
 from traywarden.services.questions.frame import FrameAsked, ask_frame
@@ -16,12 +22,13 @@ from traywarden.services.questions.germination_hours import ask_hours
 from traywarden.services.questions.harden import HardenAsked, ask_harden
 from traywarden.services.questions.place_picture import days_picture, months_picture
 from traywarden.services.questions.places import PlacesAsked, ask_places
+from traywarden.services.questions.places_now import ask_places_now
 from traywarden.services.questions.rank import RankAsked, ask_rank, month_of
 
 places_app = typer.Typer(
     invoke_without_command=True,
-    help="Questions about places: all side by side (alone, `traywarden places`), ranked for a crop, a frame "
-    "against the open, and whether plants need hardening off.",
+    help="Questions about places: all side by side (alone, `traywarden places`), as they are now, ranked "
+    "for a crop, a frame against the open, and whether plants need hardening off.",
 )
 AGAINST = typer.Option(
     "", "--against", help="The open place to hold it against.", autocompletion=completion.places
@@ -69,6 +76,18 @@ def compare_all(
         draw(days_picture(answer, display), picture)
     emit(answer, lambda a: print_places(a, display), as_json=as_json)
     _drawn(picture, as_json=as_json)
+
+
+@places_app.command("now")
+def now(as_json: bool = JSON_OPTION) -> None:
+    """Each place now: its trays, the temperature of its air and soil, and today's range so far.
+
+    Example: `traywarden places now`
+    """
+    with asking() as on:
+        display = on.display
+        answer = ask_places_now(on)
+    emit(answer, lambda a: print_now(a, display), as_json=as_json)
 
 
 @places_app.command("rank")

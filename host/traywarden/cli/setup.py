@@ -1,7 +1,6 @@
 """`garden`, `place` and `mix`: what the garden is made of."""
 
 import re
-from collections.abc import Mapping
 from dataclasses import dataclass
 
 import typer
@@ -9,7 +8,7 @@ import typer
 from traywarden.cli import completion
 from traywarden.cli.context import JSON_OPTION, bench, emit, home, now_ms, opened_store
 from traywarden.cli.tables import print_table, say
-from traywarden.domain.garden import Garden, Mix, Place, PlaceKind
+from traywarden.domain.garden import Garden, Mix, Place, PlaceKind, parts_words
 from traywarden.errors import UsageError
 from traywarden.store import garden as store
 from traywarden.store import journal as journal_store
@@ -224,10 +223,6 @@ def mix_list(as_json: bool = JSON_OPTION) -> None:
         facts = journal_store.facts(tx)
         mixes = [facts.mix_as_held(mix, None, b.now_ms) for mix in store.mixes(tx)]
     emit(mixes, _print_mixes, as_json=as_json)
-
-
-def parts_words(parts: Mapping[str, float]) -> str:
-    return ", ".join(f"{share:g} {name}" for name, share in parts.items())
 
 
 def _print_mix(mix: Mix) -> None:

@@ -8,9 +8,9 @@ from rich.table import Table
 from rich.text import Text
 
 from traywarden.cli.context import console
+from traywarden.services.questions.answer_table import AnswerTable, mark, sentence
 
 GAP = 2
-SUPERSCRIPTS = str.maketrans("0123456789", "⁰¹²³⁴⁵⁶⁷⁸⁹")
 HEADING = 8
 """Headings up to this long stay on one line."""
 WHOLE = 20
@@ -61,6 +61,21 @@ def print_table(
     console.print(table)
 
 
+def print_answer(table: AnswerTable) -> None:
+    """The table and below it its remarks."""
+    print_rows(table)
+    say_notes(table)
+
+
+def print_rows(table: AnswerTable) -> None:
+    print_table((*table.headings, ""), table.marked, table.right)
+
+
+def say_notes(table: AnswerTable) -> None:
+    for sign, text in table.notes:
+        say(f"{sign} {sentence(text)}")
+
+
 def columns_that_fit(natural: Sequence[int], floors: Iterable[Sequence[int]], room: int) -> list[int]:
     """Widths of columns: the widest gives way first, none below a floor while another is still above its own.
 
@@ -94,11 +109,11 @@ class Notes:
         """The sign that stands in the row; empty for no remark."""
         if not text:
             return ""
-        return self._marks.setdefault(text, f"{len(self._marks) + 1}".translate(SUPERSCRIPTS))
+        return self._marks.setdefault(text, mark(len(self._marks) + 1))
 
     def say(self) -> None:
-        for text, mark in self._marks.items():
-            say(f"{mark} {text[:1].upper()}{text[1:]}.")
+        for text, sign in self._marks.items():
+            say(f"{sign} {text[:1].upper()}{text[1:]}.")
 
 
 def _natural(heading: str, *cells: str) -> int:

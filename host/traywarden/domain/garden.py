@@ -50,6 +50,15 @@ class Mix:
     note: str = ""
 
 
+def parts_words(parts: Mapping[str, float]) -> str:
+    """A recipe in parts by volume.
+
+    >>> parts_words({"coir": 2.0, "perlite": 1.0})
+    '2 coir, 1 perlite'
+    """
+    return ", ".join(f"{share:g} {name}" for name, share in parts.items())
+
+
 @dataclass(frozen=True, slots=True)
 class Tray:
     tray_id: int

@@ -8,6 +8,7 @@ from traywarden.notebook.asking import Asking
 from traywarden.services.questions.mix_advice import ask_mix_advice
 from traywarden.services.questions.mixes import ask_mix_compare
 from traywarden.services.questions.moisture import DEFAULT_DAYS, ask_moisture
+from traywarden.services.questions.soaked import ask_soaked
 
 
 class MoistureTables(Asking):
@@ -46,6 +47,17 @@ class MoistureTables(Asking):
             allowed_for=found.allowed_for,
             side_by_side=asdict(answer.side_by_side),
         )
+        return table
+
+    def soaked(self, mix: str = "", *, days: float = DEFAULT_DAYS) -> pd.DataFrame:
+        """One row per watering: mix, tray, place, at, soaked_h, ended (False: at least so long).
+
+        `attrs` holds the sentence and, by mix, the medians with their intervals.
+        """
+        with self._ground() as on:
+            answer = ask_soaked(on, mix, days)
+        table = pd.DataFrame([asdict(row) for row in answer.waterings])
+        table.attrs.update(sentence=answer.sentence, mixes=[asdict(each) for each in answer.mixes])
         return table
 
     def mix_advice(self, mix: str = "", *, days: float = DEFAULT_DAYS) -> pd.DataFrame:

@@ -10,11 +10,23 @@ from traywarden.services.questions.germination_hours import ask_hours
 from traywarden.services.questions.harden import HardenAsked, ask_harden
 from traywarden.services.questions.level import ask_level
 from traywarden.services.questions.places import PlacesAsked, ask_places
+from traywarden.services.questions.places_now import ask_places_now
 from traywarden.services.questions.rank import RankAsked, ask_rank
 
 
 class Places(Asking):
     """Tables about places."""
+
+    def places_now(self) -> pd.DataFrame:
+        """Every place: kind, covered, trays, and of its `air_…` and `soil_…` temp_c, low_c, high_c, reason.
+
+        `low_c` and `high_c` are of the garden's day so far; `attrs` holds the sentence.
+        """
+        with self._ground() as on:
+            answer = ask_places_now(on)
+        table = pd.json_normalize([asdict(place) for place in answer.places], sep="_").set_index("place")
+        table.attrs["sentence"] = answer.sentence
+        return table
 
     def compare_places(
         self,

@@ -14,7 +14,9 @@ from traywarden.web import (
     charts,
     journal,
     live,
+    mixes,
     now,
+    places,
     planning,
     sign_in,
     sowings,
@@ -31,7 +33,21 @@ from traywarden.web.pages import FOLDER, bare_page
 from traywarden.web.security import Guard, session_key
 
 YEAR_S = 365 * 86_400
-PAGES = (now, trays, sowings, batches, planning, journal, writing, theme, charts, live, sign_in)
+PAGES = (
+    now,
+    trays,
+    places,
+    mixes,
+    sowings,
+    batches,
+    planning,
+    journal,
+    writing,
+    theme,
+    charts,
+    live,
+    sign_in,
+)
 API = (questions, garden_questions, lists, deeds, document)
 
 

@@ -33,6 +33,8 @@ class NavLink:
 NAVIGATION: list[NavLink] = [
     NavLink("/", "Now"),
     NavLink("/trays", "Trays"),
+    NavLink("/places", "Places"),
+    NavLink("/mixes", "Mixes"),
     NavLink("/sowings", "Sowings"),
     NavLink("/journal", "Journal"),
 ]

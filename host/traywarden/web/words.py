@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from traywarden.domain.clock_words import ago, clock, day_words, soon_words
+from traywarden.domain.lows_highs import Expected
 from traywarden.domain.units import Display, list_words, span_words
 
 NOT_KNOWN = "–"
@@ -27,6 +28,17 @@ class PageWords:
 
     def degree_days(self, degree_days_c: float | None) -> str:
         return NOT_KNOWN if degree_days_c is None else self.display.degree_days(degree_days_c)
+
+    def between(self, low_c: float | None, high_c: float | None, digits: int = 1) -> str:
+        if low_c is None or high_c is None:
+            return NOT_KNOWN
+        return self.display.temp_range(low_c, high_c, digits)
+
+    def expected(self, found: Expected | None) -> str:
+        """What is expected, to the degree, and between what it lies in four of five cases."""
+        if found is None:
+            return NOT_KNOWN
+        return f"{self.temp(found.estimate_c, 0)} ({self.between(found.low_c, found.high_c, 0)})"
 
     def percent(self, pct: float | None) -> str:
         return NOT_KNOWN if pct is None else f"{pct:.0f} %"

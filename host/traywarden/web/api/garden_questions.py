@@ -16,8 +16,10 @@ from traywarden.services.questions.mixes import MixCompareAnswer, ask_mix_compar
 from traywarden.services.questions.moisture import DEFAULT_DAYS
 from traywarden.services.questions.outside import ForecastShown, SourceDays, ask_forecast, ask_weather
 from traywarden.services.questions.places import PlacesAnswer, PlacesAsked, ask_places
+from traywarden.services.questions.places_now import PlacesNowAnswer, ask_places_now
 from traywarden.services.questions.plan import PlanAsked, SeasonPlan, WarmAnswer, ask_plan, ask_warm
 from traywarden.services.questions.rank import RankAnswer, RankAsked, ask_rank, month_of
+from traywarden.services.questions.soaked import SoakedAnswer, ask_soaked
 from traywarden.web.api.answering import (
     ADDRESS,
     KNOWN_ALONE,
@@ -72,6 +74,13 @@ def places(
         return ask_places(on, PlacesAsked(first, last, measured(air), against))
 
     return answered(request, question)
+
+
+@router.get("/places/now")
+@answers(PlacesNowAnswer)
+def places_now(request: Request) -> Response:
+    """Each place now: its trays, the temperature of its air and soil, and today's range so far."""
+    return answered(request, ask_places_now)
 
 
 @router.get("/places/rank")
@@ -130,6 +139,13 @@ def harden(
 def mix_compare(request: Request, a: Name, b: Name, days: Days = DEFAULT_DAYS) -> Response:
     """Which of two mixes dries faster under equal demand, by how much, and how sure that is."""
     return answered(request, lambda on: ask_mix_compare(on, a, b, days))
+
+
+@router.get("/mix/soaked")
+@answers(SoakedAnswer)
+def mix_soaked(request: Request, name: Name = "", days: Days = DEFAULT_DAYS) -> Response:
+    """How long each mix stays soaked after a watering: hours in which roots get hardly any air."""
+    return answered(request, lambda on: ask_soaked(on, name, days))
 
 
 @router.get("/mix/advice")

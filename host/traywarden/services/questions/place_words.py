@@ -2,9 +2,8 @@
 
 from collections.abc import Callable
 
-from traywarden.cli.asking import bare
 from traywarden.domain.bootstrap import Interval
-from traywarden.domain.units import Display, clock_words
+from traywarden.domain.units import Display, bare, clock_words
 
 
 def ends(interval: Interval, digits: int = 1) -> str:

@@ -1,64 +1,61 @@
-"""A frame and plants under cover as a grower reads about them."""
+"""A frame and plants under cover in sentences and tables."""
 
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
-from traywarden.cli.asking import bare, number
-from traywarden.cli.place_words import bare_difference, bare_temp, mean_and_ends
-from traywarden.cli.tables import Notes, print_table, say
 from traywarden.domain.bootstrap import Interval
 from traywarden.domain.clock_words import day_words
 from traywarden.domain.frames import HotSpell, Quartiles
-from traywarden.domain.units import Display
+from traywarden.domain.units import Display, bare, number
+from traywarden.services.questions.answer_table import AnswerTable
 from traywarden.services.questions.frame import FrameAnswer, SeenOpening
 from traywarden.services.questions.harden import HardenAnswer
+from traywarden.services.questions.place_words import bare_difference, bare_temp, mean_and_ends
 
 QUARTILES_FROM, LONGEST_WHY = 4, 14
 YES_NO = {True: "yes", False: "no", None: "–"}
 
 
-def print_frame(answer: FrameAnswer, display: Display, zone: ZoneInfo) -> None:
-    say(answer.sentence)
-    if answer.night:
-        say(answer.night)
+def frame_lines(answer: FrameAnswer, display: Display) -> list[str]:
+    """How long it was hot, how often that was answered, and at what temperature it opened."""
     work = answer.work
-    above = display.limit(answer.vent_above_c)
+    above = f"{display.limit(answer.vent_above_c)} (frames.vent_above_c, common practice)"
     if work.spells:
-        say(
-            f"\nAbove {above} (frames.vent_above_c, common practice): {answer.hot_h:.1f} of "
-            f"{answer.known_h:.0f} h measured, in {_times(len(work.spells), 'spell')}; "
-            f"{_count(work.answered)} answered by an opening."
-        )
-        say(f"Opened on {_count(work.days)} days that were hot or had an opening{_share(work.days)}.")
+        lines = [
+            f"Above {above}: {answer.hot_h:.1f} of {answer.known_h:.0f} h measured, in "
+            f"{_times(len(work.spells), 'spell')}; {_count(work.answered)} answered by an opening.",
+            f"Opened on {_count(work.days)} days that were hot or had an opening{_share(work.days)}.",
+        ]
     else:
-        say(f"\nNever long above {above} (frames.vent_above_c, common practice) in {answer.known_h:.0f} h.")
+        lines = [f"Never long above {above} in {answer.known_h:.0f} h."]
     if work.opened_at_c.n:
-        say(
+        lines.append(
             f"It opened at {_quartiles(work.opened_at_c, display)}"
             + (f" and closed at {_quartiles(work.closed_at_c, display)}" if work.closed_at_c.n else "")
             + (" (the middle half)." if work.opened_at_c.n >= QUARTILES_FROM else ".")
         )
-    if answer.openings:
-        say("")
-        print_table(
-            ("opened", "closed", f"at, °{display.temperature}", "outside", "fell by", "known from", "note"),
-            [_opening(row, display) for row in answer.openings],
-        )
-    hot = [spell for spell in work.spells if not spell.answered]
-    if hot:
-        say("\nHot spells without an opening that shows:")
-        print_table(("day", "from", "to", "hottest"), [_spell(s, zone, display) for s in hot])
-    for remark in answer.remarks:
-        say(f"{remark[:1].upper()}{remark[1:]}.")
+    return lines
 
 
-def print_harden(answer: HardenAnswer, display: Display) -> None:
-    say(answer.sentence)
-    for line in answer.nights:
-        say(f"{line}.")
+def openings_table(answer: FrameAnswer, display: Display) -> AnswerTable:
+    return AnswerTable(
+        ("opened", "closed", f"at, °{display.temperature}", "outside", "fell by", "known from", "note"),
+        [_opening(row, display) for row in answer.openings],
+    )
+
+
+def spells_table(answer: FrameAnswer, display: Display, zone: ZoneInfo) -> AnswerTable:
+    """Hot spells that no opening answered, as far as anything knows."""
+    return AnswerTable(
+        ("day", "from", "to", "hottest"),
+        [_spell(spell, zone, display) for spell in answer.work.spells if not spell.answered],
+    )
+
+
+def harden_table(answer: HardenAnswer, display: Display) -> AnswerTable:
+    """The plants' air against that of the open place, on average."""
     found = answer.hardening
-    say(f"\n{answer.subject} against {answer.against} [95 % interval]:")
-    print_table(
+    return AnswerTable(
         ("", "on average", "interval"),
         [
             ("night low", *mean_and_ends(found.low_difference_c, display.temp_difference)),
@@ -66,30 +63,34 @@ def print_harden(answer: HardenAnswer, display: Display) -> None:
             ("drying air", *mean_and_ends(found.demand_part, lambda part: f"{part:.2f} times")),
         ],
     )
-    say("")
-    degree = f"°{display.temperature}"
-    notes = Notes()
-    print_table(
-        ("day", f"low, {degree}", f"range, {degree}", "air, kPa", "as outdoors", "because", ""),
+
+
+def harden_days_table(answer: HardenAnswer, display: Display) -> AnswerTable:
+    """Day by day, each as a pair of the plants' and the open place's; a long reason is a remark."""
+    degree, days = f"°{display.temperature}", answer.hardening.days
+    return AnswerTable(
+        ("day", f"low, {degree}", f"range, {degree}", "air, kPa", "as outdoors", "because"),
         [
             (
-                day_words(day.day, found.days[-1].day),
+                day_words(day.day, days[-1].day),
                 _pair(bare_temp(day.low_c, display), bare_temp(day.open_low_c, display)),
                 _pair(bare_difference(day.range_c, display), bare_difference(day.open_range_c, display)),
                 _pair(number(day.vpd_kpa, 2), number(day.open_vpd_kpa, 2)),
                 YES_NO[day.outdoors],
                 day.why if len(day.why) <= LONGEST_WHY else "",
-                notes.mark(day.why if len(day.why) > LONGEST_WHY else ""),
             )
-            for day in found.days
+            for day in days
         ],
+        remarks=[(day.why if len(day.why) > LONGEST_WHY else "",) for day in days],
     )
-    notes.say()
-    say(f"Each pair: {answer.subject} / {answer.against}.")
-    for place, days in answer.stood:
-        say(f"It stood {days} {'day' if days == 1 else 'days'} in {place}.")
-    for remark in answer.remarks:
-        say(f"{remark[:1].upper()}{remark[1:]}.")
+
+
+def stood_lines(answer: HardenAnswer) -> list[str]:
+    """What the pairs of the table are, and where the tray stood."""
+    return [
+        f"Each pair: {answer.subject} / {answer.against}.",
+        *(f"It stood {days} {'day' if days == 1 else 'days'} in {place}." for place, days in answer.stood),
+    ]
 
 
 def _pair(here: str, there: str) -> str:

@@ -1,0 +1,136 @@
+"""Mixes: what is in them, how fast they dry, how long they stay soaked, and what to change."""
+
+from collections.abc import Hashable
+from dataclasses import dataclass
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse
+
+from traywarden.domain.garden import Mix, parts_words
+from traywarden.domain.mix_advice import Finding
+from traywarden.errors import TraywardenError
+from traywarden.services.questions.dry_down import ask_dry_down
+from traywarden.services.questions.ground import Ground
+from traywarden.services.questions.mix_advice import MixAdviceAnswer, ask_mix_advice
+from traywarden.services.questions.mix_words import (
+    MEDIAN_WORDS,
+    medians_table,
+    pair_lines,
+    pair_table,
+    soaked_table,
+    stretches_table,
+    untold_lines,
+    waterings_table,
+)
+from traywarden.services.questions.mixes import MixCompareAnswer, ask_mix_compare
+from traywarden.services.questions.soaked import ask_soaked
+from traywarden.web.asked import Asked, told
+from traywarden.web.charts import CHARTS
+from traywarden.web.face import Face
+from traywarden.web.mix_asked import DRY_DAYS, SOAKED_DAYS, days_asked, mix_asked, pairs
+from traywarden.web.mix_charts import MIX_CHARTS
+from traywarden.web.pages import face_of, page
+
+CHARTS.update(MIX_CHARTS)
+router = APIRouter(default_response_class=HTMLResponse, include_in_schema=False)
+
+
+@dataclass(frozen=True, slots=True)
+class Compared:
+    """Two mixes and what there is to say of them: an answer, or why there is none."""
+
+    a: int
+    b: int
+    answer: MixCompareAnswer | None
+    why: str
+
+
+@router.get("/mixes")
+def mixes(request: Request) -> HTMLResponse:
+    face, asked = face_of(request), Asked.of(request)
+    with face.asking() as on:
+        known: dict[str, Any] = {"mixes": _mixes(on), "asked": asked, "problem_with": ""}
+        try:
+            dry_days, days = (days_asked(asked, usual) for usual in (DRY_DAYS, SOAKED_DAYS))
+        except TraywardenError as error:
+            known["problem_with"] = str(error)
+            asked.pop("days")
+            dry_days, days = DRY_DAYS, SOAKED_DAYS
+        dry, no_dry = told(face, ("dry-down", dry_days), lambda g: ask_dry_down(g, days=dry_days))
+        soaked, no_soaked = told(face, ("soaked", days), lambda g: ask_soaked(g, days=days))
+        advice, no_advice = told(face, ("mix advice", days), lambda g: ask_mix_advice(g, days=days))
+        ids = {mix.name: mix.mix_id for mix in on.mixes.values()}
+        two = [_compared(face, ids, a, b, days) for a, b in pairs(dry)]
+        known |= {"dry": dry, "no_dry": no_dry, "soaked": soaked, "no_soaked": no_soaked, "two": two}
+        if dry is not None:
+            names = dict.fromkeys(stretch.mix for stretch in dry.stretches)
+            known["medians"] = medians_table(dry)
+            known["stretches"] = {
+                name: stretches_table([s for s in dry.stretches if s.mix == name]) for name in names
+            }
+        if soaked is not None:
+            known |= {"soaked_table": soaked_table(soaked), "waterings": waterings_table(soaked)}
+        known |= {"advice": advice, "no_advice": no_advice, "found": _found(advice)}
+        known["untold"] = untold_lines(advice) if advice else []
+        known |= {
+            "median_words": MEDIAN_WORDS,
+            "parts_words": parts_words,
+            "dry_days": dry_days,
+            "days": days,
+            "trays_of": _trays(on),
+        }
+        return page(request, on, "mixes.html", title="Mixes", **known)
+
+
+@router.get("/mixes/compare")
+def compare(request: Request) -> HTMLResponse:
+    """Which of two mixes dries faster, with all that tells it."""
+    face, asked = face_of(request), Asked.of(request)
+    with face.asking() as on:
+        known: dict[str, Any] = {"a": None, "why": "", "mixes": _mixes(on), "asked": asked}
+        try:
+            a, b = (mix_asked(on, asked, name) for name in ("a", "b"))
+            days = days_asked(asked, SOAKED_DAYS)
+        except TraywardenError as error:
+            known["why"] = str(error) if asked else ""
+        else:
+            known["a"], known["why"] = answer, _ = told(
+                face, _key(a, b, days), lambda g: ask_mix_compare(g, a, b, days)
+            )
+            if answer is not None:
+                known |= {"pair": pair_table(answer), "lines": pair_lines(answer)}
+        return page(request, on, "mix_compare.html", title="Two mixes", **known)
+
+
+def _compared(face: Face, ids: dict[str, int], a: str, b: str, days: float) -> Compared:
+    answer, why = told(face, _key(a, b, days), lambda g: ask_mix_compare(g, a, b, days))
+    return Compared(ids[a], ids[b], answer, why)
+
+
+def _key(a: str, b: str, days: float) -> Hashable:
+    return ("mix compare", a, b, days)
+
+
+def _mixes(on: Ground) -> list[Mix]:
+    """Each with the container capacity that holds now."""
+    return [on.facts.mix_as_held(mix, None, on.now_ms) for mix in on.mixes.values()]
+
+
+def _trays(on: Ground) -> dict[int, list[tuple[int, str]]]:
+    """By mix, the trays that are filled with it now."""
+    found: dict[int, list[tuple[int, str]]] = {}
+    for tray in on.trays.values():
+        mix_id = on.facts.mix_of_tray(tray.tray_id, on.now_ms)
+        if mix_id is not None:
+            found.setdefault(mix_id, []).append((tray.tray_id, tray.name))
+    return found
+
+
+def _found(advice: MixAdviceAnswer | None) -> dict[str, list[Any]]:
+    """By mix, what was found of it."""
+    found: dict[str, list[Any]] = {}
+    for line in advice.lines if advice else ():
+        if line.finding != Finding.UNKNOWN:
+            found.setdefault(line.mix, []).append(line)
+    return found

@@ -2,7 +2,8 @@
 
 TraywardenError
 ├── UsageError            the command or its arguments are wrong            exit 2
-│   └── UnknownNameError  no tray, place, crop … of that name; says what is near
+│   ├── UnknownNameError  no tray, place, crop … of that name; says what is near
+│   └── NoGardenError     nobody has named the garden of this home yet
 ├── SettingsError         one or more settings are wrong; all listed at once exit 3
 ├── WireError             a message cannot be read; goes to quarantine       exit 4
 ├── ImportFileError       a logger file cannot be read                       exit 5
@@ -49,6 +50,16 @@ class UnknownNameError(UsageError):
             hint = f"; see what there is with: traywarden {_LISTED_BY[kind]}"
         super().__init__(asked(f"There is no {kind} called “{name}”{hint}."))
         self.kind, self.name, self.known = kind, name, names
+
+
+class NoGardenError(UsageError):
+    """The home folder holds no garden yet."""
+
+    def __init__(self, home: object) -> None:
+        super().__init__(
+            f"There is no garden in {home} yet; "
+            'make one with: traywarden garden set "My garden" --time-zone Europe/Lisbon'
+        )
 
 
 class SettingsError(TraywardenError):

@@ -3,8 +3,8 @@
 import pytest
 
 from tests.cli.conftest import CommandLine
-from traywarden.cli.setup import parts_from_text
 from traywarden.errors import UsageError
+from traywarden.services.setting_up import parts_from_text
 
 
 def test_without_a_garden_a_command_says_how_to_make_one(run: CommandLine) -> None:

@@ -13,8 +13,9 @@ import pytest
 from paho.mqtt.enums import CallbackAPIVersion
 
 from traywarden.errors import BrokerError, SettingsError
-from traywarden.links.broker import LONGEST_PACKET_BYTES, BuiltinBroker, is_loopback
+from traywarden.links.broker import LONGEST_PACKET_BYTES, BuiltinBroker
 from traywarden.links.inbox import Inbox, Message
+from traywarden.links.open_broker import is_loopback
 from traywarden.settings import Settings, load
 
 TOPIC = "garden/wanted"

@@ -273,8 +273,8 @@ def test_a_port_in_use_is_one_sentence_and_an_exit_code(tmp_path: Path) -> None:
         _check_refusal(tmp_path, 7, "cannot listen on 127.0.0.1", "Address already in use")
 
 
-def test_no_garden_is_one_sentence_and_an_exit_code(tmp_path: Path) -> None:
-    _check_refusal(tmp_path, 2, "There is no garden", "traywarden garden set", TRAYWARDEN_BROKER_PORT="0")
+def test_no_garden_and_no_pages_to_make_one_is_one_sentence_and_an_exit_code(tmp_path: Path) -> None:
+    _check_refusal(tmp_path, 2, "There is no garden", "traywarden garden set", TRAYWARDEN_WEB_ENABLED="false")
 
 
 def test_an_open_broker_is_refused(tmp_path: Path) -> None:

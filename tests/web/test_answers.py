@@ -5,7 +5,7 @@ import threading
 import pytest
 
 from traywarden.errors import ShortOfDataError
-from traywarden.web.answers import FRESH_S, MOST_KEPT, STALE_S, Answers
+from traywarden.web.answers import FRESH_S, LONG_FRESH_S, MOST_KEPT, STALE_S, Answers
 
 
 class _Asked:
@@ -107,3 +107,44 @@ def test_who_asks_for_it_gets_no_answer_older_than_so_long(answers: Answers, clo
     assert answers.ask("q", asked, stale_s=FRESH_S) == 1
     clock[0] = FRESH_S
     assert answers.ask("q", asked, stale_s=FRESH_S) == 2
+
+
+def test_a_long_answer_is_not_waited_for_and_is_there_for_whoever_asks_next(answers: Answers) -> None:
+    let, times = threading.Event(), []
+
+    def long() -> str:
+        times.append(1)
+        assert let.wait(60)
+        return "found"
+
+    assert answers.at_hand("q", long, 0.01) is None
+    assert answers.at_hand("q", long, 0.01) is None, "and it is not begun twice"
+    let.set()
+    assert answers.at_hand("q", long, 60) == "found"
+    assert answers.at_hand("q", long, 0) == "found"
+    assert len(times) == 1
+    answers.written()
+    assert answers.at_hand("q", lambda: "after the deed", 60) == "after the deed"
+
+
+def test_a_long_answer_is_shown_while_readings_come_and_renewed_behind_when_it_is_old(
+    answers: Answers, clock: list[float]
+) -> None:
+    asked = _Asked()
+    assert answers.at_hand("q", asked, 60) == 1
+    answers.readings_came()
+    clock[0] = LONG_FRESH_S - 1
+    assert answers.at_hand("q", asked, 0) == 1
+    assert asked.times == 1
+    clock[0] = 10 * LONG_FRESH_S
+    assert answers.at_hand("q", asked, 0) == 1
+    assert asked.again.wait(10)
+
+
+def test_what_a_long_question_cannot_answer_is_said(answers: Answers) -> None:
+    def short() -> int:
+        raise ShortOfDataError("Nothing was measured.")
+
+    for _ in range(2):
+        with pytest.raises(ShortOfDataError):
+            answers.at_hand("q", short, 60)

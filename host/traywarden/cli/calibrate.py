@@ -8,33 +8,33 @@ import typer
 from traywarden.cli import completion, context
 from traywarden.cli.context import AT_OPTION, JSON_OPTION, Bench, bench, emit
 from traywarden.cli.moments import at_ms, at_words
-from traywarden.cli.probes import head_named
 from traywarden.cli.tables import print_table, say
 from traywarden.cli.written import Written, answer, entry_numbers
 from traywarden.domain.calibration import Points, Steadiness
 from traywarden.domain.garden import Head, Mix
-from traywarden.domain.journal import Entry, Kind
-from traywarden.errors import ShortOfDataError, UsageError
+from traywarden.domain.journal import Entry
+from traywarden.errors import UsageError
 from traywarden.services.calibrating import (
+    DRY_MIX_M3_M3,
     HeadVolts,
     WeighedCurve,
     container_capacity_m3_m3,
     head_volts,
     recent_volts,
+    two_points,
+    weigh_pot,
     weighed_curve,
     write_calibration,
 )
-from traywarden.services.journal import Draft, put
 from traywarden.services.journal_words import entry_lines
 from traywarden.services.moments import parse_moment
+from traywarden.services.setting_up import head_named
 from traywarden.store import garden as garden_store
 from traywarden.store import journal as journal_store
 
 calibrate_app = typer.Typer(
     no_args_is_help=True, help="Calibrate a moisture head in your own mix; the past is computed anew with it."
 )
-DRY_MIX_M3_M3 = 0.02
-"""Water left in air-dry mix (common practice, no source)."""
 LOOK_S = 2.0
 HEAD = typer.Argument(..., help="The head: PROBE/NUMBER, such as bench-1/1.", autocompletion=completion.heads)
 MIX_OPTION = typer.Option(
@@ -106,18 +106,14 @@ def calibrate_two_point(
                 "Say what to calibrate: a head such as bench-1/1, or --mix NAME with both its volts, "
                 "--dry-volts and --wet-volts."
             )
-        if not dry < wet:
-            raise UsageError(
-                f"The dry point ({dry:g} m³/m³) must hold less water than the wet one ({wet:g} m³/m³); "
-                "swap them."
-            )
+        two_points(0.0, 1.0, dry, wet)  # says before the steps what cannot be
         if dry_volts is None:
             dry_volts = _led(b, known, minutes, "Push the head into air-dry mix, to its mark.")
         if wet_volts is None:
             wet_volts = _led(
                 b, known, minutes, "Soak the mix, let it drain for an hour, and leave the head in it."
             )
-        points = tuple(sorted([(dry_volts, dry), (wet_volts, wet)]))
+        points = two_points(dry_volts, wet_volts, dry, wet)
         with b.store.write() as tx:
             entry = write_calibration(tx, points, when, b.now_ms, head=known, mix=of, note=note, redo=redo)
         says = f"{_who(known, of)} {dry:g} m³/m³ at {dry_volts:g} V and {wet:g} m³/m³ at {wet_volts:g} V."
@@ -145,23 +141,11 @@ def calibrate_weigh(
         when = at_ms(b, at, quiet=as_json)
         with b.store.write() as tx:
             known = head_named(tx, head)
-            if volts is None:
-                told = recent_volts(tx, known, when - round(minutes * 60_000), when + 1)
-                if not told.steady:
-                    raise ShortOfDataError(
-                        f"Head {known.label} does not stand still ({told.reason}); wait, look with "
-                        f"“traywarden calibrate volts {known.label}”, or give --volts."
-                    )
-                volts = round(told.median_v, 4)
-            draft = Draft(
-                Kind.WEIGHED,
-                when,
-                head_id=known.head_id,
-                data={"grams": grams, "volts": volts},
-                note=note,
+            entry = weigh_pot(
+                tx, known, grams, volts, when, b.now_ms, back_ms=round(minutes * 60_000), note=note
             )
-            entry = put(tx, draft, b.now_ms)
-        says = f"The pot of head {known.label} weighed {grams:g} g at {volts:g} V, {at_words(b, when)}."
+        read_v = float(entry.data["volts"])
+        says = f"The pot of head {known.label} weighed {grams:g} g at {read_v:g} V, {at_words(b, when)}."
         answer(b, says, [entry], as_json=as_json)
 
 

@@ -14,7 +14,7 @@ from rich.console import Console
 
 from traywarden.domain.garden import Garden
 from traywarden.domain.units import Display
-from traywarden.errors import UsageError
+from traywarden.errors import NoGardenError
 from traywarden.services.plain import json_text
 from traywarden.settings import Settings, default_home, load
 from traywarden.store import garden as garden_store
@@ -94,10 +94,7 @@ def bench() -> Iterator[Bench]:
         with store.read() as tx:
             garden = garden_store.the_garden(tx)
         if garden is None:
-            raise UsageError(
-                f"There is no garden in {_root.home} yet; "
-                'make one with: traywarden garden set "My garden" --time-zone Europe/Lisbon'
-            )
+            raise NoGardenError(_root.home)
         yield Bench(store, chosen, garden, now_ms())
 
 

@@ -1,6 +1,5 @@
 """`notices`: what was told, what waits and why; the chain behind one; test a channel; retry a parked one."""
 
-from dataclasses import dataclass
 from datetime import datetime
 
 import typer
@@ -11,7 +10,8 @@ from traywarden.cli.tables import print_table, say
 from traywarden.domain.clock_words import clock
 from traywarden.domain.notices import NoticeState
 from traywarden.errors import ChannelError, UnknownNameError, UsageError
-from traywarden.links.channels import Channel, Message, made_channels
+from traywarden.links.channels import made_channels
+from traywarden.services.channel_test import ChannelTest, send_test
 from traywarden.services.questions.notices import (
     ChainAnswer,
     Link,
@@ -129,13 +129,6 @@ def _print_link(b: Bench, link: Link) -> None:
     )
 
 
-@dataclass(frozen=True, slots=True)
-class OwnTest:
-    channel: str
-    delivered: bool
-    reason: str
-
-
 @notices_app.command("test")
 def notices_test(
     channel: str = typer.Argument("", help="The channel's name in settings.toml, or “console”."),
@@ -153,27 +146,13 @@ def notices_test(
         )
     if not everything and channel not in known:
         raise UnknownNameError("channel", channel, known)
-    results = [_tested(known[name]) for name in (known if everything else [channel])]
+    results = [send_test(known[name], context.now_ms()) for name in (known if everything else [channel])]
     emit(results, _print_tested, as_json=as_json)
     if not all(result.delivered for result in results):
         raise typer.Exit(ChannelError.exit_code)
 
 
-def _tested(channel: Channel) -> OwnTest:
-    message = Message(
-        f"test-{context.now_ms()}",
-        "info",
-        "Traywarden: a test",
-        "This channel works. It is only a test; no tray is meant.",
-    )
-    try:
-        channel.send(message)
-    except ChannelError as error:
-        return OwnTest(channel.name, False, str(error))
-    return OwnTest(channel.name, True, "")
-
-
-def _print_tested(results: list[OwnTest]) -> None:
+def _print_tested(results: list[ChannelTest]) -> None:
     for result in results:
         mark, style = ("✓", "green") if result.delivered else ("✗", "bold red")
         console.print(f"{mark} {result.channel}", style=style, end="", markup=False)

@@ -7,8 +7,9 @@ from types import FrameType
 import typer
 
 from traywarden.cli import context
-from traywarden.cli.context import bench
+from traywarden.cli.context import opened_store
 from traywarden.cli.tables import say
+from traywarden.store import garden as garden_store
 from traywarden.web.serving import Serving
 
 
@@ -25,8 +26,6 @@ def pages(
 
     Example: `traywarden --home demo-garden pages`
     """
-    with bench():
-        pass  # says so in one sentence where there is no garden
     settings = context.settings() if port is None else context.settings(web__port=port)
     ending = threading.Event()
 
@@ -36,6 +35,9 @@ def pages(
     if threading.current_thread() is threading.main_thread():
         for number in (signal.SIGTERM, signal.SIGINT):
             signal.signal(number, end)
+    with opened_store() as (store, _), store.read() as tx:
+        if garden_store.the_garden(tx) is None:
+            say(f"There is no garden in {context.home()} yet; the page leads you through making one.")
     with Serving(settings) as serving:
         say(f"Pages for the browser: {serving.address}")
         if serving.advice:

@@ -9,18 +9,13 @@ from traywarden.cli.context import AT_OPTION, JSON_OPTION, Bench, bench, emit
 from traywarden.cli.moments import at_ms, at_words
 from traywarden.cli.tables import print_table, say
 from traywarden.cli.written import answer
-from traywarden.domain.garden import Head
 from traywarden.domain.journal import Kind
 from traywarden.domain.units import span_words
-from traywarden.errors import UnknownNameError, UsageError
 from traywarden.services.journal import Draft, put
 from traywarden.services.probe_cards import ProbeCard, probe_cards
 from traywarden.services.probe_settings import wanted_settings
-from traywarden.store import garden as garden_store
-from traywarden.store import journal as journal_store
-from traywarden.store import probes as probe_store
+from traywarden.services.setting_up import head_named, put_head
 from traywarden.store.crops import load_crops
-from traywarden.store.store import Tx
 
 probe_app = typer.Typer(
     no_args_is_help=True, help="Probes: what has reported and where, and the one on the USB cable."
@@ -72,10 +67,26 @@ def _print_cards(b: Bench, cards: list[ProbeCard]) -> None:
         if not card.heads:
             rows.append((card.probe, "no readings yet", heard, battery, card.state, card.settings))
     print_table(("head", "where", "last heard", "battery", "state", "settings"), rows)
+    for card in cards:
+        for trouble in _troubles(card):
+            say(f"{card.probe}: {trouble}")
     if waiting:
         say("\nWaiting for their place:")
         for command in waiting:
             say(f"  {command}")
+
+
+def _troubles(card: ProbeCard) -> list[str]:
+    """What a probe says of itself that a person should know."""
+    health = card.health
+    told = [f"it says: {fault}" for fault in health.faults]
+    if health.battery_low:
+        told.append(f"battery {card.battery_v:.2f} V. {health.battery_says}")
+    if health.signal == "weak":
+        told.append(f"weak signal ({health.signal_dbm} dBm); move the access point nearer")
+    if health.spool or health.lost:
+        told.append(health.spool_says[:1].lower() + health.spool_says[1:])
+    return told
 
 
 @probe_app.command("place")
@@ -101,29 +112,17 @@ def probe_place(
     with bench() as b:
         when = at_ms(b, at, quiet=as_json)
         with b.store.write() as tx:
-            known = head_named(tx, head)
-            into = garden_store.tray_named(tx, tray) if tray else None
-            hung = garden_store.place_named(tx, place) if place else None
-            draft = Draft(
-                Kind.HEAD_PLACED,
-                when,
-                head_id=known.head_id,
-                tray_id=into.tray_id if into else None,
-                place_id=hung.place_id if hung else None,
-                data={"end": end.strip() or None},
-                note=note,
-            )
-            entry = put(tx, draft, b.now_ms)
-            homeless = into is not None and journal_store.facts(tx).place_of_tray(into.tray_id, when) is None
+            done = put_head(tx, head, tray=tray, place=place, end=end, note=note, at_ms=when, now_ms=b.now_ms)
+        known, into, hung = done.head, done.tray, done.place
         at_end = f" ({end.strip()} end)" if end.strip() else ""
         where = f"is in tray “{into.name}”{at_end}" if into else f"hangs in “{hung.name}”" if hung else ""
         says = f"Head {known.label} {where} since {at_words(b, when)}."
-        if homeless and into is not None:
+        if done.homeless and into is not None:
             # Else readings from before the tray's first place count for no place and no mix, in silence.
             words = f'{shlex.quote(into.name)} --to PLACE --at "{at_words(b, when)}"'
             says += f" Where the tray stood then is not known; say it with: traywarden moved {words}."
             says += " Its mix likewise, with tray refill."
-        answer(b, says, [entry], as_json=as_json)
+        answer(b, says, [done.entry], as_json=as_json)
 
 
 @probe_app.command("take-out")
@@ -145,16 +144,3 @@ def probe_take_out(
             entry = put(tx, draft, b.now_ms)
         says = f"Head {known.label} is in no tray and no place since {at_words(b, when)}."
         answer(b, says, [entry], as_json=as_json)
-
-
-def head_named(tx: Tx, label: str) -> Head:
-    """The head of that label; where none has reported yet, the error says so."""
-    try:
-        return probe_store.head_labelled(tx, label)
-    except UnknownNameError as error:
-        if not error.known:
-            raise UsageError(
-                f"No probe has reported yet, so “{label}” cannot be placed; once it has, it shows in: "
-                "traywarden probe list"
-            ) from None
-        raise

@@ -1,6 +1,5 @@
 """`garden`, `place` and `mix`: what the garden is made of."""
 
-import re
 from dataclasses import dataclass
 
 import typer
@@ -10,6 +9,7 @@ from traywarden.cli.context import JSON_OPTION, bench, emit, home, now_ms, opene
 from traywarden.cli.tables import print_table, say
 from traywarden.domain.garden import Garden, Mix, Place, PlaceKind, parts_words
 from traywarden.errors import UsageError
+from traywarden.services.setting_up import parts_from_text
 from traywarden.store import garden as store
 from traywarden.store import journal as journal_store
 
@@ -128,26 +128,6 @@ def _print_places(places: list[Place]) -> None:
         return
     rows = [(p.name, p.kind, "kept off" if p.covered else "reaches it", p.note) for p in places]
     print_table(("place", "kind", "rain", "note"), rows)
-
-
-def parts_from_text(text: str) -> dict[str, float]:
-    """“perlite 2, compost 1, coir” as shares by volume; a part without a number counts 1."""
-    parts: dict[str, float] = {}
-    for piece in (p.strip() for p in text.split(",")):
-        if not piece:
-            continue
-        number = re.fullmatch(r"(?P<name>.*?)[\s:=]*(?P<share>\d+(?:\.\d+)?)", piece) or re.fullmatch(
-            r"(?P<share>\d+(?:\.\d+)?)\s*(?:parts?\s+)?(?:of\s+)?(?P<name>.+)", piece
-        )
-        name = (number["name"] if number else piece).strip()
-        if not name or re.search(r"\d", name):
-            raise UsageError(f"The part “{piece}” cannot be read; write parts like “perlite 2, compost 1”.")
-        if name in parts:
-            raise UsageError(f"The part “{name}” is there twice; write it once.")
-        parts[name] = float(number["share"]) if number else 1.0
-    if not parts:
-        raise UsageError("A mix needs at least one part; write parts like “perlite 2, compost 1, coir 1”.")
-    return parts
 
 
 CAPACITY_OPTION = typer.Option(

@@ -10,6 +10,7 @@ from traywarden.cli.written import answer
 from traywarden.domain.journal import Kind
 from traywarden.errors import UsageError
 from traywarden.services.journal import Draft, put
+from traywarden.services.setting_up import make_tray
 from traywarden.services.tray_card import TrayCard, tray_card, tray_cards
 from traywarden.store import garden as store
 
@@ -45,16 +46,14 @@ def tray_add(
     with bench() as b:
         when = at_ms(b, at, quiet=as_json)
         with b.store.write() as tx:
-            of, where = store.mix_named(tx, mix), store.place_named(tx, place)
-            tray = store.add_tray(tx, name, cells, litres, note)
-            filled = Draft(Kind.FILLED, when, tray_id=tray.tray_id, mix_id=of.mix_id)
-            moved = Draft(Kind.MOVED, when, tray_id=tray.tray_id, place_id=where.place_id)
-            entries = [put(tx, draft, b.now_ms) for draft in (filled, moved)]
+            made = make_tray(
+                tx, name, mix, place, cells=cells, litres=litres, note=note, at_ms=when, now_ms=b.now_ms
+            )
         says = (
-            f"Tray “{tray.name}” is filled with “{of.name}” and stands in “{where.name}” "
+            f"Tray “{made.tray.name}” is filled with “{made.mix.name}” and stands in “{made.place.name}” "
             f"since {at_words(b, when)}."
         )
-        answer(b, says, entries, as_json=as_json)
+        answer(b, says, list(made.entries), as_json=as_json)
 
 
 @tray_app.command("refill")

@@ -8,7 +8,6 @@ too, for a sensor that knows no receipts as well. amqtt then serves other subscr
 
 import asyncio
 import hmac
-import ipaddress
 import logging
 import math
 import os
@@ -26,8 +25,9 @@ from amqtt.mqtt.protocol.broker_handler import BrokerProtocolHandler
 from amqtt.plugins.base import BaseAuthPlugin
 from amqtt.session import INCOMING, Session
 
-from traywarden.errors import BrokerError, SettingsError
+from traywarden.errors import BrokerError
 from traywarden.links.inbox import Inbox, Message
+from traywarden.links.open_broker import check_closed
 from traywarden.settings import Settings
 
 LONGEST_PACKET_BYTES = 16 << 20
@@ -247,23 +247,10 @@ def _release(marks: Sequence[asyncio.Future[None]]) -> None:
             mark.set_result(None)
 
 
-def is_loopback(host: str) -> bool:
-    try:
-        return ipaddress.ip_address(host.strip("[]")).is_loopback
-    except ValueError:
-        return host == "localhost"
-
-
 def _config(settings: Settings) -> BrokerConfig:
     host, port = settings["broker.host"], settings["broker.port"]
     user, password = settings["broker.user"], settings["broker.password"].reveal()
-    if not is_loopback(host) and not (user and password):
-        raise SettingsError(
-            f"broker.host: the built-in broker would be open to everyone at {host!r}; "
-            "set broker.user and broker.password too, or let it listen on 127.0.0.1."
-        )
-    if bool(user) != bool(password):
-        raise SettingsError("broker.user and broker.password belong together; set both or neither.")
+    check_closed(settings)
     plugins: dict[str, Any] = (
         {f"{__name__}.{AccountPlugin.__name__}": {"user": user, "password": password}}
         if user

@@ -21,6 +21,9 @@ from traywarden.store import journal as journal_store
 from traywarden.store import readings as reading_store
 from traywarden.store.store import Tx
 
+DRY_MIX_M3_M3 = 0.02
+"""Water left in air-dry mix (common practice, no source)."""
+
 
 @dataclass(frozen=True, slots=True)
 class HeadVolts:
@@ -121,6 +124,35 @@ def _points(
         WeighedPoint(e.entry_id, moment_words(e.at_ms, zone), float(e.data["grams"]), v, water, off, out)
         for e, v, water, off, out in rows
     )
+
+
+def two_points(dry_v: float, wet_v: float, dry_m3_m3: float, wet_m3_m3: float) -> Points:
+    """Air-dry mix and drained mix as a calibration, by rising volts. Raises UsageError for what cannot be."""
+    if not dry_m3_m3 < wet_m3_m3:
+        raise UsageError(
+            f"The dry point ({dry_m3_m3:g} m³/m³) must hold less water than the wet one "
+            f"({wet_m3_m3:g} m³/m³); swap them."
+        )
+    return tuple(sorted([(dry_v, dry_m3_m3), (wet_v, wet_m3_m3)]))
+
+
+def weigh_pot(
+    tx: Tx, head: Head, grams: float, volts: float | None, at_ms: int, now_ms: int, *, back_ms: int, note: str
+) -> Entry:
+    """Write down what the pot of a head weighs; its volts are those of the last `back_ms` unless given.
+
+    Raises ShortOfDataError where those do not stand still.
+    """
+    if volts is None:
+        told = recent_volts(tx, head, at_ms - back_ms, at_ms + 1)
+        if not told.steady:
+            raise ShortOfDataError(
+                f"Head {head.label} does not stand still ({told.reason}); wait, look with "
+                f"“traywarden calibrate volts {head.label}”, or give --volts."
+            )
+        volts = round(told.median_v, 4)
+    data = {"grams": grams, "volts": volts}
+    return put(tx, Draft(Kind.WEIGHED, at_ms, head_id=head.head_id, data=data, note=note), now_ms)
 
 
 def write_calibration(

@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from traywarden.domain.garden import Garden
-from traywarden.errors import TraywardenError, UsageError
+from traywarden.errors import NoGardenError, TraywardenError
 from traywarden.links.broker import BuiltinBroker
 from traywarden.links.channels import made_channels
 from traywarden.links.inbox import Inbox, Link
@@ -109,10 +109,7 @@ class Host:
         with store.read() as tx:
             garden = garden_store.the_garden(tx)
         if garden is None:
-            raise UsageError(
-                f"There is no garden in {self.settings.home} yet; "
-                'make one with: traywarden garden set "My garden" --time-zone Europe/Lisbon'
-            )
+            raise NoGardenError(self.settings.home)
         self._garden = garden
         with store.write() as tx:
             garden_store.prove_writable(tx)

@@ -6,20 +6,25 @@ from typing import Any
 
 import numpy as np
 
+from traywarden.domain.battery import BatteryTrend, battery_trend
 from traywarden.domain.garden import Head
 from traywarden.domain.journal import Facts
 from traywarden.domain.readings import BOOT_IMPORTED
 from traywarden.services.journal_words import Names
+from traywarden.services.probe_health import ProbeHealth, probe_health
 from traywarden.services.probe_settings import answered
 from traywarden.store import journal as journal_store
 from traywarden.store import probes as probe_store
 from traywarden.store import readings as reading_store
 from traywarden.store.store import Tx
 
+DAY_MS = 86_400_000
+TREND_DAYS = 14
+
 
 @dataclass(frozen=True, slots=True)
 class HeadCard:
-    """One head: where it is now (`tray` or `place`), or how to place it."""
+    """One head: where it is now (`tray` or `place`), or how to place it. `air`: the probe's own."""
 
     head: str
     tray: str | None
@@ -27,6 +32,8 @@ class HeadCard:
     waiting: bool
     place_with: str
     last_reading_ms: int | None
+    head_id: int
+    air: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +41,7 @@ class ProbeCard:
     """One probe: when it was last heard of, its battery [V], and its heads.
 
     `imported`: it is a logger whose readings come from files, so nobody waits to hear from it.
+    `health` is what it says of itself, with the trend of its battery over TREND_DAYS days.
     `settings` is what it answered to those the host asks of it: taken, refused (and why) or nothing yet.
     """
 
@@ -44,6 +52,8 @@ class ProbeCard:
     state: str
     settings: str
     heads: tuple[HeadCard, ...]
+    probe_id: int
+    health: ProbeHealth
     imported: bool = False
 
 
@@ -56,15 +66,19 @@ def probe_cards(
     cards = []
     for probe in probe_store.probes(tx):
         mine = [head for head in heads if head.probe == probe.name]
+        volts, powered = _battery_v(tx, mine, newest)
+        trend = BatteryTrend(None, 0) if powered is None else _trend(tx, powered, now_ms)
         cards.append(
             ProbeCard(
                 probe.name,
                 probe.first_seen_ms,
                 probe.last_seen_ms,
-                _battery_v(tx, mine, newest),
+                volts,
                 str(probe.state.get("state", "")),
                 answered(probe.state, (wanted or {}).get(probe.name)).words,
                 _head_cards(mine, facts, names, newest, now_ms),
+                probe.probe_id,
+                probe_health(probe.state, volts, trend),
                 _imported(tx, mine, newest),
             )
         )
@@ -94,7 +108,7 @@ def _head_card(
     waiting = held is None and not follows
     target = "--place PLACE" if head.number == 0 else "--tray TRAY"
     command = f"traywarden probe place {head.label} {target}" if held is None else ""
-    return HeadCard(head.label, tray, place, waiting, command, last_ms)
+    return HeadCard(head.label, tray, place, waiting, command, last_ms, head.head_id, head.number == 0)
 
 
 def _imported(tx: Tx, heads: list[Head], newest: dict[int, int]) -> bool:
@@ -104,9 +118,9 @@ def _imported(tx: Tx, heads: list[Head], newest: dict[int, int]) -> bool:
     return bool(boots) and all(bool(np.all(boot == BOOT_IMPORTED)) for boot in boots)
 
 
-def _battery_v(tx: Tx, heads: list[Head], newest: dict[int, int]) -> float | None:
-    """The latest battery voltage among the heads' newest readings."""
-    latest: tuple[int, float] | None = None
+def _battery_v(tx: Tx, heads: list[Head], newest: dict[int, int]) -> tuple[float, int] | tuple[None, None]:
+    """The latest battery voltage among the heads' newest readings, and the head it came with."""
+    latest: tuple[int, float, int] | None = None
     for head in heads:
         at_ms = newest.get(head.head_id)
         if at_ms is None:
@@ -114,5 +128,10 @@ def _battery_v(tx: Tx, heads: list[Head], newest: dict[int, int]) -> float | Non
         volts = reading_store.columns(tx, head.head_id, at_ms, at_ms + 1).values["battery_v"]
         known = volts[np.isfinite(volts)]
         if known.size and (latest is None or at_ms > latest[0]):
-            latest = (at_ms, float(known[-1]))
-    return latest[1] if latest else None
+            latest = (at_ms, float(known[-1]), head.head_id)
+    return (latest[1], latest[2]) if latest else (None, None)
+
+
+def _trend(tx: Tx, head_id: int, now_ms: int) -> BatteryTrend:
+    columns = reading_store.columns(tx, head_id, now_ms - TREND_DAYS * DAY_MS, now_ms + 1)
+    return battery_trend(columns.time_ms / 1000.0, columns.values["battery_v"])

@@ -3,8 +3,24 @@
 Every problem is reported at once, with “did you mean”; a service refuses to start on a bad one.
 """
 
-from traywarden.settings.kinds import Channel, Secret, Setting
+from traywarden.settings.kinds import Channel, OneOf, Secret, Setting
 from traywarden.settings.loading import Settings, default_home, load
-from traywarden.settings.table import TABLE
+from traywarden.settings.table import AT_ONCE, BY_KEY, FILE_ONLY, TABLE
+from traywarden.settings.writing import add_channel, change_settings, remove_channel
 
-__all__ = ["TABLE", "Channel", "Secret", "Setting", "Settings", "default_home", "load"]
+__all__ = [
+    "AT_ONCE",
+    "BY_KEY",
+    "FILE_ONLY",
+    "TABLE",
+    "Channel",
+    "OneOf",
+    "Secret",
+    "Setting",
+    "Settings",
+    "add_channel",
+    "change_settings",
+    "default_home",
+    "load",
+    "remove_channel",
+]

@@ -44,11 +44,18 @@ class Setting:
     check: Callable[[Any], str | None] | None = None
 
 
-def one_of(*allowed: str) -> Callable[[Any], str | None]:
-    def check(value: Any) -> str | None:
-        return None if value in allowed else "use one of " + ", ".join(allowed)
+@dataclass(frozen=True, slots=True)
+class OneOf:
+    """The check of a value that is one of a few; what they are can be shown to choose from."""
 
-    return check
+    allowed: tuple[str, ...]
+
+    def __call__(self, value: Any) -> str | None:
+        return None if value in self.allowed else "use one of " + ", ".join(self.allowed)
+
+
+def one_of(*allowed: str) -> OneOf:
+    return OneOf(allowed)
 
 
 def between(low: float, high: float) -> Callable[[Any], str | None]:

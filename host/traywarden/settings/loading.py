@@ -51,18 +51,21 @@ def load(
     home: Path,
     environ: Mapping[str, str] | None = None,
     overrides: Mapping[str, Any] | None = None,
+    *,
+    written: str | None = None,
 ) -> Settings:
     """Settings for a home folder: defaults, then settings.toml, then the environment, then overrides.
 
+    `written` stands in for what settings.toml holds: to see whether it could be used before it is written.
     Raises SettingsError naming every problem found, each with file or variable, value and remedy.
     """
     environ = os.environ if environ is None else environ
     problems: list[str] = []
     values: dict[str, Any] = {row.key: row.kind(row.default) for row in TABLE}
     path = home / "settings.toml"
-    written = _read_toml(path, problems)
-    channels = _channels(written.pop("channel", []), path, problems)
-    for key, value in _flat(written):
+    tree = _read_toml(path, problems, written)
+    channels = _channels(tree.pop("channel", []), path, problems)
+    for key, value in _flat(tree):
         _take(values, key, value, f"{path}: {key}", problems)
     for name, text in environ.items():
         if name.startswith("TRAYWARDEN_") and name != "TRAYWARDEN_HOME":
@@ -75,9 +78,9 @@ def load(
     return Settings(home, values, channels)
 
 
-def _read_toml(path: Path, problems: list[str]) -> dict[str, Any]:
+def _read_toml(path: Path, problems: list[str], written: str | None) -> dict[str, Any]:
     try:
-        return tomllib.loads(path.read_text(encoding="utf-8"))
+        return tomllib.loads(path.read_text(encoding="utf-8") if written is None else written)
     except FileNotFoundError:
         return {}
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:

@@ -1,8 +1,13 @@
-"""Where on Earth a time zone lies: the principal location of each zone, from the tz database's own table."""
+"""Time zones: where on Earth each lies, from the tz database's own table, and which is this computer's."""
 
+import os
 import re
+from collections.abc import Mapping
+from contextlib import suppress
 from functools import cache
 from importlib import resources
+from pathlib import Path
+from zoneinfo import available_timezones
 
 _COORDINATES = re.compile(r"([+-]\d{4}|[+-]\d{6})([+-]\d{5}|[+-]\d{7})")
 
@@ -38,6 +43,26 @@ def zone_location(zone: str) -> tuple[str, float, float] | None:
     if found is None:
         return None
     return zone.rsplit("/", 1)[-1].replace("_", " "), *found
+
+
+def zone_names() -> set[str]:
+    """Every time zone a garden can keep. “localtime” and “Factory” lie in the same folder on some systems."""
+    return available_timezones() - {"localtime", "Factory"}
+
+
+def computers_zone(environ: Mapping[str, str] | None = None, etc: Path = Path("/etc")) -> str | None:
+    """The time zone this computer keeps: TZ, else /etc/localtime, else /etc/timezone; None where none tells.
+
+    `/etc/localtime` is a link into a folder of zones; the first part of its path that names a zone does.
+    """
+    environ = os.environ if environ is None else environ
+    known = zone_names()
+    named = [environ.get("TZ", "").removeprefix(":")]
+    parts = (etc / "localtime").resolve().parts
+    named += ["/".join(parts[first:]) for first in range(1, len(parts))]
+    with suppress(OSError, UnicodeDecodeError):
+        named.append((etc / "timezone").read_text(encoding="utf-8").strip())
+    return next((name for name in named if name in known), None)
 
 
 @cache

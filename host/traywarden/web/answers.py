@@ -4,7 +4,7 @@ import threading
 import time
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any, TypeVar, cast
 
@@ -16,6 +16,8 @@ FRESH_S = 20.0
 """An answer speaks of now; after so long “for 3 h” may be another minute."""
 STALE_S = 600.0
 """With new readings alone the last answer is shown while the next is worked out, but none older than this."""
+LONG_FRESH_S = 600.0
+"""The answer to a long question is worked out anew after so long, and not with every reading."""
 MOST_KEPT = 64
 
 
@@ -41,6 +43,7 @@ class Answers:
         self._readings = self._writes = 0
         self._behind = ThreadPoolExecutor(1, thread_name_prefix="answers")
         self._asked: set[Hashable] = set()
+        self._long: dict[Hashable, Future[Any]] = {}
 
     def ask(
         self, key: Hashable, question: Callable[[], T], *, stale_s: float = STALE_S, waits: bool = True
@@ -59,6 +62,40 @@ class Answers:
                 return cast(T, kept.answer)
         return self._work_out(key, question)
 
+    def at_hand(self, key: Hashable, question: Callable[[], T], wait_s: float) -> T | None:
+        """The answer to a long question, if it is there or comes within so long; else None, while it is
+        worked out for whoever asks next. Raises what the question raises.
+        """
+        with self._lock:
+            kept = self._kept.get(key)
+            serves = kept is not None and kept.writes == self._writes
+            begun = self._long.get(key)
+            if begun is None and (kept is None or not serves or self._age_s(kept) >= LONG_FRESH_S):
+                begun = self._long[key] = Future()
+                # of its own, and let go at the end: nobody waits for it, not even whoever ends the host
+                threading.Thread(target=self._work_long, args=(key, question, begun), daemon=True).start()
+            if kept is not None and serves:
+                return cast(T, kept.answer)
+        assert begun is not None
+        try:
+            return cast(T, begun.result(wait_s))
+        except TimeoutError:
+            return None
+
+    def _work_long(self, key: Hashable, question: Callable[[], Any], into: "Future[Any]") -> None:
+        try:
+            answer = self._work_out(key, question)
+        except Exception as error:  # noqa: BLE001 - whoever waits for it is told
+            self._done(key)
+            into.set_exception(error)
+        else:
+            self._done(key)
+            into.set_result(answer)
+
+    def _done(self, key: Hashable) -> None:
+        with self._lock:
+            self._long.pop(key, None)
+
     def readings_came(self) -> None:
         with self._lock:
             self._readings += 1
@@ -72,11 +109,14 @@ class Answers:
         self._behind.shutdown(wait=True, cancel_futures=True)
 
     def _serves(self, kept: _Kept, stale_s: float, *, waits: bool) -> bool:
-        return (kept.writes == self._writes or not waits) and self._clock_s() - kept.at_s < stale_s
+        return (kept.writes == self._writes or not waits) and self._age_s(kept) < stale_s
 
     def _old(self, kept: _Kept) -> bool:
         changed = (kept.readings, kept.writes) != (self._readings, self._writes)
-        return changed or self._clock_s() - kept.at_s >= FRESH_S
+        return changed or self._age_s(kept) >= FRESH_S
+
+    def _age_s(self, kept: _Kept) -> float:
+        return self._clock_s() - kept.at_s
 
     def _again(self, key: Hashable, question: Callable[[], Any]) -> None:
         with self._lock:

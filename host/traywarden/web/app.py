@@ -2,24 +2,30 @@
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
-from fastapi.responses import PlainTextResponse, Response
+from fastapi.responses import PlainTextResponse, RedirectResponse, Response
 from fastapi.staticfiles import StaticFiles
 from starlette.exceptions import HTTPException
 from starlette.middleware.gzip import GZipMiddleware
 from starlette.middleware.sessions import SessionMiddleware
 
-from traywarden.errors import TraywardenError
+from traywarden.errors import NoGardenError, TraywardenError
 from traywarden.web import (
     batches,
+    calibrate,
     charts,
+    garden_parts,
     journal,
     live,
+    making,
     mixes,
     now,
     places,
     planning,
+    probes,
+    settings,
     sign_in,
     sowings,
+    start,
     theme,
     trays,
     writing,
@@ -46,6 +52,12 @@ PAGES = (
     theme,
     charts,
     live,
+    start,
+    making,
+    probes,
+    calibrate,
+    garden_parts,
+    settings,
     sign_in,
 )
 API = (questions, garden_questions, lists, deeds, document)
@@ -84,6 +96,8 @@ def made_app(face: Face, changes: Changes, *, loopback: bool = True, secure: boo
 async def _told(request: Request, error: Exception) -> Response:
     if _for_a_program(request):
         return told(error)
+    if isinstance(error, NoGardenError):
+        return RedirectResponse("/start", status_code=303)
     status = 400 if status_of(error) == 404 else status_of(error)
     return bare_page(request, "refused.html", status=status, title="Not done", why=str(error))
 

@@ -3,11 +3,12 @@
 import time
 from collections.abc import Callable, Hashable, Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from typing import TypeVar
 
-from traywarden.errors import UsageError
+from traywarden.errors import NoGardenError
 from traywarden.services.questions.ground import Ground, ground
-from traywarden.settings import Settings
+from traywarden.settings import AT_ONCE, Settings
 from traywarden.store import garden as garden_store
 from traywarden.store.store import Store
 from traywarden.web.answers import STALE_S, Answers
@@ -26,13 +27,28 @@ class Face:
         self.store, self.settings, self.now_ms = store, settings, now_ms
         self.answers = Answers()
 
+    def at_hand(self, key: Hashable, question: Callable[[Ground], T], wait_s: float) -> T | None:
+        """`ask` for a long question: None where its answer is not there within so long."""
+
+        def asked() -> T:
+            with self.asking() as on:
+                return question(on)
+
+        return self.answers.at_hand(key, asked, wait_s)
+
+    def take(self, written: Settings) -> None:
+        """From now on questions go by what was written of AT_ONCE; the rest holds as it was at the start."""
+        now = {key: value for key, value in written.values.items() if key.partition(".")[0] in AT_ONCE}
+        self.settings = replace(self.settings, values={**self.settings.values, **now})
+        self.answers.written()
+
     @contextmanager
     def asking(self) -> Iterator[Ground]:
-        """The garden as of now, in one reading transaction. Raises UsageError where there is none yet."""
+        """The garden as of now, in one reading transaction. Raises NoGardenError where there is none yet."""
         with self.store.read() as tx:
             garden = garden_store.the_garden(tx)
             if garden is None:
-                raise UsageError("There is no garden here yet; make one first.")
+                raise NoGardenError(self.settings.home)
             yield ground(tx, garden, self.settings, self.now_ms())
 
     def ask(

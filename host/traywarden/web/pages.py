@@ -36,7 +36,9 @@ NAVIGATION: list[NavLink] = [
     NavLink("/places", "Places"),
     NavLink("/mixes", "Mixes"),
     NavLink("/sowings", "Sowings"),
+    NavLink("/probes", "Probes"),
     NavLink("/journal", "Journal"),
+    NavLink("/settings", "Settings"),
 ]
 """In the order in which a grower asks; every page adds its own line in `app.py`."""
 
@@ -86,6 +88,7 @@ def bare_page(request: Request, template: str, *, status: int = 200, **context: 
         form_token=form_token(request),
         problem=request.session.pop("problem", ""),
         signed_in="signed" in request.session,
+        just_done=request.session.pop("says", ""),
         **known,
     )
     return HTMLResponse(text, status_code=status)
@@ -113,13 +116,17 @@ def _did(request: Request, on: Ground) -> list[EntryLine]:
     return [line for line in entry_lines(on.tx, mine, by, on.zone, on.display) if line.state == "holds"]
 
 
-def back_to(request: Request, back: object, *, did: list[int] | None = None, problem: str = "") -> Response:
+def back_to(
+    request: Request, back: object, *, did: list[int] | None = None, problem: str = "", says: str = ""
+) -> Response:
     """Where a form came from, so that going back or loading anew writes nothing twice."""
     path = (
         back if isinstance(back, str) and back.startswith("/") and not back.startswith(("//", "/\\")) else "/"
     )
     if problem:
         request.session["problem"] = problem
+    if says:
+        request.session["says"] = says
     if did:
         path += ("&" if "?" in path else "?") + "did=" + ",".join(str(n) for n in did)
     return RedirectResponse(path, status_code=303)

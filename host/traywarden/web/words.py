@@ -1,7 +1,7 @@
 """Numbers and instants as a page shows them: the grower's units, the garden's zone."""
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 
 from traywarden.domain.clock_words import ago, clock, day_words, soon_words
 from traywarden.domain.lows_highs import Expected
@@ -22,6 +22,10 @@ class PageWords:
 
     def limit(self, temp_c: float | None) -> str:
         return NOT_KNOWN if temp_c is None else self.display.limit(temp_c)
+
+    def temp_range(self, low_c: float, high_c: float) -> str:
+        """From one limit to another; one limit where they are the same."""
+        return self.display.limit(low_c) if low_c == high_c else self.display.temp_range(low_c, high_c)
 
     def difference(self, difference_c: float | None, digits: int = 1) -> str:
         return NOT_KNOWN if difference_c is None else self.display.temp_difference(difference_c, digits)
@@ -45,6 +49,10 @@ class PageWords:
 
     def number(self, value: float | None, digits: int = 1, unit: str = "") -> str:
         return NOT_KNOWN if value is None else f"{value:.{digits}f}{unit}"
+
+    def moment(self, time_ms: float) -> datetime:
+        """An instant in the garden's time zone."""
+        return datetime.fromtimestamp(time_ms / 1000, UTC).astimezone(self.now.tzinfo)
 
     def clock(self, at: datetime | None) -> str:
         return NOT_KNOWN if at is None else clock(at, self.now)

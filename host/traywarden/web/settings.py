@@ -1,0 +1,246 @@
+"""Settings: the garden, units, and everything of the table by topic, written into settings.toml."""
+
+import os
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from fastapi import APIRouter, Request
+from fastapi.concurrency import run_in_threadpool
+from fastapi.responses import HTMLResponse, Response
+
+from traywarden.errors import ChannelError, TraywardenError, UnknownNameError, UsageError
+from traywarden.links.channels import made_channels
+from traywarden.links.open_broker import check_closed
+from traywarden.services.channel_test import send_test
+from traywarden.services.position import position_of
+from traywarden.services.running import running_host
+from traywarden.settings import (
+    AT_ONCE,
+    BY_KEY,
+    FILE_ONLY,
+    TABLE,
+    OneOf,
+    Secret,
+    Setting,
+    Settings,
+    add_channel,
+    change_settings,
+    load,
+    remove_channel,
+)
+from traywarden.web.face import Face
+from traywarden.web.pages import back_to, bare_page, face_of, page
+from traywarden.web.security import form_of
+from traywarden.web.start import zones_by_region
+from traywarden.web.writing import Written
+
+router = APIRouter(default_response_class=HTMLResponse, include_in_schema=False)
+TITLES: Mapping[str, str] = {
+    "display": "Units",
+    "dry": "Notice “water now”",
+    "cold": "Notice “too cold”",
+    "notices": "How notices go out",
+    "frames": "Frames and covers",
+    "moisture": "The 1–5 moisture scale",
+    "mix": "What is wrong with a mix",
+    "emergence": "Emergence",
+    "coverage": "How much of a day must be measured",
+    "probes": "Probes",
+    "wired": "Probes on the USB cable",
+    "broker": "Broker",
+    "wire": "What is taken in",
+    "store": "Where readings are kept",
+    "host": "The host",
+    "web": "The pages",
+}
+"""Headings of the table's sections."""
+PAGES: Mapping[str, tuple[str, tuple[str, ...]]] = {
+    "notices": ("Notices", ("dry", "cold", "notices")),
+    "growing": ("How the garden is judged", ("frames", "moisture", "mix", "emergence", "coverage")),
+    "devices": ("Probes, broker, host", ("probes", "wired", "broker", "wire", "store", "host", "web")),
+}
+"""Pages of settings by the last part of their address: title and sections."""
+MASK = "•••"
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One setting as a form shows it. `fixed_by` says what stands in the way of changing it here."""
+
+    setting: Setting
+    value: str
+    default: str
+    kind: str
+    choices: tuple[str, ...]
+    fixed_by: str
+
+    @property
+    def name(self) -> str:
+        return self.setting.key.partition(".")[2].replace("_", " ")
+
+
+@dataclass(frozen=True, slots=True)
+class Topic:
+    """A section of the table. `at_once`: pages take a change at once."""
+
+    section: str
+    title: str
+    rows: tuple[Row, ...]
+    at_once: bool
+    file_only: bool
+
+
+@router.get("/settings")
+def settings(request: Request) -> HTMLResponse:
+    face = face_of(request)
+    written = load(face.settings.home)
+    with face.asking() as on:
+        return page(
+            request,
+            on,
+            "settings.html",
+            title="Settings",
+            the_garden=on.garden,
+            stand_in=position_of(on).stand_in,
+            zones=zones_by_region(),
+            units=topic_of("display", written),
+            home=str(face.settings.home),
+            counts={
+                "places": len(on.places),
+                "trays": len(on.trays),
+                "mixes": len(on.mixes),
+                "lots": len(on.lots),
+            },
+            pages={name: title for name, (title, _) in PAGES.items()},
+        )
+
+
+@router.get("/settings/{name}")
+def topics(request: Request, name: str) -> Response:
+    if name not in PAGES:
+        return bare_page(
+            request, "refused.html", status=404, title="Not here", why="There is no such page here."
+        )
+    face, (title, sections) = face_of(request), PAGES[name]
+    written = load(face.settings.home)
+    with face.asking() as on:
+        return page(
+            request,
+            on,
+            "settings_topics.html",
+            title=title,
+            topics=[topic_of(section, written) for section in sections],
+            channels=written.channels if name == "notices" else None,
+            console=written["notices.console"],
+            running=running_host(face.settings.home) is not None,
+        )
+
+
+def topic_of(section: str, written: Settings) -> Topic:
+    rows = tuple(_row(s, written[s.key]) for s in TABLE if s.key.partition(".")[0] == section)
+    return Topic(section, TITLES[section], rows, section in AT_ONCE, section in FILE_ONLY)
+
+
+def _row(setting: Setting, value: Any) -> Row:
+    check = setting.check
+    kind = {bool: "yes or no", int: "number", float: "number", Secret: "secret"}.get(setting.kind, "text")
+    choices = check.allowed if isinstance(check, OneOf) else ()
+    variable = "TRAYWARDEN_" + setting.key.replace(".", "_", 1).upper()
+    return Row(
+        setting,
+        shown(value),
+        shown(setting.kind(setting.default)),
+        "choice" if choices else kind,
+        choices,
+        variable if variable in os.environ else "",
+    )
+
+
+def shown(value: Any) -> str:
+    """A value as a form holds it; a secret as dots."""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    return f"{value:.10g}" if isinstance(value, float) else str(value)
+
+
+Change = Callable[[Face, Written], str]
+
+
+@router.post("/settings/{what}")
+async def change(request: Request, what: str) -> Response:
+    form = await form_of(request)
+    if what not in CHANGES:
+        raise UsageError(f"There is no setting “{what[:40]}” to change.")
+    try:
+        says = await run_in_threadpool(CHANGES[what], face_of(request), Written.of(form))
+    except TraywardenError as error:
+        return back_to(request, form.get("back"), problem=str(error))
+    return back_to(request, form.get("back"), says=says)
+
+
+def _change(face: Face, written: Written) -> str:
+    """Those settings of a form that are not as the file has them."""
+    home = face.settings.home
+    before = load(home)
+    wanted = {key: _value(BY_KEY[key], before, written) for key in written.fields if key in BY_KEY}
+    shut = [key for key in wanted if key.partition(".")[0] in FILE_ONLY]
+    if shut:
+        raise UsageError(f"{shut[0]} is changed in settings.toml alone.")
+    changes = {key: value for key, value in wanted.items() if value != before[key]}
+    if not changes:
+        return "Nothing was changed: all of it is as it was."
+    face.take(change_settings(home, changes, _check))
+    later = [key for key in changes if key.partition(".")[0] not in AT_ONCE]
+    when = "It holds when the host starts anew." if later else "Pages go by it from now on."
+    return f"Written into settings.toml: {', '.join(changes)}. {when}"
+
+
+def _value(setting: Setting, before: Settings, written: Written) -> Any:
+    words = written.text(setting.key)
+    if setting.kind is bool:
+        return words == "yes"
+    if setting.kind is Secret:
+        return before[setting.key] if words in ("", MASK) else Secret("" if words == "-" else words)
+    if setting.kind is str:
+        return words
+    number = written.whole(setting.key) if setting.kind is int else written.number(setting.key)
+    return setting.kind(setting.default) if number is None else setting.kind(number)
+
+
+def _check(settings: Settings) -> None:
+    """What would keep the host from starting is refused before it is written."""
+    if settings["broker.builtin"]:
+        check_closed(settings)
+
+
+def _test(face: Face, written: Written) -> str:
+    known = made_channels(load(face.settings.home), print)
+    name = written.text("channel")
+    if name not in known:
+        raise UnknownNameError("channel", name, known)
+    told = send_test(known[name], face.now_ms())
+    if not told.delivered:
+        raise ChannelError(f"“{name}” did not take the test: {told.reason}")
+    return f"“{name}” took the test; see whether it arrived."
+
+
+def _add(face: Face, written: Written) -> str:
+    name = written.text("name")
+    add_channel(face.settings.home, name, written.text("url"), written.text("least_severity") or "info")
+    return f"Channel “{name}” is written into settings.toml. Notices take it when the host starts anew."
+
+
+def _remove(face: Face, written: Written) -> str:
+    name = written.text("channel")
+    remove_channel(face.settings.home, name)
+    return f"Channel “{name}” is taken out of settings.toml. It holds when the host starts anew."
+
+
+CHANGES: Mapping[str, Change] = {
+    "change": _change,
+    "test-channel": _test,
+    "add-channel": _add,
+    "remove-channel": _remove,
+}
+"""What the pages of settings change, by the last part of its address."""

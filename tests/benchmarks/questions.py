@@ -52,6 +52,7 @@ from traywarden.services.questions.rank import RankAsked, ask_rank
 from traywarden.services.questions.seeds import SeedsAsked, ask_seeds
 from traywarden.services.questions.today import ask_today
 from traywarden.services.questions.waterings import ask_waterings
+from traywarden.services.questions.week import ask_week
 from traywarden.services.upkeep import keep_results, pack_days
 
 ROUNDS = 3
@@ -134,6 +135,7 @@ QUESTIONS = (
     Question("seeds", lambda on: ask_seeds(on, SeedsAsked("tomato lot", plants=100)), None),
     Question("batch", lambda on: ask_batch(on, "T01@2026-04-20", "T09@2026-04-20"), None),
     Question("batches", lambda on: ask_batches(on, by="place"), None),
+    Question("week", ask_week, None),
 )
 
 

@@ -62,6 +62,27 @@ def test_after_readings_the_last_answer_is_shown_and_the_next_worked_out_behind(
     assert answers.ask("q", asked) == 2
 
 
+def test_when_the_next_answer_is_there_open_pages_are_told(answers: Answers, clock: list[float]) -> None:
+    asked, told = _Asked(), threading.Event()
+    answers.renewed = told.set
+    answers.ask("q", asked)
+    answers.readings_came()
+    assert answers.ask("q", asked) == 1
+    assert told.wait(10)
+    assert answers.ask("q", asked) == 2
+
+
+def test_an_answer_renewed_for_its_age_alone_is_no_news(answers: Answers, clock: list[float]) -> None:
+    asked, told = _Asked(), threading.Event()
+    answers.renewed = told.set
+    answers.ask("q", asked)
+    clock[0] = FRESH_S + 1
+    answers.ask("q", asked)
+    answers.close()
+    assert asked.times == 2
+    assert not told.is_set()
+
+
 def test_an_old_answer_is_renewed_and_a_very_old_one_not_shown(answers: Answers, clock: list[float]) -> None:
     asked = _Asked()
     answers.ask("q", asked)

@@ -7,6 +7,7 @@ from traywarden.cli import (
     crops,
     demo,
     entries,
+    export,
     imports,
     journal,
     lots,
@@ -43,6 +44,7 @@ password.register(app)
 tokens.register(app)
 imports.register(app)
 outside.register(app)
+export.register(app)
 replay.register(app)
 upkeep.register(app)
 questions.register(app)

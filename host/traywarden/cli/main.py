@@ -37,9 +37,11 @@ ALONE = {
     "level": "level",
     "quality": "quality",
     "record": "record",
+    "week": "week",
     "doctor": "doctor",
     "import": "imports",
     "upkeep": "upkeep",
+    "export": "export",
     "run": "run",
     "pages": "pages",
     **dict.fromkeys(

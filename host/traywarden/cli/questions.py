@@ -22,6 +22,7 @@ from traywarden.cli import (
     seeds,
     today,
     waterings,
+    week,
 )
 
 QUESTIONS = (
@@ -43,6 +44,7 @@ QUESTIONS = (
     level,
     places,
     quality,
+    week,
     doctor,
 )
 

@@ -85,6 +85,26 @@ def facts(tx: Tx) -> Facts:
     return found
 
 
+class Carried:
+    """Entries and facts carried from one snapshot into the next, as long as nothing was written between.
+
+    Entries are only ever added, so the number of the newest tells whether the journal is the same.
+    """
+
+    def __init__(self) -> None:
+        self._held: tuple[int, list[Entry], Facts] | None = None
+
+    def into(self, tx: Tx) -> None:
+        """Have them at hand in this snapshot, read anew where the journal has grown."""
+        kept = snapshot(tx)
+        if kept is None:
+            return
+        newest, held = newest_entry_id(tx), self._held
+        if held is None or held[0] != newest:
+            held = self._held = (newest, entries(tx), facts(tx))
+        kept["entries"], kept["facts"] = held[1:]
+
+
 def newest_entry_id(tx: Tx) -> int:
     """The number of the newest entry, 0 in an empty journal: tells whether anything was written since."""
     return tx.scalar(_NEWEST) or 0

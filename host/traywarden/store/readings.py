@@ -299,3 +299,26 @@ def _listed(values: NDArray[np.float64]) -> list[float | None]:
     for row in np.flatnonzero(np.isnan(values)).tolist():
         listed[row] = None
     return listed
+
+
+def extras(tx: Tx, head_id: int, start_ms: int, end_ms: int) -> dict[tuple[int, int], str]:
+    """What there is no column for of a head's readings in [start_ms, end_ms), by boot and sequence."""
+    found = tx.execute(
+        select(_reading.c.boot, _reading.c.sequence, _reading.c.extra).where(
+            _reading.c.head_id == head_id,
+            _reading.c.time_ms >= start_ms,
+            _reading.c.time_ms < end_ms,
+            _reading.c.extra.is_not(None),
+        )
+    )
+    return {(boot, sequence): extra for boot, sequence, extra in found}
+
+
+def span(tx: Tx) -> tuple[int, int] | None:
+    """The times of the oldest and the newest reading; None where there is none."""
+    each = [
+        select(kind(_reading.c.time_ms)).where(_reading.c.head_id == _head.c.head_id).scalar_subquery()
+        for kind in (func.min, func.max)
+    ]
+    known = [(low, high) for low, high in tx.execute(select(*each).select_from(_head)) if low is not None]
+    return (min(low for low, _ in known), max(high for _, high in known)) if known else None

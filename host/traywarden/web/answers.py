@@ -33,7 +33,8 @@ class Answers:
     """Keeps the last answer to each question.
 
     What a grower has just written shows at once: such an answer is worked out while the page waits. New
-    readings arrive all the time: the page gets the last answer and the next is worked out behind it.
+    readings arrive all the time: the page gets the last answer and the next is worked out behind it; whoever
+    set `renewed` is told when that is done, so that open pages ask once more.
     """
 
     def __init__(self, clock_s: Callable[[], float] = time.monotonic) -> None:
@@ -44,6 +45,7 @@ class Answers:
         self._behind = ThreadPoolExecutor(1, thread_name_prefix="answers")
         self._asked: set[Hashable] = set()
         self._long: dict[Hashable, Future[Any]] = {}
+        self.renewed: Callable[[], None] = lambda: None
 
     def ask(
         self, key: Hashable, question: Callable[[], T], *, stale_s: float = STALE_S, waits: bool = True
@@ -121,11 +123,15 @@ class Answers:
     def _again(self, key: Hashable, question: Callable[[], Any]) -> None:
         with self._lock:
             self._asked.discard(key)
+            kept = self._kept.get(key)
+            news = kept is None or kept.readings != self._readings
         try:
             self._work_out(key, question)
         except TraywardenError:
             with self._lock:
                 self._kept.pop(key, None)  # whoever asks next is told why
+        if news:
+            self.renewed()
 
     def _work_out(self, key: Hashable, question: Callable[[], T]) -> T:
         with self._lock:

@@ -13,6 +13,7 @@ from traywarden.web import (
     batches,
     calibrate,
     charts,
+    download,
     garden_parts,
     journal,
     live,
@@ -28,6 +29,7 @@ from traywarden.web import (
     start,
     theme,
     trays,
+    week,
     writing,
 )
 from traywarden.web.api import deeds, document, garden_questions, lists, questions
@@ -48,6 +50,8 @@ PAGES = (
     batches,
     planning,
     journal,
+    week,
+    download,
     writing,
     theme,
     charts,

@@ -21,6 +21,7 @@ class Changes:
         self._lock = threading.Lock()
         self._listeners: dict[asyncio.Queue[int], asyncio.AbstractEventLoop] = {}
         self.number = 0
+        answers.renewed = self._wake  # a page that got the last answer while the next was worked out
 
     def start(self) -> None:
         self._thread.start()
@@ -58,12 +59,12 @@ class Changes:
                 self._ending.wait(LOOK_S * 4)  # the page that asks says what is wrong with it
 
     def _tell(self) -> None:
-        self.number += 1
         self._answers.readings_came()
         self._wake()
 
     def _wake(self) -> None:
         with self._lock:
+            self.number += 1
             listeners = list(self._listeners.items())
         for queue, loop in listeners:
             if not loop.is_closed():

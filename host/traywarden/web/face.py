@@ -10,6 +10,7 @@ from traywarden.errors import NoGardenError
 from traywarden.services.questions.ground import Ground, ground
 from traywarden.settings import AT_ONCE, Settings
 from traywarden.store import garden as garden_store
+from traywarden.store import journal as journal_store
 from traywarden.store.store import Store
 from traywarden.web.answers import STALE_S, Answers
 
@@ -26,6 +27,7 @@ class Face:
     def __init__(self, store: Store, settings: Settings, now_ms: Callable[[], int] = system_ms) -> None:
         self.store, self.settings, self.now_ms = store, settings, now_ms
         self.answers = Answers()
+        self._carried = journal_store.Carried()
 
     def at_hand(self, key: Hashable, question: Callable[[Ground], T], wait_s: float) -> T | None:
         """`ask` for a long question: None where its answer is not there within so long."""
@@ -46,6 +48,7 @@ class Face:
     def asking(self) -> Iterator[Ground]:
         """The garden as of now, in one reading transaction. Raises NoGardenError where there is none yet."""
         with self.store.read() as tx:
+            self._carried.into(tx)
             garden = garden_store.the_garden(tx)
             if garden is None:
                 raise NoGardenError(self.settings.home)

@@ -94,6 +94,11 @@ def bare_page(request: Request, template: str, *, status: int = 200, **context: 
     return HTMLResponse(text, status_code=status)
 
 
+def filled(template: str, **context: Any) -> str:
+    """A template that is no page of the host, such as a file to keep."""
+    return _ENVIRONMENT.get_template(template).render(**context)
+
+
 def _theme(request: Request) -> str:
     asked = request.cookies.get("theme", THEMES[0])
     return asked if asked in THEMES else THEMES[0]

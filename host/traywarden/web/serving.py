@@ -2,6 +2,7 @@
 
 import socket
 import ssl
+import sys
 import threading
 import time
 
@@ -16,6 +17,9 @@ from traywarden.web.changes import Changes
 from traywarden.web.face import Face
 
 _START_S = 10.0
+_TURN_S = 0.001
+"""How long a thread that computes keeps others from running. A page reads its rows one by one and would wait
+Python's usual 5 ms at each of them while an answer is worked out behind."""
 LOOPBACK = ("127.0.0.1", "::1", "localhost")
 EVERYWHERE = ("0.0.0.0", "::", "")
 IN_THE_CLEAR = (
@@ -57,6 +61,7 @@ class Serving:
         self._thread = threading.Thread(
             target=self._server.run, kwargs={"sockets": [self._socket]}, name="serve pages"
         )
+        sys.setswitchinterval(_TURN_S)
         self._changes.start()
         self._thread.start()
         began_s = time.monotonic()

@@ -1,0 +1,1 @@
+"""Everything of a garden as files that any other program can read."""

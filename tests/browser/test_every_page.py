@@ -1,5 +1,6 @@
 """Every page, also those added later: it opens, fits, asks nobody else, says no error; axe-core agrees."""
 
+import os
 from collections.abc import Iterator
 
 import pytest
@@ -15,6 +16,13 @@ ENDLESS = ("/live",)
 """Addresses whose answer never ends; they are tested by what they do to a page."""
 ASKED = ("/sowings/batch", "/sowings/plan.ics", "/journal/correct")
 """Pages about something named behind the question mark: they say so where nothing is. Links lead to them."""
+
+LOOKS = (
+    [(size, theme) for size in SIZES for theme in THEMES]
+    if os.environ.get("TRAYWARDEN_LOOKS") == "all"
+    else [("phone", "light"), ("desk", "dark")]
+)
+"""Both sizes and both lights; `make soak` looks at each in each."""
 
 
 def _routes() -> Iterator[APIRoute]:
@@ -67,8 +75,7 @@ def test_a_page_about_nothing_says_so(browser: Browser, garden: str, axe: str, p
         assert seen.violations(axe) == []
 
 
-@pytest.mark.parametrize("theme", THEMES)
-@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize(("size", "theme"), LOOKS)
 @pytest.mark.parametrize("path", [path for path in _plain_paths() if path not in ASKED])
 def test_a_page_and_what_it_links_to(
     browser: Browser, garden: str, axe: str, path: str, size: str, theme: str

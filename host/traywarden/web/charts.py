@@ -10,13 +10,15 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cache
+from html import escape
+from textwrap import wrap
 from typing import Any
 
 import vl_convert
 from fastapi import APIRouter, Request
 from fastapi.responses import JSONResponse, Response
 
-from traywarden.errors import UsageError
+from traywarden.errors import ShortOfDataError, UsageError
 from traywarden.services.questions.ground import Ground
 from traywarden.web.pages import face_of, page
 
@@ -49,6 +51,7 @@ FORMATS = {
     "html": "text/html; charset=utf-8",
 }
 PNG_SCALE = 2.0
+LETTERS, LINE_PX = 78, 22
 
 
 @router.get("/charts/{name}.{kind}")
@@ -59,7 +62,14 @@ def chart(request: Request, name: str, kind: str) -> Response:
     if maker is None or kind not in FORMATS:
         raise UsageError(f"There is no chart “{name[:40]}.{kind[:10]}” here.")
     asked = dict(request.query_params)
-    made = face.ask(("chart", name, tuple(sorted(asked.items()))), lambda on: maker(on, asked))
+    try:
+        made = face.ask(("chart", name, tuple(sorted(asked.items()))), lambda on: maker(on, asked))
+    except ShortOfDataError as short:
+        if kind == "json":
+            return JSONResponse({"why": str(short)})
+        if kind == "svg":
+            return Response(words_drawn(str(short)), media_type=FORMATS[kind])
+        raise
     if kind == "json":
         return JSONResponse(_plain(made.spec))
     if kind == "html":
@@ -75,6 +85,18 @@ def chart(request: Request, name: str, kind: str) -> Response:
         body = vl_convert.vegalite_to_png(_plain(made.spec), scale=PNG_SCALE)
     headers = {"content-disposition": f'inline; filename="{name}.{kind}"'}
     return Response(body, media_type=FORMATS[kind], headers=headers)
+
+
+def words_drawn(words: str) -> str:
+    """A picture of a sentence: why there is no chart yet, in its place on the page."""
+    lines = wrap(words, LETTERS)
+    texts = "".join(
+        f'<text x="16" y="{LINE_PX * (n + 1) + 4}">{escape(line)}</text>' for n, line in enumerate(lines)
+    )
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="640" height="{LINE_PX * (len(lines) + 1)}" '
+        f'font-family="sans-serif" font-size="15" fill="#4b564f">{texts}</svg>'
+    )
 
 
 def as_csv(made: Chart) -> str:

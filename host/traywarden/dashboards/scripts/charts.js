@@ -8,12 +8,15 @@
     try {
       const answer = await fetch(figure.dataset.chart, { credentials: "same-origin" });
       if (!answer.ok) return;
+      const spec = await answer.json();
+      if (spec.why) return; // nothing to draw yet: the picture says why
       const holder = document.createElement("div");
       holder.setAttribute("role", "img");
       holder.setAttribute("tabindex", "0");
       holder.setAttribute("aria-label", into.querySelector("img")?.alt || "");
       holder.className = "drawn";
-      await vegaEmbed(holder, await answer.json(), options);
+      await vegaEmbed(holder, spec, options);
+      holder.querySelector("svg")?.setAttribute("aria-hidden", "true"); // the holder says what it shows
       into.replaceWith(holder);
     } catch { /* the picture stays */ }
   };

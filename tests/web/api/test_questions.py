@@ -14,6 +14,7 @@ from tests.services.little_garden import NOW_MS
 from tests.web.conftest import ADDRESS, Visitor
 from traywarden.cli import context
 from traywarden.cli.app import app
+from traywarden.cli.asking import PANEL
 from traywarden.cli.main import main
 from traywarden.domain.journal import Kind
 from traywarden.services.doctor import ask_doctor
@@ -36,7 +37,7 @@ COMMANDS = {  # addresses whose command is called otherwise
     "probes": "probe list",
     "notices": "notices list",
 }
-NOT_ASKED_OF_PROGRAMS = {"json", "picture", "ics"}
+NOT_ASKED_OF_PROGRAMS = {"json", "picture", "ics", "file", "pdf"}
 """A program draws for itself, and files of the host's disk are not for it to write."""
 ASKED = [
     ("today", "", "today"),
@@ -90,6 +91,8 @@ ASKED = [
     ("probes", "", "probe list"),
     ("notices", "all=true", "notices list --all"),
     ("notices/show", "notice=abc", "notices show abc"),
+    ("record", "tray=tomatoes&days=3", "record tomatoes --days 3"),
+    ("week", "ending=2026-03-15", "week --ending 2026-03-15"),
 ]  # fmt: skip
 
 
@@ -147,6 +150,11 @@ def test_a_default_is_that_of_the_command(address: str) -> None:
         assert parameter["required"] == of_command.required, parameter["name"]
         if not of_command.required:
             assert schema.get("default") == of_command.default, parameter["name"]
+
+
+def test_every_question_of_the_command_line_has_an_address() -> None:
+    questions = {name for name, command in EVERY.items() if command.rich_help_panel == PANEL}
+    assert {"today", "record", "week"} <= questions <= set(GETS)
 
 
 def test_every_address_is_compared_with_its_command() -> None:

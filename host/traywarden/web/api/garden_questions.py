@@ -7,6 +7,7 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
 from traywarden.services.questions.compare import CompareAnswer, CompareAsked, ask_compare
+from traywarden.services.questions.days import day_of
 from traywarden.services.questions.frame import FrameAnswer, FrameAsked, ask_frame
 from traywarden.services.questions.germination_hours import HoursAnswer, ask_hours
 from traywarden.services.questions.ground import Ground
@@ -20,6 +21,8 @@ from traywarden.services.questions.places_now import PlacesNowAnswer, ask_places
 from traywarden.services.questions.plan import PlanAsked, SeasonPlan, WarmAnswer, ask_plan, ask_warm
 from traywarden.services.questions.rank import RankAnswer, RankAsked, ask_rank, month_of
 from traywarden.services.questions.soaked import SoakedAnswer, ask_soaked
+from traywarden.services.questions.tray_record import TrayRecord, ask_tray_record
+from traywarden.services.questions.week import WeekAnswer, ask_week
 from traywarden.web.api.answering import (
     ADDRESS,
     KNOWN_ALONE,
@@ -194,3 +197,17 @@ def forecast(request: Request) -> Response:
 def weather(request: Request) -> Response:
     """Which past weather there is: sources, years, and days that lack."""
     return answered(request, ask_weather)
+
+
+@router.get("/record")
+@answers(TrayRecord)
+def record(request: Request, tray: Name, days: Annotated[float, Query(ge=0.1, le=3660.0)] = 7.0) -> Response:
+    """What a tray went through: moisture, warmth, waterings and journal, every line as it is drawn."""
+    return answered(request, lambda on: ask_tray_record(on, tray, days))
+
+
+@router.get("/week")
+@answers(WeekAnswer)
+def week(request: Request, ending: To = "") -> Response:
+    """What a week brought: waterings, driest hours, frame against bench, lows and highs, and what comes."""
+    return answered(request, lambda on: ask_week(on, day_of(on, ending)))

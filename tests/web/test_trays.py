@@ -12,12 +12,13 @@ from tests.services.little_garden import DAY_MS, NOW_MS
 from tests.web.conftest import Visitor
 from tests.web.test_writing import DONE
 from traywarden.domain.journal import Kind
+from traywarden.services.journal import correct
 from traywarden.services.questions.emergence import ask_emergence
 from traywarden.services.questions.outlook import ask_outlook
 from traywarden.services.questions.today import ask_today
 from traywarden.services.questions.tray_record import ask_tray_record
 from traywarden.services.questions.waterings import ask_waterings
-from traywarden.store import journal
+from traywarden.store import garden, journal
 from traywarden.web.words import PageWords
 from traywarden.web.writing import DEEDS
 
@@ -55,12 +56,10 @@ def test_every_tray_is_a_row_with_what_the_questions_answer(visitor: Visitor) ->
 
 def test_a_day_that_seed_is_expected_on_stands_in_its_row(visitor: Visitor) -> None:
     """Onions sown in the warm frame five days ago."""
+    tray_id = _id(visitor, "tomatoes")
+    (sowing,) = (e for e in visitor.entries() if e.kind is Kind.SOWED and e.tray_id == tray_id)
     with visitor.store.write() as tx:
-        tx.exec_driver_sql(
-            'UPDATE journal SET at_ms = ?, data = \'{"crop": "onion", "cells": 40}\' '
-            "WHERE kind = 'sowed' AND tray_id = ?",
-            (NOW_MS - 5 * DAY_MS, _id(visitor, "tomatoes")),
-        )
+        correct(tx, sowing.entry_id, NOW_MS, {"crop": "onion"}, at_ms=NOW_MS - 5 * DAY_MS)
     with visitor.face.asking() as on:
         [seed], w = ask_emergence(on, "tomatoes").trays, PageWords(on.display, on.at(on.now_ms))
     assert seed.done is not None
@@ -261,8 +260,8 @@ def test_before_the_first_reading_trays_can_be_opened_and_written_of(visitor: Vi
 
 def test_a_tray_nobody_sowed_filled_or_placed_has_a_page(visitor: Visitor) -> None:
     with visitor.store.write() as tx:
-        tx.exec_driver_sql("DELETE FROM journal WHERE tray_id = ?", (_id(visitor, "lettuce"),))
-    words = visitor.words(f"/trays/{_id(visitor, 'lettuce')}")
+        number = garden.add_tray(tx, "new", 40, 3.0).tray_id
+    words = visitor.words(f"/trays/{number}")
     assert "In no place · nothing sown" in words
     assert "Nothing is written down of it yet." in words
     assert "In no place" in visitor.words("/trays")

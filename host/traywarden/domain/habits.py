@@ -97,13 +97,13 @@ def lifeless(hour_s: FloatArray, values: FloatArray, params: HabitParams = DEFAU
     ----------
     QARTOD attenuated signal test; see `attenuated_signal`.
     """
-    days = ((hour_s - hour_s[0]) // DAY_S).astype(np.int64) if hour_s.size else np.empty(0, np.int64)
-    spreads = [
-        float(np.std(mine))
-        for day in np.unique(days).tolist()
-        if (mine := values[(days == day) & ~np.isnan(values)]).size >= 20
-    ]
-    if len(spreads) < params.least_usual_days or not (usual := float(np.median(spreads))) > 0:
+    known = ~np.isnan(values)
+    days = ((hour_s[known] - hour_s[0]) // DAY_S).astype(np.int64) if known.any() else np.empty(0, np.int64)
+    hours = np.bincount(days)
+    means = np.bincount(days, values[known]) / np.maximum(hours, 1)
+    spreads = np.sqrt(np.bincount(days, (values[known] - means[days]) ** 2) / np.maximum(hours, 1))
+    spreads = spreads[hours >= 20]
+    if spreads.size < params.least_usual_days or not (usual := float(np.median(spreads))) > 0:
         return np.where(np.isnan(values), 9, 2)
     return attenuated_signal(
         hour_s, values, params.lifeless_part * usual, params.dead_part * usual, DAY_S + HOUR_S / 2, 20

@@ -82,9 +82,11 @@ class HourTests:
             lambda span: f"it moved far less than on its usual day, between {span.replace(' to ', ' and ')}",
         )
 
-    def beside(self, hours: Hourly, column: Column, others: Sequence[Measured], whose: str) -> list[Trouble]:
-        """Neighbours: against the median of others that should be much like it; `whose` says which others."""
-        beside = at_hours(hours.hour_s, others)
+    def beside(self, hours: Hourly, column: Column, beside: FloatArray, whose: str) -> list[Trouble]:
+        """Neighbours: against the median of others that should be much like it, as `at_hours` gives them.
+
+        `whose` says which others.
+        """
         codes = unlike_neighbours(
             getattr(hours, column.name), beside, column.suspect_apart, column.fail_apart
         )
@@ -159,7 +161,9 @@ def at_hours(hour_s: FloatArray, others: Sequence[Measured]) -> FloatArray:
     """Others' hourly values at these hours, one row each; NaN where one has none."""
     rows = np.full((len(others), hour_s.size), np.nan)
     for row, (theirs_s, values) in enumerate(others):
-        if theirs_s.size:
+        if np.array_equal(theirs_s, hour_s):
+            rows[row] = values
+        elif theirs_s.size:
             place = np.clip(np.searchsorted(theirs_s, hour_s), 0, theirs_s.size - 1)
             same = theirs_s[place] == hour_s
             rows[row, same] = values[place[same]]

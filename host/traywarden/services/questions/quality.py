@@ -233,7 +233,7 @@ class _Asked:
             others = [(other.hours.hour_s, getattr(other.hours, column.name)) for other in alike]
             others = [other for other in others if not np.isnan(other[1]).all()]
             if others:
-                self.troubles += self._tests.beside(hours, column, others, whose)
+                self.troubles += self._tests.beside(hours, column, at_hours(hours.hour_s, others), whose)
 
     def _flags(self, head: HeadSeries) -> None:
         for column in UNITS:
@@ -314,7 +314,7 @@ class _Asked:
         if not beside.size or np.isnan(beside).all():
             untold.append(f"whether it is like its neighbours: no other head measured in {place.name}")
             return
-        self.troubles += self._tests.beside(hours, SOIL, others, f"head{{s}} in {place.name}")
+        self.troubles += self._tests.beside(hours, SOIL, beside, f"head{{s}} in {place.name}")
 
     def _soil_of(self, place_id: int) -> dict[str, tuple[FloatArray, FloatArray]]:
         if place_id not in self._soil:

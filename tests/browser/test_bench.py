@@ -47,6 +47,13 @@ def test_watered_is_one_tap_and_one_more_takes_it_back(
             seen.hold()
 
 
+def test_every_way_is_seen_without_swiping(browser: Browser, own: str) -> None:
+    with visit(browser, own, "phone") as seen:
+        seen.open("/settings")
+        for way in seen.page.locator(".ways a").all():
+            expect(way).to_be_in_viewport(ratio=1)
+
+
 def test_going_back_and_loading_anew_after_a_deed_writes_nothing_twice(
     browser: Browser, home: Path, own: str
 ) -> None:

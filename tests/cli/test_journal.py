@@ -78,7 +78,7 @@ def test_a_correction_of_a_correction_replaces_only_the_last(garden: CommandLine
     garden.ok("watered", "A1", "--litres", "1")
     garden.ok("journal", "correct", "3", "--litres", "2")
     garden.ok("journal", "correct", "4", "--litres", "3", "--from-above")
-    assert says(garden, "--limit", "1") == ["tray A1: watered from above, 3 L"]
+    assert says(garden, "--limit", "1") == ["tray A1: watered from above, 3 l"]
     assert len(says(garden)) == 3
 
 

@@ -84,6 +84,17 @@ def test_dry_then_wet_then_written_with_volts_as_they_come(visitor: Visitor, pag
     assert entry.data["points"] == [[1.25, 0.55], [2.401, 0.02]]
 
 
+def test_before_a_step_begins_it_reads_what_came_last_not_what_was_half_an_hour_ago(
+    visitor: Visitor, page: str
+) -> None:
+    with visitor.store.write() as tx:  # the garden measured at this very moment, too
+        tx.exec_driver_sql("DELETE FROM reading WHERE time_ms = ?", (NOW_MS,))
+    measure(visitor, *[1.75] * 12, 2.41)
+    words = visitor.words(page)
+    assert "What it reads now: 2.410 V" in words
+    assert "stands still" not in words
+
+
 def test_volts_that_move_are_not_offered(visitor: Visitor, page: str) -> None:
     measure(visitor, 2.0, 2.1, 2.2, 2.3)
     text = visitor.get(f"{page}?since={NOW_MS - 60_000}")

@@ -1,11 +1,12 @@
-"""The page “Journal”: newest first, fifty to a page; every entry can be taken back or corrected."""
+"""The page “Journal”: newest first, thirty to a page; every entry can be taken back or corrected."""
 
 import re
+from datetime import datetime
 from html import unescape
 
 import pytest
 
-from tests.services.little_garden import NOW_MS
+from tests.services.little_garden import NOW_MS, ZONE
 from tests.web.conftest import Visitor
 from traywarden.domain.journal import Entry, Kind, standing
 from traywarden.services.journal_pages import PER_PAGE
@@ -39,7 +40,7 @@ def watered_often(visitor: Visitor, times: int) -> None:
 
 
 def test_entries_stand_newest_first_and_older_ones_are_a_page_away(visitor: Visitor) -> None:
-    watered_often(visitor, 60)
+    watered_often(visitor, 30)
     expected = [entry.entry_id for entry in reversed(holding(visitor))]
     assert shown(visitor, "/journal") == expected[:PER_PAGE]
     assert shown(visitor, "/journal?page_no=2") == expected[PER_PAGE:]
@@ -48,8 +49,21 @@ def test_entries_stand_newest_first_and_older_ones_are_a_page_away(visitor: Visi
     assert 'rel="next" href="/journal?page_no=2"' in visitor.get("/journal")
 
 
+def test_entries_of_a_day_stand_under_its_name_with_their_time(visitor: Visitor) -> None:
+    text, entries = visitor.get("/journal"), list(reversed(holding(visitor)))[:PER_PAGE]
+    days = [moment(each.at_ms) for each in entries]
+    named = list(dict.fromkeys(f"{day:%A} {day.day} {day:%B}" for day in days))
+    assert re.findall(r'<h2 class="of-day">([^<]+)</h2>', text) == named
+    times = re.findall(r"<time datetime[^>]+>(\d\d:\d\d)</time> <strong>", text)
+    assert times == [f"{day:%H:%M}" for day in days]
+
+
+def moment(at_ms: int) -> datetime:
+    return datetime.fromtimestamp(at_ms / 1000, ZONE)
+
+
 def test_only_what_is_asked_for_is_shown(visitor: Visitor) -> None:
-    watered_often(visitor, 60)
+    watered_often(visitor, 40)
     with visitor.store.read() as tx:
         tomatoes = garden.tray_named(tx, "tomatoes").tray_id
     of_tray = {e.entry_id for e in holding(visitor) if e.tray_id == tomatoes}

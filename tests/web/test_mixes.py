@@ -6,13 +6,14 @@ from html import unescape
 import pytest
 
 from tests.services.little_garden import CAPACITY, DRY_LINE
-from tests.web.conftest import Visitor
+from tests.web.conftest import Visitor, words_of
 from traywarden.domain.journal import Kind
 from traywarden.services.journal import Draft, put
 from traywarden.services.questions.dry_down import ask_dry_down
 from traywarden.services.questions.mix_advice import ask_mix_advice
 from traywarden.services.questions.mixes import ask_mix_compare
 from traywarden.services.questions.soaked import ask_soaked
+from traywarden.web.phrases import on_a_page
 
 HOSTILE = "<script>alert(1)</script>\"'><img src=x onerror=alert(2)> \u202eabc 🍅 a/b?c&d|x"
 
@@ -94,7 +95,7 @@ def test_mixes_are_compared_two_by_two_unasked_and_in_full_when_asked(visitor: V
     assert answer.sentence in words
     assert f"{answer.a.waterings} {answer.a.stretches} {answer.a.trays}" in words
     for remark in answer.remarks:
-        assert remark[1:] in words
+        assert words_of(f"<main>{on_a_page(remark[1:])}</main>") in words
 
 
 def test_page_and_charts_look_back_as_far_as_asked(visitor: Visitor) -> None:

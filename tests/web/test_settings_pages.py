@@ -8,11 +8,12 @@ from pathlib import Path
 
 import pytest
 
-from tests.web.conftest import Visitor
+from tests.web.conftest import Visitor, words_of
 from traywarden.services.questions.today import ask_today
 from traywarden.settings import AT_ONCE, FILE_ONLY, TABLE, load
 from traywarden.store import garden as garden_store
 from traywarden.store.crops import load_crops
+from traywarden.web.phrases import in_plain_words, on_a_page
 from traywarden.web.settings import PAGES, TITLES
 
 HOSTILE = "<script>alert(1)</script>\"'><img src=x> \u202eabc 🍅"
@@ -31,8 +32,15 @@ def test_every_setting_of_the_table_is_on_a_page_with_its_help(visitor: Visitor)
         section = row.key.partition(".")[0]
         assert section in TITLES
         where = next((name for name, (_, sections) in PAGES.items() if section in sections), "")
-        assert row.says in " ".join(shown[where].split()) or row.key == "display.temperature", row.key
+        on_page, said = " ".join(shown[where].split()), words_of(f"<main>{on_a_page(row.says)}</main>")
+        assert said in on_page or in_plain_words(row.says) in on_page, row.key
     assert set(TITLES) >= AT_ONCE | FILE_ONLY
+
+
+def test_what_is_chosen_is_named_as_pages_name_it(visitor: Visitor) -> None:
+    text = visitor.get("/settings")
+    assert '<option value="F">°F</option>' in text
+    assert '<select name="kind" required><option value="">choose</option>' in visitor.get("/settings/places")
 
 
 def test_units_hold_at_once_and_the_file_keeps_its_comments(visitor: Visitor) -> None:
@@ -172,7 +180,10 @@ def test_a_mix_is_changed_and_a_tray_filled_with_it_anew(visitor: Visitor) -> No
         capacity="50",
         dry_line="22.5",
     )
-    assert "3 bark, 1 coir (parts by volume). Holds 50.0 % of water after draining; dry line 22.5 %" in words
+    assert (
+        "3 bark, 1 coir (parts by volume). Holds 50.0 % of its volume as water after draining; "
+        "dry line 22.5 % of its volume, which is 45 % of container capacity" in words
+    )
     words = visitor.send("/make/refill", back="/settings/trays", tray="tomatoes", mix="Bark mix")
     assert "Written down" in words
     assert "tomatoes : Bark mix, Cold frame" in words

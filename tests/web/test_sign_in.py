@@ -8,7 +8,7 @@ from fastapi.testclient import TestClient
 
 from tests.services.little_garden import NOW_MS
 from tests.web.conftest import ADDRESS, Visitor, words_of
-from traywarden.services.password import clear_password, set_password
+from traywarden.services.password import clear_password, kept_hash, matches, set_password
 from traywarden.services.tokens import make_token
 from traywarden.web.api.document import document
 from traywarden.web.app import PAGES, made_app
@@ -234,3 +234,44 @@ def test_who_tried_too_often_waits_even_with_the_right_password(locked: Visitor)
     assert answer.status_code == 429
     assert 1 <= int(answer.headers["retry-after"]) <= 60
     assert locked.client.get("/", follow_redirects=False).status_code == 303
+
+
+def test_a_password_is_set_on_the_page_and_who_set_it_stays_signed_in(visitor: Visitor) -> None:
+    said = visitor.send("/password", back="/settings", new=PASSWORD, again=PASSWORD)
+    assert "The password is set" in said
+    assert matches(kept_hash(visitor.home), PASSWORD)
+    assert "Password of now" in visitor.words("/settings")
+    visitor.client.cookies.clear()
+    assert "Little garden" not in visitor.client.get("/settings").text
+
+
+@pytest.mark.parametrize(
+    ("new", "again", "why"),
+    [
+        ("five wrens", "five wren", "The two were not the same"),
+        ("short", "short", "A password of 5 characters"),
+    ],
+)
+def test_a_password_that_will_not_do_is_refused_and_none_is_set(
+    visitor: Visitor, new: str, again: str, why: str
+) -> None:
+    assert why in visitor.send("/password", back="/settings", new=new, again=again)
+    assert kept_hash(visitor.home) == ""
+
+
+def test_the_password_is_changed_only_with_the_one_of_now_and_not_by_guessing(locked: Visitor) -> None:
+    sign_in(locked.client, PASSWORD)
+    new = "six larks over a field"
+    for _ in range(FREE_TRIES + 2):
+        said = locked.send("/password", back="/settings", now="guess", new=new, again=new)
+    assert "There were too many wrong tries" in said
+    assert matches(kept_hash(locked.home), PASSWORD)
+
+
+def test_the_password_of_now_lets_a_new_one_in(locked: Visitor) -> None:
+    sign_in(locked.client, PASSWORD)
+    new = "six larks over a field"
+    assert "The password is set" in locked.send(
+        "/password", back="/settings", now=PASSWORD, new=new, again=new
+    )
+    assert matches(kept_hash(locked.home), new)

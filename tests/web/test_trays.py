@@ -4,6 +4,7 @@ import csv
 import io
 import json
 import re
+from dataclasses import replace
 from datetime import datetime
 
 import pytest
@@ -14,7 +15,8 @@ from tests.web.test_writing import DONE
 from traywarden.domain.journal import Kind
 from traywarden.services.journal import correct
 from traywarden.services.questions.emergence import ask_emergence
-from traywarden.services.questions.outlook import ask_outlook
+from traywarden.services.questions.ground import Ground
+from traywarden.services.questions.outlook import OutlookAnswer, ask_outlook
 from traywarden.services.questions.today import ask_today
 from traywarden.services.questions.tray_record import ask_tray_record
 from traywarden.services.questions.waterings import ask_waterings
@@ -31,8 +33,9 @@ HOSTILE = "<script>alert(1)</script>\"'><img src=x onerror=alert(2)> \u202eabc ð
 
 
 def _id(visitor: Visitor, name: str) -> int:
-    with visitor.face.asking() as on:
-        return next(tray.tray_id for tray in on.trays.values() if tray.name == name)
+    """Not through the face: what it knows of the journal it carries on while entries are only added."""
+    with visitor.store.read() as tx:
+        return garden.tray_named(tx, name).tray_id
 
 
 def test_every_tray_is_a_row_with_what_the_questions_answer(visitor: Visitor) -> None:
@@ -81,6 +84,44 @@ def test_rows_stand_by_place_or_by_what_is_dry_first(visitor: Visitor) -> None:
     words = visitor.words("/trays?by=water")
     for tray in answer.trays:
         assert "Water now." in words if tray.by == answer.at else f"by about {w.soon(tray.by)}" in words
+
+
+def test_what_is_below_its_dry_line_stands_before_all_others_even_without_an_outlook(
+    visitor: Visitor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with visitor.face.asking() as on:
+        [dry] = [tray.tray for tray in ask_today(on).trays if (tray.moisture_fraction or 1) < 0]
+
+    def frozen(on: Ground, tray: str = "") -> OutlookAnswer:
+        """As after a night of frost: the questions put what cannot be foreseen last."""
+        answer = ask_outlook(on, tray)
+        mine = [replace(t, state="no outlook", why="it is frozen") for t in answer.trays if t.tray == dry]
+        return replace(answer, trays=(*(t for t in answer.trays if t.tray != dry), *mine))
+
+    monkeypatch.setattr("traywarden.web.trays.ask_outlook", frozen)
+    monkeypatch.setattr("traywarden.web.tray_answers.ask_outlook", frozen)
+    text = visitor.get("/trays?by=water")
+    assert re.findall(r'class="name to" href="[^"]+">([^<]+)<', text)[0] == dry
+    assert "Below its dry line." in visitor.words("/trays?by=water")
+    assert "Its last reading is below its dry line." in visitor.words(f"/trays/{_id(visitor, dry)}")
+
+
+def test_the_picture_of_moisture_is_filled_as_far_as_the_number_beside_it_says(visitor: Visitor) -> None:
+    text = visitor.get("/trays")
+    with visitor.face.asking() as on:
+        trays = ask_today(on).trays
+    for tray in trays:
+        assert tray.moisture_pct is not None
+        assert tray.dry_line_pct is not None
+        row = text[text.index(f">{tray.tray}</a>") :]
+        water, line = (
+            re.search(r'gauge-water[^>]+width="([\d.]+)"', row),
+            re.search(r'gauge-line" x1="([\d.]+)"', row),
+        )
+        assert water is not None
+        assert line is not None
+        assert float(water[1]) == pytest.approx(min(tray.moisture_pct, 100), abs=0.06)
+        assert float(line[1]) == pytest.approx(tray.dry_line_pct, abs=0.06)
 
 
 def test_rows_and_the_page_now_lead_to_the_tray_by_its_number(visitor: Visitor) -> None:

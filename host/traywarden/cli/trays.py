@@ -184,7 +184,7 @@ def tray_show(
 
 def _print_card(b: Bench, card: TrayCard) -> None:
     tray, mix, place = card.tray, card.mix, card.place
-    size = [f"{tray.cells} cells" if tray.cells else "", f"{tray.litres:g} L of mix" if tray.litres else ""]
+    size = [f"{tray.cells} cells" if tray.cells else "", f"{tray.litres:g} l of mix" if tray.litres else ""]
     size_words = ", ".join(part for part in size if part)
     say(f"Tray “{tray.name}”" + (f" ({size_words})" if size_words else ""))
     say(f"  place  {f'{place.name} ({place.kind})' if place else 'not known; see traywarden moved --help'}")

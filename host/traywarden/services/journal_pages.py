@@ -11,7 +11,7 @@ from traywarden.services.journal_words import EntryLine, entry_lines
 from traywarden.store import journal as journal_store
 from traywarden.store.store import Tx
 
-PER_PAGE = 50
+PER_PAGE = 30
 
 
 @dataclass(frozen=True, slots=True)

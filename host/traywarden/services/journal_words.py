@@ -105,7 +105,7 @@ def _sowed(entry: Entry, names: Names, display: Display) -> str:
 
 def _watered(entry: Entry, names: Names, display: Display) -> str:
     how, litres = HOW_WORDS.get(entry.data.get("how", ""), ""), entry.data.get("litres")
-    return f"watered {how}".rstrip() + (f", {litres:g} L" if litres else "")
+    return f"watered {how}".rstrip() + (f", {litres:g} l" if litres else "")
 
 
 def _head_placed(entry: Entry, names: Names, display: Display) -> str:

@@ -31,6 +31,7 @@ from traywarden.services.questions.ground import DAY_MS, Ground
 from traywarden.services.setting_up import head_named
 from traywarden.store import garden as garden_store
 from traywarden.store import probes as probe_store
+from traywarden.store import readings as reading_store
 from traywarden.store.store import Tx
 from traywarden.web.face import Face
 from traywarden.web.pages import back_to, face_of, page
@@ -102,7 +103,11 @@ def calibrate(
 
 
 def _volts(on: Ground, head: Head, since_ms: int | None) -> HeadVolts:
+    """Those of the step; before it began, the newest reading alone: the head was elsewhere before."""
     start_ms = max(on.now_ms - BACK_MS, since_ms or 0)
+    if since_ms is None:
+        times_ms = reading_store.columns(on.tx, head.head_id, start_ms, on.now_ms + 1).time_ms
+        start_ms = int(times_ms[-1]) if times_ms.size else start_ms
     return head_volts(head, recent_volts(on.tx, head, start_ms, on.now_ms + 1))
 
 

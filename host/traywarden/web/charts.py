@@ -21,6 +21,7 @@ from fastapi.responses import JSONResponse, Response
 from traywarden.errors import ShortOfDataError, UsageError
 from traywarden.services.questions.ground import Ground
 from traywarden.web.pages import face_of, page
+from traywarden.web.phrases import in_plain_words
 
 router = APIRouter(include_in_schema=False)
 Params = Mapping[str, str]
@@ -66,9 +67,9 @@ def chart(request: Request, name: str, kind: str) -> Response:
         made = face.ask(("chart", name, tuple(sorted(asked.items()))), lambda on: maker(on, asked))
     except ShortOfDataError as short:
         if kind == "json":
-            return JSONResponse({"why": str(short)})
+            return JSONResponse({"why": in_plain_words(str(short))})
         if kind == "svg":
-            return Response(words_drawn(str(short)), media_type=FORMATS[kind])
+            return Response(words_drawn(in_plain_words(str(short))), media_type=FORMATS[kind])
         raise
     if kind == "json":
         return JSONResponse(_plain(made.spec))

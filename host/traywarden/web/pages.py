@@ -3,6 +3,7 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from importlib.resources import files
+from itertools import groupby
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -15,6 +16,7 @@ from traywarden.services.journal_words import EntryLine, entry_lines
 from traywarden.services.questions.ground import Ground
 from traywarden.store import journal as journal_store
 from traywarden.web.face import Face
+from traywarden.web.phrases import in_plain_words, on_a_page
 from traywarden.web.security import form_token
 from traywarden.web.words import PageWords
 
@@ -53,6 +55,9 @@ def _environment() -> Environment:
     )
     made.globals["themes"] = THEMES
     made.filters["by_place"] = _by_place
+    made.filters["by_day"] = _by_day
+    made.filters["on_a_page"] = on_a_page
+    made.filters["in_plain_words"] = in_plain_words
     return made
 
 
@@ -62,6 +67,11 @@ def _by_place(rows: Iterable[T]) -> list[tuple[str, list[T]]]:
     for row in rows:
         groups.setdefault(getattr(row, "place", None) or "", []).append(row)
     return sorted(groups.items())
+
+
+def _by_day(lines: Iterable[EntryLine]) -> list[list[EntryLine]]:
+    """Lines of one day together, in the order they came in."""
+    return [list(of_day) for _, of_day in groupby(lines, key=lambda line: line.at[:10])]
 
 
 _ENVIRONMENT = _environment()

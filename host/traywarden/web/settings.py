@@ -193,7 +193,7 @@ def _change(face: Face, written: Written) -> str:
     face.take(change_settings(home, changes, _check))
     later = [key for key in changes if key.partition(".")[0] not in AT_ONCE]
     when = "It holds when the host starts anew." if later else "Pages go by it from now on."
-    return f"Written into settings.toml: {', '.join(changes)}. {when}"
+    return f"Kept: {'; '.join(BY_KEY[key].says.rstrip('.') for key in changes)}. {when}"
 
 
 def _value(setting: Setting, before: Settings, written: Written) -> Any:

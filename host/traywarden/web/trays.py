@@ -12,8 +12,8 @@ from traywarden.services.journal_pages import Sought, journal_page
 from traywarden.services.questions.emergence import ask_emergence
 from traywarden.services.questions.emergence_answer import EmergenceAnswer, TrayEmergence
 from traywarden.services.questions.ground import Ground
-from traywarden.services.questions.outlook import ask_outlook
-from traywarden.services.questions.today import ask_today
+from traywarden.services.questions.outlook import OutlookAnswer, ask_outlook
+from traywarden.services.questions.today import TodayAnswer, TrayNow, ask_today
 from traywarden.store import journal as journal_store
 from traywarden.store.crops import load_crops
 from traywarden.web.charts import CHARTS
@@ -51,7 +51,7 @@ def trays(request: Request, by: str = BY_PLACE) -> HTMLResponse:
             title="Trays",
             a=answer,
             outlook={each.tray: each for each in outlook.trays} if outlook else {},
-            order=[each.tray for each in outlook.trays] if outlook else [],
+            order=_driest_first(answer, outlook) if outlook else [],
             rows={each.tray: each for each in answer.trays},
             ids={tray.name: tray.tray_id for tray in on.trays.values()},
             seed={each.tray: each for each in answer.seed},
@@ -103,6 +103,16 @@ def _tray(on: Ground, number: str) -> Tray:
 
 def _named(on: Ground) -> list[Tray]:
     return sorted(on.trays.values(), key=lambda tray: tray.name)
+
+
+def _driest_first(answer: TodayAnswer, outlook: OutlookAnswer) -> list[str]:
+    """Those below their dry line before all others, also without an outlook; then as they will dry."""
+    dry = {each.tray for each in answer.trays if _is_dry(each)}
+    return sorted((each.tray for each in outlook.trays), key=lambda tray: tray not in dry)
+
+
+def _is_dry(tray: TrayNow) -> bool:
+    return tray.moisture_fraction is not None and tray.moisture_fraction <= 0
 
 
 def _coming(face: Face) -> dict[str, TrayEmergence]:

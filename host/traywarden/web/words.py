@@ -1,5 +1,6 @@
 """Numbers and instants as a page shows them: the grower's units, the garden's zone."""
 
+import re
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
@@ -8,6 +9,7 @@ from traywarden.domain.lows_highs import Expected
 from traywarden.domain.units import Display, list_words, span_words
 
 NOT_KNOWN = "–"
+_INSTANT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d(:\d\d(\.\d+)?)?[+-]\d\d:\d\d")
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,6 +56,11 @@ class PageWords:
         """An instant in the garden's time zone."""
         return datetime.fromtimestamp(time_ms / 1000, UTC).astimezone(self.now.tzinfo)
 
+    def date(self, time_ms: float) -> str:
+        """The day of an instant in full, as over a day's entries."""
+        at = self.moment(time_ms)
+        return f"{at:%A} {at.day} {at:%B}" + ("" if at.year == self.now.year else f" {at.year}")
+
     def clock(self, at: datetime | None) -> str:
         return NOT_KNOWN if at is None else clock(at, self.now)
 
@@ -68,6 +75,14 @@ class PageWords:
 
     def ago(self, seconds: float | None) -> str:
         return NOT_KNOWN if seconds is None else ago(seconds)
+
+    def cell(self, value: object) -> object:
+        """What a cell of a table holds: an instant in the garden's time, nothing where nothing is known."""
+        if isinstance(value, str) and _INSTANT.fullmatch(value):
+            value = datetime.fromisoformat(value)
+        if isinstance(value, datetime):
+            return f"{value.astimezone(self.now.tzinfo):%Y-%m-%d %H:%M}"
+        return "" if value is None else value
 
     @staticmethod
     def all_of(names: list[str]) -> str:

@@ -200,6 +200,13 @@ def test_plants_in_the_frame_need_hardening_off_and_those_on_the_bench_do_not(ga
     assert place.hardening.low_difference_c.estimate == frame.hardening.low_difference_c.estimate
 
 
+def test_a_tray_that_stood_in_the_open_place_itself_is_not_held_against_it(garden: PlaceGarden) -> None:
+    with grounded(garden.store, NOW_MS) as ground:
+        answer = ask_harden(ground, HardenAsked("bench a"))
+    assert answer.sentence.startswith(f"bench a stood in {answer.against} itself all these days")
+    assert "colder" not in answer.sentence
+
+
 def test_a_tray_is_as_hard_as_the_places_it_stood_in_on_each_day(tmp_path: Path) -> None:
     """Moved out of the frame at midnight six days ago: six of fourteen days were outdoors."""
     garden = made.place_garden(tmp_path)

@@ -77,12 +77,19 @@ def ask_harden(ground: Ground, asked: HardenAsked) -> HardenAnswer:
         "tray" if isinstance(subject, Tray) else "place",
         bed.name,
         crop.name if crop else None,
-        harden_words(found, subject.name, bed.name, ground.display),
+        _itself(subject.name, bed.name)
+        if [name for name, _ in stood] == [bed.name]
+        else harden_words(found, subject.name, bed.name, ground.display),
         night_lines(found, bed.name, ground.display),
         found,
         stood,
         _remarks(found, ground.display),
     )
+
+
+def _itself(subject: str, bed: str) -> str:
+    """For a tray that stood in the open place all the time: there is nothing to hold against each other."""
+    return f"{subject} stood in {bed} itself all these days: as far as climate goes it is hardened off to it."
 
 
 def harden_words(found: Hardening, subject: str, bed: str, display: Display) -> str:

@@ -5,7 +5,6 @@ A page's module adds its charts to CHARTS; a template shows one with the macro i
 
 import csv
 import io
-import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -19,6 +18,7 @@ from fastapi import APIRouter, Request
 from fastapi.responses import JSONResponse, Response
 
 from traywarden.errors import ShortOfDataError, UsageError
+from traywarden.services.plain import plain
 from traywarden.services.questions.ground import Ground
 from traywarden.web.pages import face_of, page
 from traywarden.web.phrases import in_plain_words
@@ -72,7 +72,7 @@ def chart(request: Request, name: str, kind: str) -> Response:
             return Response(words_drawn(in_plain_words(str(short))), media_type=FORMATS[kind])
         raise
     if kind == "json":
-        return JSONResponse(_plain(made.spec))
+        return JSONResponse(plain(made.spec))
     if kind == "html":
         with face.asking() as on:
             return page(
@@ -81,9 +81,9 @@ def chart(request: Request, name: str, kind: str) -> Response:
     if kind == "csv":
         body: str | bytes = as_csv(made)
     elif kind == "svg":
-        body = vl_convert.vegalite_to_svg(_plain(made.spec))
+        body = vl_convert.vegalite_to_svg(plain(made.spec))
     else:
-        body = vl_convert.vegalite_to_png(_plain(made.spec), scale=PNG_SCALE)
+        body = vl_convert.vegalite_to_png(plain(made.spec), scale=PNG_SCALE)
     headers = {"content-disposition": f'inline; filename="{name}.{kind}"'}
     return Response(body, media_type=FORMATS[kind], headers=headers)
 
@@ -113,22 +113,7 @@ def as_csv(made: Chart) -> str:
 def _cell(value: Any) -> Any:
     if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r"):
         return f"'{value}"
-    return _plain(value)
-
-
-def _plain(value: Any) -> Any:
-    """As JSON holds it: instants in ISO 8601, what is not known as nothing."""
-    if isinstance(value, Mapping):
-        return {key: _plain(each) for key, each in value.items()}
-    if isinstance(value, str):
-        return value
-    if isinstance(value, Sequence):
-        return [_plain(each) for each in value]
-    if isinstance(value, datetime):
-        return value.isoformat()
-    if isinstance(value, float) and not math.isfinite(value):
-        return None
-    return value
+    return value.isoformat() if isinstance(value, datetime) else plain(value)
 
 
 def _address(request: Request, name: str) -> str:

@@ -12,6 +12,7 @@ from starlette.datastructures import FormData
 from traywarden.domain.journal import Kind
 from traywarden.errors import TraywardenError, UsageError
 from traywarden.services.journal import Draft, put, undo
+from traywarden.services.journal_changes import number_from_text
 from traywarden.services.moments import parse_moment
 from traywarden.services.questions.ground import Ground
 from traywarden.store import garden as garden_store
@@ -45,19 +46,11 @@ class Written:
     def number(self, name: str) -> float | None:
         """Raises UsageError where it is none; a comma serves as a decimal point."""
         words = self.text(name)
-        if not words:
-            return None
-        try:
-            value = float(words.replace(",", "."))
-        except ValueError:
-            raise UsageError(
-                f"“{words}” is not a number ({name.replace('_', ' ')}); write it like 2.5."
-            ) from None
-        return value
+        return float(number_from_text(words, name)) if words else None
 
     def whole(self, name: str) -> int | None:
         value = self.number(name)
-        if value is not None and value != int(value):
+        if value is not None and not value.is_integer():
             raise UsageError(f"{value:g} is not a whole number ({name.replace('_', ' ')}).")
         return None if value is None else int(value)
 

@@ -29,7 +29,7 @@ LOOK_AROUND = (
     ("today", "what needs you, and why"),
     ("outlook", "when each tray will be dry, and how cold the night gets"),
     ('emergence "Pepper 1"', "whether its seed is late, and why"),
-    ('waterings "Tomato 1"', "when it was watered, and how long ago"),
+    ('waterings "Lettuce 1"', "when it was watered, and how long ago"),
     ('mix compare "House mix" "Wet-cold mix"', "which mix dries faster"),
     ('degree-days "Tomato 2"', "the warmth it gathered"),
     ('compare "Dappled shade" "Open bench" --soil', "any place against another"),

@@ -5,6 +5,7 @@ evidence to verdict. The opening and the closing level live in that function: be
 “hold”, and whatever state the tray was in stays. A new rule is one function and one row in `rules`.
 """
 
+from bisect import bisect_right
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
@@ -113,11 +114,19 @@ def telling(at_ms: IntArray, answers: Sequence[CodeArray], longest_gap_ms: int) 
     """
     if at_ms.size < 3:
         return np.arange(at_ms.size)
-    begins = np.diff(at_ms // longest_gap_ms, prepend=at_ms[0] // longest_gap_ms - 1) != 0
-    for codes in answers:
-        begins[1:] |= np.diff(codes) != 0
+    begins = np.ones(at_ms.size, np.bool_)
+    begins[1:] = np.logical_or.reduce([np.diff(codes) != 0 for codes in answers])
     ends = np.append(begins[1:], True)
-    return np.flatnonzero(begins | ends)
+    kept: list[int] = np.flatnonzero(begins | ends).tolist()
+    times: list[int] = at_ms.tolist()
+    chosen = kept[:1]
+    for following in kept[1:]:
+        while times[following] - times[chosen[-1]] > longest_gap_ms and following - chosen[-1] > 1:
+            farthest = bisect_right(times, times[chosen[-1]] + longest_gap_ms, lo=chosen[-1] + 1) - 1
+            chosen.append(max(farthest, chosen[-1] + 1))
+        if following > chosen[-1]:
+            chosen.append(following)
+    return np.array(chosen)
 
 
 def dry_verdict(

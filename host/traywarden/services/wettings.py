@@ -107,10 +107,11 @@ def joined(wettings: Sequence[Wetting], entries: Sequence[Entry]) -> tuple[Event
     reach_s = DEFAULT_RAIN_PARAMS.told_s
     from_s = np.array([wetting.onset_s for wetting in wettings]) - reach_s
     to_s = np.array([wetting.peak_s for wetting in wettings]) + reach_s
+    told_s = np.array([entry.at_ms / 1000 for entry in entries])[:, np.newaxis]
+    near = np.nonzero((from_s <= told_s) & (told_s <= to_s))
     pairs = sorted(
-        (abs(wettings[n].onset_s - entry.at_ms / 1000), n, k)
-        for k, entry in enumerate(entries)
-        for n in np.flatnonzero((from_s <= entry.at_ms / 1000) & (entry.at_ms / 1000 <= to_s)).tolist()
+        (abs(wettings[n].onset_s - entries[k].at_ms / 1000), n, k)
+        for k, n in zip(*(found.tolist() for found in near), strict=True)
     )
     partner: dict[int, Entry] = {}
     told: set[int] = set()

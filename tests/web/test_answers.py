@@ -4,7 +4,7 @@ import threading
 
 import pytest
 
-from traywarden.errors import ShortOfDataError
+from traywarden.errors import ShortOfDataError, StoreError
 from traywarden.web.answers import FRESH_S, LONG_FRESH_S, MOST_KEPT, STALE_S, Answers
 
 
@@ -94,13 +94,44 @@ def test_an_old_answer_is_renewed_and_a_very_old_one_not_shown(answers: Answers,
     assert asked.times == 3
 
 
-def test_what_cannot_be_answered_is_said_each_time(answers: Answers) -> None:
+def test_what_cannot_be_answered_is_said_each_time_and_looked_for_once(answers: Answers) -> None:
+    looked = []
+
     def short() -> int:
+        looked.append(1)
         raise ShortOfDataError("Nothing was measured.")
 
     for _ in range(2):
         with pytest.raises(ShortOfDataError):
             answers.ask("q", short)
+    assert len(looked) == 1
+    answers.written()
+    assert answers.ask("q", lambda: "now there is") == "now there is"
+
+
+def test_a_store_that_did_not_answer_is_asked_again(answers: Answers) -> None:
+    def away() -> str:
+        raise StoreError("The store is away.")
+
+    with pytest.raises(StoreError):
+        answers.ask("q", away)
+    assert answers.ask("q", lambda: "there again") == "there again"
+
+
+def test_readings_that_make_a_question_answerable_are_worked_out_behind_its_refusal(answers: Answers) -> None:
+    renewed = threading.Event()
+    answers.renewed = renewed.set
+
+    def short() -> str:
+        raise ShortOfDataError("Nothing was measured.")
+
+    with pytest.raises(ShortOfDataError):
+        answers.ask("q", short)
+    answers.readings_came()
+    with pytest.raises(ShortOfDataError):
+        answers.ask("q", lambda: "measured")
+    assert renewed.wait(10)
+    assert answers.ask("q", short) == "measured"
 
 
 def test_a_deed_that_comes_while_an_answer_is_worked_out_is_not_lost(answers: Answers) -> None:

@@ -8,7 +8,7 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Any, TypeVar, cast
 
-from traywarden.errors import TraywardenError
+from traywarden.errors import StoreError, TraywardenError
 
 T = TypeVar("T")
 
@@ -23,14 +23,22 @@ MOST_KEPT = 64
 
 @dataclass(slots=True)
 class _Kept:
+    """An answer, or why there is none."""
+
     answer: Any
+    refused: TraywardenError | None
     at_s: float
     readings: int
     writes: int
 
+    def told(self) -> Any:
+        if self.refused is not None:
+            raise self.refused.with_traceback(None)
+        return self.answer
+
 
 class Answers:
-    """Keeps the last answer to each question.
+    """Keeps the last answer to each question, or why it has none.
 
     What a grower has just written shows at once: such an answer is worked out while the page waits. New
     readings arrive all the time: the page gets the last answer and the next is worked out behind it; whoever
@@ -61,7 +69,7 @@ class Answers:
                 if self._old(kept) and key not in self._asked:
                     self._asked.add(key)
                     self._behind.submit(self._again, key, question)
-                return cast(T, kept.answer)
+                return cast(T, kept.told())
         return self._work_out(key, question)
 
     def at_hand(self, key: Hashable, question: Callable[[], T], wait_s: float) -> T | None:
@@ -77,7 +85,7 @@ class Answers:
                 # of its own, and let go at the end: nobody waits for it, not even whoever ends the host
                 threading.Thread(target=self._work_long, args=(key, question, begun), daemon=True).start()
             if kept is not None and serves:
-                return cast(T, kept.answer)
+                return cast(T, kept.told())
         assert begun is not None
         try:
             return cast(T, begun.result(wait_s))
@@ -127,19 +135,32 @@ class Answers:
             news = kept is None or kept.readings != self._readings
         try:
             self._work_out(key, question)
-        except TraywardenError:
-            with self._lock:
-                self._kept.pop(key, None)  # whoever asks next is told why
+        except TraywardenError as error:
+            if not _lasts(error):
+                with self._lock:
+                    self._kept.pop(key, None)  # whoever asks next is told why
         if news:
             self.renewed()
 
     def _work_out(self, key: Hashable, question: Callable[[], T]) -> T:
         with self._lock:
             readings, writes = self._readings, self._writes  # before: what comes meanwhile makes it old
-        answer = question()
+        answer, refused = None, None
+        try:
+            answer = question()
+        except TraywardenError as error:
+            if not _lasts(error):
+                raise
+            refused = error
+        kept = _Kept(answer, refused, self._clock_s(), readings, writes)
         with self._lock:
-            self._kept[key] = _Kept(answer, self._clock_s(), readings, writes)
+            self._kept[key] = kept
             self._kept.move_to_end(key)
             while len(self._kept) > MOST_KEPT:
                 self._kept.popitem(last=False)
-        return answer
+        return cast(T, kept.told())
+
+
+def _lasts(error: TraywardenError) -> bool:
+    """Whether asking again would only be told the same; a store that did not answer may do so next time."""
+    return not isinstance(error, StoreError)

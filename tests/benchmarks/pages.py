@@ -52,7 +52,7 @@ PAGES = (
     Timed("/trays/1?days=90", MOST_ONE_MS),
     Timed("/places", MOST_ONE_MS),
     Timed("/places/compare?a=2&b=1&from=2026-07-31&to=2026-10-28", MOST_ONE_MS),
-    Timed("/places/compare?a=2&b=1&from=2026-07-31&to=2026-10-28&measured=soil", MOST_ONE_MS),
+    Timed("/places/compare?a=3&b=1&from=2026-07-31&to=2026-10-28&measured=soil", MOST_ONE_MS),
     Timed("/week", MOST_ONE_MS),
 )
 

@@ -32,7 +32,7 @@ def test_what_waits_is_listed_and_what_was_sent_only_when_asked(told: CommandLin
         "waiting",
         "console",
     )
-    assert line["episodes"][0]["tray"] == "A"
+    assert (line["episodes"][0]["of"], line["episodes"][0]["subject"]) == ("tray", "A")
     with told.store() as store, store.write() as tx:
         notice_store.mark_sent(tx, line["notice_id"], NOW_MS)
     assert "Nothing waits. 1 sent so far" in told.ok("notices")

@@ -17,8 +17,10 @@ from traywarden.domain.episodes import (
     rewound,
 )
 from traywarden.domain.rules import Answer, Verdict, telling
+from traywarden.domain.subjects import a_tray
 
 MIN_MS = 60_000
+TRAY = a_tray(1)
 DELAYS = Delays(open_ms=30 * MIN_MS, close_ms=20 * MIN_MS, longest_gap_ms=60 * MIN_MS)
 LETTERS = {"y": Answer.YES, "n": Answer.NO, "h": Answer.HOLD, "b": Answer.BLIND}
 Timeline = list[tuple[int, Verdict]]
@@ -124,7 +126,7 @@ class Kept:
             begin = rewound(list(self.episodes.values()), late_ms, self.delays)
         self.state, stretches = fold(begin, known, self.delays)
         changes = reconciled(
-            list(self.episodes.values()), stretches, begin.judged_to_ms, "dry", 1, self.state.judged_to_ms
+            list(self.episodes.values()), stretches, begin.judged_to_ms, "dry", TRAY, self.state.judged_to_ms
         )
         for change in changes:
             self.episodes[change.episode.episode_id] = change.episode
@@ -198,14 +200,14 @@ def test_the_end_is_told_after_the_beginning_and_never_twice_in_a_row(
 
 
 def test_one_stretch_over_two_told_episodes_leaves_both_and_moves_the_last_end() -> None:
-    kept = [Episode("a", "dry", 1, 0, 100), Episode("b", "dry", 1, 200, None)]
+    kept = [Episode("a", "dry", TRAY, 0, 100), Episode("b", "dry", TRAY, 200, None)]
     stretch = Stretch(0, None, 0, closed_ms=500, closing=Verdict(Answer.NO, "wet"), closing_decided_ms=520)
-    (change,) = reconciled(kept, [stretch], -1, "dry", 1, 600)
+    (change,) = reconciled(kept, [stretch], -1, "dry", TRAY, 600)
     assert (change.kind, change.episode.episode_id, change.episode.closed_ms) == (ChangeKind.CLOSED, "b", 500)
 
 
 def test_an_episode_that_late_readings_deny_is_closed_where_it_began() -> None:
-    (change,) = reconciled([Episode("a", "dry", 1, 100, None)], [], 0, "dry", 1, 600)
+    (change,) = reconciled([Episode("a", "dry", TRAY, 100, None)], [], 0, "dry", TRAY, 600)
     assert (change.kind, change.episode.closed_ms) == (ChangeKind.CLOSED, 100)
     assert change.episode.facts["withdrawn"]
 

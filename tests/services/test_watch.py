@@ -22,6 +22,7 @@ from tests.services.watched_garden import (
 from traywarden.domain.journal import Kind
 from traywarden.domain.notices import NoticeState
 from traywarden.domain.rules import Answer
+from traywarden.domain.subjects import a_tray
 from traywarden.store.store import Store
 
 
@@ -39,7 +40,7 @@ def test_a_tray_below_its_dry_line_for_the_delay_opens_one_episode_and_one_notic
     garden.run(at + 30 * MINUTE_MS, at + 2 * HOUR_MS, moisture=DRY)
     (episode,) = garden.episodes()
     assert (episode.episode_id, episode.opened_ms, episode.closed_ms) == (
-        f"dry:{garden.tray_ids['A']}:{at}",
+        f"dry:tray-{garden.tray_ids['A']}:{at}",
         at,
         None,
     )
@@ -88,7 +89,7 @@ def test_an_end_is_held_until_its_beginning_has_been_told(garden: WatchedGarden)
 
 def test_blind_never_closes_anything_and_says_why(garden: WatchedGarden) -> None:
     at = garden.run(START_MS, START_MS + HOUR_MS, moisture=DRY)
-    key = ("dry", garden.tray_ids["A"])
+    key = ("dry", a_tray(garden.tray_ids["A"]))
     garden.run(at, at + 5 * HOUR_MS, moisture=None)
     assert garden.watch.answers()[key].answer is Answer.BLIND
     assert "not measured" in garden.watch.answers()[key].reason
@@ -101,7 +102,7 @@ def test_a_silent_head_turns_the_answer_blind_by_the_clock_and_leaves_the_episod
     garden.run(START_MS, START_MS + HOUR_MS, moisture=DRY)
     garden.clock.ms += 3 * HOUR_MS
     garden.watch.tick()
-    state = garden.watch.answers()["dry", garden.tray_ids["A"]]
+    state = garden.watch.answers()["dry", a_tray(garden.tray_ids["A"])]
     assert state.answer is Answer.BLIND
     assert state.reason == "nothing usable was measured for 3 h"
     assert [e.closed_ms for e in garden.episodes()] == [None]
@@ -111,7 +112,7 @@ def test_frozen_moisture_is_not_a_dry_tray(garden: WatchedGarden) -> None:
     at = garden.run(START_MS, START_MS + HOUR_MS, moisture=WET, soil_c=2.0)
     garden.run(at, at + 12 * HOUR_MS, moisture=0.10, soil_c=-1.0)
     assert garden.episodes("dry") == []
-    assert "frozen" in garden.watch.answers()["dry", garden.tray_ids["A"]].reason
+    assert "frozen" in garden.watch.answers()["dry", a_tray(garden.tray_ids["A"])].reason
 
 
 def test_a_sown_tray_below_the_published_minimum_for_three_hours_is_too_cold(garden: WatchedGarden) -> None:

@@ -27,6 +27,7 @@ from tests.services.watched_garden import (
 )
 from traywarden.domain.episodes import ChangeKind
 from traywarden.domain.notices import NoticeState
+from traywarden.domain.subjects import a_tray
 from traywarden.errors import ChannelError
 from traywarden.services.deliver import Deliver
 from traywarden.store import notices as notice_store
@@ -201,9 +202,9 @@ class Garden(RuleBasedStateMachine):
     def one_episode_at_a_time(self) -> None:
         for name in ("dry", "cold"):
             for tray_id in self.garden.tray_ids.values():
-                mine = [e for e in self.garden.episodes(name) if e.tray_id == tray_id]
+                mine = [e for e in self.garden.episodes(name) if e.subject == a_tray(tray_id)]
                 assert sum(e.closed_ms is None for e in mine) <= 1
-                state = self.garden.watch.answers().get((name, tray_id))
+                state = self.garden.watch.answers().get((name, a_tray(tray_id)))
                 is_open = state is not None and state.open_since_ms is not None
                 assert is_open == any(e.closed_ms is None for e in mine)
 

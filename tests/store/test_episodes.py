@@ -6,16 +6,17 @@ from tests.store.sample import START_MS, STEP_MS, reading
 from traywarden.domain.episodes import Episode, RuleState
 from traywarden.domain.readings import Reading
 from traywarden.domain.rules import Answer
+from traywarden.domain.subjects import HOST, Subject, a_tray
 from traywarden.store import episodes, garden, probes, readings
 from traywarden.store.store import Store
 
 
-def trays(store: Store, *names: str) -> list[int]:
+def trays(store: Store, *names: str) -> list[Subject]:
     with store.write() as tx:
-        return [garden.add_tray(tx, name).tray_id for name in names]
+        return [a_tray(garden.add_tray(tx, name).tray_id) for name in names]
 
 
-def test_states_are_kept_per_rule_and_tray_and_replaced(store: Store) -> None:
+def test_states_are_kept_per_rule_and_subject_and_replaced(store: Store) -> None:
     a, b = trays(store, "A", "B")
     first = RuleState(100, 50, None, 99, Answer.YES, "dry as dust")
     with store.write() as tx:
@@ -35,18 +36,18 @@ def test_states_are_kept_per_rule_and_tray_and_replaced(store: Store) -> None:
 
 def test_an_episode_is_kept_once_and_changed_in_place(store: Store) -> None:
     (a,) = trays(store, "A")
-    opened = Episode("dry:1:100", "dry", a, 100, None, {"moisture_m3_m3": 0.2, "mix": "Erde"})
+    opened = Episode("dry:tray-1:100", "dry", a, 100, None, {"moisture_m3_m3": 0.2, "mix": "Erde"})
     closed = replace(opened, closed_ms=300)
     with store.write() as tx:
         episodes.keep_episode(tx, opened)
         episodes.keep_episode(tx, closed)
-        episodes.keep_episode(tx, Episode("cold:1:200", "cold", a, 200))
+        episodes.keep_episode(tx, Episode("disk:host:200", "disk", HOST, 200))
     with store.read() as tx:
-        assert [e.episode_id for e in episodes.episodes(tx)] == ["cold:1:200", "dry:1:100"]
-        assert episodes.episodes(tx, rule="dry", tray_id=a) == [closed]
-        assert [e.episode_id for e in episodes.episodes(tx, open_only=True)] == ["cold:1:200"]
+        assert [e.episode_id for e in episodes.episodes(tx)] == ["disk:host:200", "dry:tray-1:100"]
+        assert episodes.episodes(tx, rule="dry", subject=a) == [closed]
+        assert [e.episode_id for e in episodes.episodes(tx, open_only=True)] == ["disk:host:200"]
         assert len(episodes.episodes(tx, limit=1)) == 1
-        assert episodes.episodes_named(tx, ["dry:1:100", "nothing"]) == {"dry:1:100": closed}
+        assert episodes.episodes_named(tx, ["dry:tray-1:100", "nothing"]) == {"dry:tray-1:100": closed}
 
 
 def test_readings_that_came_in_late_are_found_by_when_they_were_received(store: Store) -> None:

@@ -17,9 +17,11 @@ from sqlalchemy import inspect, text
 
 from tests.postgres_server import PostgresServer
 from tests.store.sample import all_readings, reading
+from traywarden.domain import subjects
+from traywarden.domain.episodes import Episode
 from traywarden.domain.readings import Reading
 from traywarden.errors import StoreError
-from traywarden.store import backup, packed, probes, readings, schema, upgrade
+from traywarden.store import backup, episodes, garden, packed, probes, readings, schema, upgrade
 from traywarden.store.store import Store
 
 NEWEST = schema.REVISIONS[-1]
@@ -237,3 +239,27 @@ def test_after_an_upgrade_every_day_with_a_reading_waits_to_be_packed(
         ids = {head.label: head.head_id for head in probes.heads(tx)}
         waiting = packed.waiting(tx, 10**6, 100)
     assert waiting == sorted([(ids["bench-1/1"], day) for day in (-2, -1, 0, 5)] + [(ids["other/1"], 7)])
+
+
+def test_episodes_and_rule_states_of_trays_are_carried_over_to_subjects(
+    empty_url: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Under their old ids: notices that were sent name them."""
+    with monkeypatch.context() as before:
+        before.setattr(schema, "REVISIONS", ("0005",))
+        before.setattr(upgrade, "upgrade", lambda tx: command.upgrade(upgrade.config(tx), "0005"))
+        with Store.open(empty_url) as store, store.write() as tx:
+            tray_id = garden.add_tray(tx, "A").tray_id
+            values = {"rule": "dry", "tray": tray_id, "at": 100, "state": '{"open_since_ms": 50}'}
+            tx.execute(text("INSERT INTO rule_state VALUES (:rule, :tray, :at, :state)"), values)
+            values |= {"name": f"dry:{tray_id}:50", "opened": 50, "facts": '{"mix": "Erde"}'}
+            tx.execute(
+                text("INSERT INTO episode VALUES (:name, :rule, :tray, :opened, NULL, :facts)"), values
+            )
+    subject = subjects.a_tray(tray_id)
+    with Store.open(empty_url, backup=False) as store, store.read() as tx:
+        assert episodes.episodes(tx, subject=subject, open_only=True) == [
+            Episode(f"dry:{tray_id}:50", "dry", subject, 50, None, {"mix": "Erde"})
+        ]
+        state, _ = episodes.rule_states(tx)["dry", subject]
+        assert (state.judged_to_ms, state.open_since_ms) == (100, 50)

@@ -115,6 +115,8 @@ def _print_link(b: Bench, link: Link) -> None:
     if link.question:
         decided = "" if link.decided_ms is None else f", decided {_when(b, link.decided_ms)}"
         say(f"  {link.question} Yes: {episode.why}{decided}.")
+    if not link.readings:
+        return
     print_table(
         ("  measured", "head", "moisture", "soil"),
         [

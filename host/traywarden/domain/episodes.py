@@ -1,4 +1,4 @@
-"""Episodes: stretches during which a rule held for a tray, found by folding verdicts in measured time.
+"""Episodes: stretches during which a rule held for a subject, found by folding verdicts in measured time.
 
 The fold is deterministic: the same readings give the same episodes, whenever and in whatever pieces
 they arrived. Late readings re-judge the stretch they touch (`rewound`, then `fold`, then `reconciled`).
@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
 from traywarden.domain.rules import Answer, Facts, Verdict
+from traywarden.domain.subjects import Subject
 
 NEVER_MS = -(2**62)
 """Before anything was ever measured."""
@@ -16,7 +17,7 @@ NEVER_MS = -(2**62)
 
 @dataclass(frozen=True, slots=True)
 class RuleState:
-    """Where one rule stands for one tray after everything measured up to `judged_to_ms`.
+    """Where one rule stands for one subject after everything measured up to `judged_to_ms`.
 
     `run_since_ms`: first instant of the unbroken run of answers that argue for a change of state.
     `used_ms`: newest instant that was not blind. `answer`/`reason`: the newest verdict.
@@ -68,7 +69,7 @@ class Episode:
 
     episode_id: str
     rule: str
-    tray_id: int
+    subject: Subject
     opened_ms: int
     closed_ms: int | None = None
     facts: Facts = field(default_factory=dict)
@@ -95,8 +96,8 @@ class Change:
     known_before: bool = True
 
 
-def episode_id(rule: str, tray_id: int, opened_ms: int) -> str:
-    return f"{rule}:{tray_id}:{opened_ms}"
+def episode_id(rule: str, subject: Subject, opened_ms: int) -> str:
+    return f"{rule}:{subject}:{opened_ms}"
 
 
 def fold(
@@ -181,7 +182,7 @@ def rewound(episodes: Sequence[Episode], late_ms: int, delays: Delays) -> RuleSt
     Parameters
     ----------
     episodes : sequence of Episode
-        Every kept episode of this rule and tray.
+        Every kept episode of this rule and subject.
     late_ms : int
         The earliest instant that is new or has changed [ms since 1970].
     delays : Delays
@@ -194,7 +195,7 @@ def rewound(episodes: Sequence[Episode], late_ms: int, delays: Delays) -> RuleSt
 
     Example
     -------
-    >>> e = Episode("dry:1:500", "dry", 1, 500, 900)
+    >>> e = Episode("dry:tray-1:500", "dry", Subject.named("tray-1"), 500, 900)
     >>> state = rewound([e], 1_000, Delays(30, 0, 60))
     >>> state.judged_to_ms, state.open_since_ms
     (849, 500)
@@ -220,7 +221,7 @@ def reconciled(
     stretches: Sequence[Stretch],
     from_ms: int,
     rule: str,
-    tray_id: int,
+    subject: Subject,
     through_ms: int,
 ) -> list[Change]:
     """What must change in the episodes kept so that they say what the fold found.
@@ -228,12 +229,12 @@ def reconciled(
     Parameters
     ----------
     kept : sequence of Episode
-        Kept episodes of this rule and tray.
+        Kept episodes of this rule and subject.
     stretches : sequence of Stretch
         What the fold found after `from_ms`.
     from_ms, through_ms : int
         The span that was judged [ms since 1970].
-    rule, tray_id : str, int
+    rule, subject : str, Subject
         Whose episodes these are.
 
     Returns
@@ -249,8 +250,9 @@ def reconciled(
     Example
     -------
     >>> found = [Stretch(500, Verdict(Answer.YES, "dry"), 530)]
-    >>> [(c.kind.value, c.episode.episode_id) for c in reconciled([], found, 0, "dry", 1, 600)]
-    [('opened', 'dry:1:500')]
+    >>> changes = reconciled([], found, 0, "dry", Subject.named("tray-1"), 600)
+    >>> [(c.kind.value, c.episode.episode_id) for c in changes]
+    [('opened', 'dry:tray-1:500')]
     """
     touched = sorted(
         (e for e in kept if e.closed_ms is None or e.closed_ms > from_ms), key=lambda e: e.opened_ms
@@ -263,7 +265,7 @@ def reconciled(
         if mine:
             changes += _matched(mine, stretch)
         else:
-            changes.append(_new(stretch, rule, tray_id, {e.episode_id for e in kept}))
+            changes.append(_new(stretch, rule, subject, {e.episode_id for e in kept}))
     for episode in touched:
         if episode.episode_id not in claimed and episode.opened_ms > from_ms:
             changes += _withdrawn(episode, through_ms)
@@ -275,17 +277,17 @@ def _overlap(episode: Episode, stretch: Stretch) -> bool:
     return starts_before_end and (episode.closed_ms is None or stretch.opened_ms <= episode.closed_ms)
 
 
-def _new(stretch: Stretch, rule: str, tray_id: int, taken: set[str]) -> Change:
+def _new(stretch: Stretch, rule: str, subject: Subject, taken: set[str]) -> Change:
     verdict = stretch.opening
     facts = dict(verdict.facts) if verdict else {}
     reason = verdict.reason if verdict else ""
-    name = episode_id(rule, tray_id, stretch.opened_ms)
+    name = episode_id(rule, subject, stretch.opened_ms)
     while name in taken:  # an episode whose beginning late readings have moved away from here
         name += "'"
     episode = Episode(
         name,
         rule,
-        tray_id,
+        subject,
         stretch.opened_ms,
         stretch.closed_ms,
         {**facts, "reason": reason, "decided_ms": stretch.opening_decided_ms},

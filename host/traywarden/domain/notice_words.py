@@ -12,6 +12,7 @@ from traywarden.domain.advice import what_helps_cold
 from traywarden.domain.episodes import ChangeKind
 from traywarden.domain.garden import PlaceKind
 from traywarden.domain.rules import Facts
+from traywarden.domain.subjects import SubjectKind
 from traywarden.domain.units import Display, span_words
 
 MOST_LINES = 40
@@ -29,11 +30,12 @@ class Watered:
 
 @dataclass(frozen=True, slots=True)
 class Told:
-    """One change of one episode, with what its words need. `place` and `watered` None: not known."""
+    """One change of one episode, with what its words need. `subject` is what the grower calls it;
+    `place` and `watered` None: not known."""
 
     kind: ChangeKind
     rule: str
-    tray: str
+    subject: str
     opened_ms: int
     closed_ms: int | None = None
     place: str | None = None
@@ -41,6 +43,7 @@ class Told:
     facts: Facts = field(default_factory=dict)
     reason: str = ""
     place_kind: PlaceKind | None = None
+    of: SubjectKind = SubjectKind.TRAY
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +103,7 @@ def words(changes: Sequence[Told], reader: Reader) -> Words:
 
     Notes
     -----
-    One tray is named in the title; several are counted there and listed in the body, past ones
+    One subject is named in the title; several are counted there and listed in the body, past ones
     under “While you were away”.
 
     Example
@@ -123,7 +126,7 @@ def words(changes: Sequence[Told], reader: Reader) -> Words:
     lines = [text(told, reader) for told in changes]
     if len(lines) == 1:
         return Words(head, lines[0])
-    kept = [f"• {told.tray}: {line}" for told, line in zip(changes, lines, strict=True)]
+    kept = [f"• {told.subject}: {line}" for told, line in zip(changes, lines, strict=True)]
     return Words(head, _capped(kept))
 
 
@@ -143,13 +146,14 @@ def _capped(lines: list[str]) -> str:
 
 
 def _where(told: Told) -> str:
-    return f"{told.tray} ({told.place})" if told.place else told.tray
+    known = told.place is not None and told.place != told.subject
+    return f"{told.subject} ({told.place})" if known else told.subject
 
 
 def _several(changes: Sequence[Told]) -> str:
     places = {t.place for t in changes}
     only = next(iter(places)) if len(places) == 1 else None
-    return f"{len(changes)} trays" + (f" in {only}" if only else "")
+    return f"{len(changes)} {changes[0].of.many}" + (f" in {only}" if only else "")
 
 
 def _number(told: Told, name: str) -> float | None:
@@ -171,7 +175,7 @@ def _dry_opened(told: Told, reader: Reader) -> str:
         return _plain_opened(told, reader)
     mix = told.facts.get("mix") or "its mix"
     parts = [
-        f"Water {told.tray} in {told.place or 'a place not known'} now: {mix} is at "
+        f"Water {told.subject} in {told.place or 'a place not known'} now: {mix} is at "
         f"{100 * moisture / capacity:.0f} % of container capacity ({moisture:.3f} m³/m³), below its dry line "
         f"of {100 * line / capacity:.0f} % ({line:.3f} m³/m³) since {reader.clock(told.opened_ms)}."
     ]
@@ -189,7 +193,7 @@ def _dry_opened(told: Told, reader: Reader) -> str:
 
 
 def _dry_ended(told: Told, reader: Reader) -> str:
-    return f"{told.tray} is above its dry line again since {_closed(told, reader)}{_withdrawn(told)}."
+    return f"{told.subject} is above its dry line again since {_closed(told, reader)}{_withdrawn(told)}."
 
 
 def _dry_past(told: Told, reader: Reader) -> str:
@@ -206,7 +210,7 @@ def _cold_opened(told: Told, reader: Reader) -> str:
     source = told.facts.get("floor_source")
     cited = f" (source: {source})" if source else ""
     return (
-        f"{crop} in {told.tray}, {told.place or 'a place not known'}: the mix is at {temp(soil)}; "
+        f"{crop} in {told.subject}, {told.place or 'a place not known'}: the mix is at {temp(soil)}; "
         f"{kind} {temp(floor)}{cited}. Below it for {reader.ago(told.opened_ms)}, since "
         f"{reader.clock(told.opened_ms)}. {what_helps_cold(told.place_kind)}"
     )
@@ -215,9 +219,8 @@ def _cold_opened(told: Told, reader: Reader) -> str:
 def _cold_ended(told: Told, reader: Reader) -> str:
     crop = told.facts.get("crop") or "the seed"
     why = f": {told.reason}" if told.reason else ""
-    return (
-        f"{told.tray} is no longer too cold for {crop} since {_closed(told, reader)}{why}{_withdrawn(told)}."
-    )
+    since = _closed(told, reader)
+    return f"{told.subject} is no longer too cold for {crop} since {since}{why}{_withdrawn(told)}."
 
 
 def _cold_past(told: Told, reader: Reader) -> str:

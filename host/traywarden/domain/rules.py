@@ -1,8 +1,8 @@
-"""Rules: one question asked of one tray; its verdict on the evidence of one measured instant.
+"""Rules: one question asked of one subject; its verdict on the evidence of one measured instant.
 
 A rule is a name, a severity, the question, opening and closing delays, and a pure function from
 evidence to verdict. The opening and the closing level live in that function: between them it says
-“hold”, and whatever state the tray was in stays. A new rule is one function and one row in `rules`.
+“hold”, and whatever state the subject was in stays. A new rule is one function and one row in `rules`.
 """
 
 from bisect import bisect_right
@@ -18,6 +18,7 @@ from traywarden.domain.crops import RECOMMENDED_FROM
 from traywarden.domain.evidence import Evidence, HeadSample, Sown
 from traywarden.domain.garden import Mix
 from traywarden.domain.series import FloatArray, IntArray
+from traywarden.domain.subjects import SubjectKind
 from traywarden.domain.units import Display
 
 CodeArray: TypeAlias = NDArray[np.int8]
@@ -79,7 +80,7 @@ class Spell:
 
 @dataclass(frozen=True, slots=True)
 class Rule:
-    """One question asked of every tray. Delays count measured time, not the time a message took."""
+    """One question asked of every subject of a kind. Delays count measured time, not a message's travel."""
 
     name: str
     severity: str
@@ -89,6 +90,7 @@ class Rule:
     judge: Callable[[Evidence], Verdict]
     answers: Callable[[Spell], CodeArray] | None = None
     """What `judge` would answer at many instants, as codes; None: it must be asked of each."""
+    of: SubjectKind = SubjectKind.TRAY
 
 
 def telling(at_ms: IntArray, answers: Sequence[CodeArray], longest_gap_ms: int) -> IntArray:

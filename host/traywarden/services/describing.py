@@ -9,6 +9,7 @@ from traywarden.domain.rules import Answer, Verdict
 from traywarden.domain.units import Display
 from traywarden.services.knowledge import Knowledge
 from traywarden.settings import Settings
+from traywarden.store.episodes import Key
 from traywarden.store.store import Tx
 
 MOST_WETTINGS = 20
@@ -17,7 +18,7 @@ ASKS_FOR_WATERING = ("dry",)
 
 
 class Describer:
-    """Looks up, at one moment, what the words need. `verdicts`: the newest of each rule and tray."""
+    """Looks up, at one moment, what the words need. `verdicts`: the newest of each rule and subject."""
 
     def __init__(
         self,
@@ -25,7 +26,7 @@ class Describer:
         knowledge: Knowledge,
         settings: Settings,
         now_ms: int,
-        verdicts: Mapping[tuple[str, int], Verdict],
+        verdicts: Mapping[Key, Verdict],
     ) -> None:
         self._tx, self._knowledge, self._now_ms, self._verdicts = tx, knowledge, now_ms, verdicts
         self._earliest_year: int = settings["wire.earliest_year"]
@@ -39,16 +40,16 @@ class Describer:
         episode = change.episode
         facts, watered = episode.facts, None
         if change.kind is ChangeKind.OPENED:
-            newest = self._verdicts.get((episode.rule, episode.tray_id))
+            newest = self._verdicts.get((episode.rule, episode.subject))
             if newest is not None and newest.answer is Answer.YES:
                 facts = {**facts, **newest.facts}
             if episode.rule in ASKS_FOR_WATERING:
-                watered = self._watered(episode.tray_id)
-        place = self._knowledge.place_of(episode.tray_id, self._now_ms)
+                watered = self._watered(episode.subject.number)
+        place = self._knowledge.where(episode.subject, self._now_ms)
         return Told(
             change.kind,
             episode.rule,
-            self._knowledge.trays[episode.tray_id].name,
+            self._knowledge.name_of(episode.subject),
             episode.opened_ms,
             episode.closed_ms,
             place.name if place else None,
@@ -56,6 +57,7 @@ class Describer:
             facts,
             change.reason,
             place.kind if place else None,
+            episode.subject.kind,
         )
 
     def _watered(self, tray_id: int) -> Watered | None:

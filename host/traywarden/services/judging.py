@@ -15,6 +15,7 @@ from traywarden.domain.episodes import (
 )
 from traywarden.domain.evidence import Evidence
 from traywarden.domain.rules import Answer, Rule, Verdict, cold_rule, dry_rule
+from traywarden.domain.subjects import Subject, a_tray
 from traywarden.domain.units import Display, span_words
 from traywarden.services.knowledge import Knowledge
 from traywarden.settings import Settings
@@ -26,7 +27,7 @@ LOOK_BACK_MS = 31 * 86_400_000
 CLOCK_AHEAD_MS = 600_000
 """How far ahead of ours a probe's clock may run; what is dated later waits until then."""
 
-Key = tuple[str, int]
+Key = episode_store.Key
 
 
 def standing_rules(settings: Settings) -> tuple[Rule, ...]:
@@ -80,9 +81,10 @@ class Judge:
     ) -> Judged:
         """Judge everything measured since the kept states, or from before `late_ms` if that is earlier."""
         found = Judged()
-        known_keys = [(name, tray_id) for name in self.rules]
+        subject = a_tray(tray_id)
+        known_keys = [(name, subject) for name in self.rules]
         begin = {
-            name: self._begin(tx, rule, tray_id, known.get((name, tray_id), RuleState()), late_ms, now_ms)
+            name: self._begin(tx, rule, subject, known.get((name, subject), RuleState()), late_ms, now_ms)
             for name, rule in self.rules.items()
         }
         after_ms = min(state.judged_to_ms for state, _ in begin.values())
@@ -101,11 +103,11 @@ class Judge:
         found.stale = min(first_new_ms, now_ms if late_ms is None else late_ms) < stale_before_ms
         for name, rule in self.rules.items():
             state, again = begin[name]
-            self._rule(tx, rule, tray_id, state, again, evidence, found)
+            self._rule(tx, rule, subject, state, again, evidence, found)
         return found
 
     def _begin(
-        self, tx: Tx, rule: Rule, tray_id: int, state: RuleState, late_ms: int | None, now_ms: int
+        self, tx: Tx, rule: Rule, subject: Subject, state: RuleState, late_ms: int | None, now_ms: int
     ) -> tuple[RuleState, bool]:
         """Where to begin, and whether that is a second look."""
         earliest_ms = now_ms - LOOK_BACK_MS
@@ -113,14 +115,14 @@ class Judge:
             return replace(state, judged_to_ms=earliest_ms), False
         if late_ms is None or late_ms > state.judged_to_ms:
             return state, False
-        kept = episode_store.episodes(tx, rule=rule.name, tray_id=tray_id)
+        kept = episode_store.episodes(tx, rule=rule.name, subject=subject)
         return rewound(kept, max(late_ms, earliest_ms), self.delays(rule)), True
 
     def _rule(
         self,
         tx: Tx,
         rule: Rule,
-        tray_id: int,
+        subject: Subject,
         begin: RuleState,
         again: bool,
         evidence: Sequence[Evidence],
@@ -128,14 +130,14 @@ class Judge:
     ) -> None:
         verdicts = [(e.at_ms, rule.judge(e)) for e in evidence if e.at_ms > begin.judged_to_ms]
         state, stretches = fold(begin, verdicts, self.delays(rule))
-        key = (rule.name, tray_id)
+        key = (rule.name, subject)
         found.states[key] = state
         if verdicts:
             found.verdicts[key] = verdicts[-1][1]
         if again or any(_news(s) for s in stretches):
-            kept = episode_store.episodes(tx, rule=rule.name, tray_id=tray_id)
+            kept = episode_store.episodes(tx, rule=rule.name, subject=subject)
             found.changes += reconciled(
-                kept, stretches, begin.judged_to_ms, rule.name, tray_id, state.judged_to_ms
+                kept, stretches, begin.judged_to_ms, rule.name, subject, state.judged_to_ms
             )
 
 

@@ -11,10 +11,11 @@ import numpy as np
 
 from traywarden.domain.crops import Crop
 from traywarden.domain.evidence import Evidence, Sown, Tracks
-from traywarden.domain.garden import Mix, Place, Tray
+from traywarden.domain.garden import Mix, Place, Probe, Tray
 from traywarden.domain.journal import CAPACITY_TURNS, Entry, Facts, Kind
 from traywarden.domain.notice_words import Watered
 from traywarden.domain.rules import CodeArray, Rule, Spell, telling
+from traywarden.domain.subjects import Subject, SubjectKind
 from traywarden.domain.wetting import Wetting
 from traywarden.services.series import tray_series
 from traywarden.services.wettings import (
@@ -27,6 +28,7 @@ from traywarden.services.wettings import (
 )
 from traywarden.store import garden as garden_store
 from traywarden.store import journal as journal_store
+from traywarden.store import probes as probe_store
 from traywarden.store.store import Tx
 
 KNOWN_FROM = {
@@ -77,6 +79,7 @@ class Knowledge:
         self.trays: dict[int, Tray] = {t.tray_id: t for t in garden_store.trays(tx)}
         self.mixes: dict[int, Mix] = {m.mix_id: m for m in garden_store.mixes(tx)}
         self.places: dict[int, Place] = {p.place_id: p for p in garden_store.places(tx)}
+        self.probes: dict[int, Probe] = {p.probe_id: p for p in probe_store.probes(tx)}
         self._lot_crops = {lot.lot_id: lot.crop for lot in garden_store.lots(tx)}
         self.entries: dict[int, Entry] = {e.entry_id: e for e in journal_store.entries(tx)}
         self.entry_id = max(self.entries, default=0)
@@ -210,6 +213,24 @@ class Knowledge:
             mix, sown, planted_out = known.at(at_ms)
             heads = tracks.samples(instant)
             yield Evidence(at_ms, known.tray.name, heads, mix, known.tray.litres, sown, planted_out)
+
+    def name_of(self, subject: Subject) -> str:
+        """What the grower calls it."""
+        match subject.kind:
+            case SubjectKind.TRAY:
+                return self.trays[subject.number].name
+            case SubjectKind.PLACE:
+                return self.places[subject.number].name
+            case SubjectKind.PROBE:
+                return self.probes[subject.number].name
+            case SubjectKind.HOST:
+                return "this host"
+
+    def where(self, subject: Subject, at_ms: int) -> Place | None:
+        """The place a tray stood in, or a place itself; a probe's and the host's own is not written down."""
+        if subject.kind is SubjectKind.TRAY:
+            return self.place_of(subject.number, at_ms)
+        return self.places.get(subject.number) if subject.kind is SubjectKind.PLACE else None
 
     def place_of(self, tray_id: int, at_ms: int) -> Place | None:
         place_id = self.of(tray_id).facts.place_of_tray(tray_id, at_ms)

@@ -13,6 +13,7 @@ from traywarden.domain.episodes import Change, ChangeKind, Episode
 from traywarden.domain.notice_words import Reader, Told, words
 from traywarden.domain.notices import Notice, NoticeState, passes
 from traywarden.domain.rules import Rule
+from traywarden.domain.subjects import Subject
 from traywarden.settings import Settings
 from traywarden.store import notices as notice_store
 from traywarden.store.store import Tx
@@ -60,7 +61,7 @@ class Outbox:
         self,
         tx: Tx,
         changes: Sequence[Change],
-        caught_up: Callable[[int], bool],
+        caught_up: Callable[[Subject], bool],
         describe: Describe,
         reader: Reader,
     ) -> Plan:
@@ -77,7 +78,7 @@ class Outbox:
                 continue
             told = describe(change)
             fresh = change.kind is not ChangeKind.PAST and (
-                reader.now_ms - change.decided_ms <= STALE_MS or caught_up(change.episode.tray_id)
+                reader.now_ms - change.decided_ms <= STALE_MS or caught_up(change.episode.subject)
             )
             earlier = notice_store.about(tx, change.episode.episode_id) if change.known_before else []
             for channel in self._eligible(change.episode.rule):
@@ -127,8 +128,8 @@ class Outbox:
         tx: Tx,
         episodes: Mapping[str, Episode],
         held: Sequence[Notice],
-        caught_up: Callable[[int], bool],
-        settled: Callable[[int], bool],
+        caught_up: Callable[[Subject], bool],
+        settled: Callable[[Subject], bool],
         describe: Callable[[Change], Told],
         reader: Reader,
     ) -> Plan:
@@ -150,7 +151,7 @@ class Outbox:
             if kind is ChangeKind.PAST:
                 past.setdefault(notice.channel, []).append((notice, episode))
             elif kind is ChangeKind.OPENED:
-                if not (caught_up(episode.tray_id) or settled(episode.tray_id)):
+                if not (caught_up(episode.subject) or settled(episode.subject)):
                     continue
                 _add(groups, notice, describe(Change(kind, episode, reader.now_ms)))
             else:
@@ -162,7 +163,7 @@ class Outbox:
             ids = [n.changes[0][0] for n, _ in rows]
             plan.put.append(self._notice(channel, [told for _, told in rows], ids, reader))
         for channel, gone in past.items():
-            if all(settled(episode.tray_id) for _, episode in gone):
+            if all(settled(episode.subject) for _, episode in gone):
                 plan.take += [n.notice_id for n, _ in gone]
                 all_told = [describe(Change(ChangeKind.PAST, e, reader.now_ms)) for _, e in gone]
                 ids = [e.episode_id for _, e in gone]

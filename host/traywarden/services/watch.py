@@ -13,6 +13,7 @@ from traywarden.domain.crops import Crop
 from traywarden.domain.episodes import NEVER_MS, Change, RuleState
 from traywarden.domain.notices import NoticeState
 from traywarden.domain.rules import Rule, Verdict
+from traywarden.domain.subjects import Subject, SubjectKind, a_tray
 from traywarden.errors import StoreError
 from traywarden.services.clock import Clock
 from traywarden.services.describing import Describer
@@ -105,7 +106,7 @@ class Watch:
         self._wake.set()
 
     def answers(self) -> dict[Key, RuleState]:
-        """Where every rule stands for every tray, by (rule, tray)."""
+        """Where every rule stands for every subject, by (rule, subject)."""
         return dict(self._states)
 
     def judge(self, tray_ids: Iterable[int], late_ms: Mapping[int, int] | None = None) -> None:
@@ -248,7 +249,7 @@ class Watch:
         late: dict[int, int] = {}
         from_ms, since_ms = self._clock.now_ms() - LOOK_BACK_MS, self._marks.get("received_ms", 0)
         for tray_id in knowledge.trays:
-            to_ms = self._judged_to(tray_id)
+            to_ms = self._judged_to(a_tray(tray_id))
             if to_ms > from_ms:
                 heads = knowledge.heads_of_tray(tray_id)
                 found = episode_store.earliest_received_since(tx, heads, since_ms, from_ms, to_ms)
@@ -258,21 +259,23 @@ class Watch:
 
     def _behind(self, tx: Tx, knowledge: Knowledge) -> set[int]:
         """Trays with a reading newer than they have been judged to, and trays never judged."""
-        behind = {t for t in knowledge.trays if any((n, t) not in self._states for n in self._judge.rules)}
+        behind = {
+            t for t in knowledge.trays if any((n, a_tray(t)) not in self._states for n in self._judge.rules)
+        }
         for head_id, newest_ms in reading_store.newest(tx).items():
             behind |= {
                 tray_id
                 for tray_id in knowledge.trays_of_head(head_id, newest_ms)
-                if newest_ms > self._judged_to(tray_id)
+                if newest_ms > self._judged_to(a_tray(tray_id))
             }
         return behind
 
-    def _judged_to(self, tray_id: int) -> int:
-        keys = [(name, tray_id) for name in self._judge.rules]
+    def _judged_to(self, subject: Subject) -> int:
+        keys = [(name, subject) for name in self._judge.rules]
         return max((self._states[k].judged_to_ms for k in keys if k in self._states), default=NEVER_MS)
 
-    def _caught_up(self, tray_id: int, now_ms: int) -> bool:
-        return now_ms - self._judged_to(tray_id) <= CAUGHT_UP_MS
+    def _caught_up(self, subject: Subject, now_ms: int) -> bool:
+        return subject.kind is not SubjectKind.TRAY or now_ms - self._judged_to(subject) <= CAUGHT_UP_MS
 
     def _judge_trays(self, tray_ids: set[int], late: dict[int, int]) -> None:
         """Judge, then keep and tell in one transaction. In memory nothing moves before that is committed."""
@@ -326,7 +329,7 @@ class Watch:
         for tray_id, found in judged.items():
             self._verdicts |= found.verdicts
             if found.stale:
-                self._spells.note(tray_id, now_s, now_ms)
+                self._spells.note(a_tray(tray_id), now_s, now_ms)
         self._unkept |= {key for key, state in states.items() if self._states.get(key) != state}
         self._states |= states
         self._marks["entry_id"] = marks["entry_id"]
@@ -352,13 +355,13 @@ class Watch:
         verdicts = self._verdicts | {k: v for found in judged.values() for k, v in found.verdicts.items()}
         describer = Describer(tx, knowledge, self._settings, now_ms, verdicts)
         reached = {
-            tray_id: max(state.judged_to_ms for state in found.states.values())
+            a_tray(tray_id): max(state.judged_to_ms for state in found.states.values())
             for tray_id, found in judged.items()
         }
         return self._outbox.plan(
             tx,
             changes,
-            lambda tray_id: now_ms - reached[tray_id] <= CAUGHT_UP_MS,
+            lambda subject: now_ms - reached.get(subject, now_ms) <= CAUGHT_UP_MS,
             describer.told,
             describer.reader,
         )
@@ -376,8 +379,8 @@ class Watch:
                 tx,
                 named,
                 held,
-                lambda tray_id: self._caught_up(tray_id, now_ms),
-                lambda tray_id: self._spells.settled(tray_id, self._monotonic_s(), now_ms),
+                lambda subject: self._caught_up(subject, now_ms),
+                lambda subject: self._spells.settled(subject, self._monotonic_s(), now_ms),
                 describer.told,
                 describer.reader,
             )

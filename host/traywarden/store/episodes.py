@@ -1,4 +1,4 @@
-"""Where every rule stands for every tray, and the episodes found."""
+"""Where every rule stands for every subject, and the episodes found."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
@@ -7,18 +7,19 @@ from sqlalchemy import Row, delete, func, insert, select, update
 
 from traywarden.domain.episodes import Episode, RuleState
 from traywarden.domain.rules import Answer
+from traywarden.domain.subjects import Subject
 from traywarden.store import schema
 from traywarden.store.store import Tx
 
 _state, _episode, _reading = schema.rule_state, schema.episode, schema.reading
 _CHUNK = 400
-Key = tuple[str, int]
+Key = tuple[str, Subject]
 
 
 def rule_states(tx: Tx) -> dict[Key, tuple[RuleState, dict[str, Any]]]:
-    """By (rule, tray): where the rule stands, and the watch's own marks beside it."""
+    """By (rule, subject): where the rule stands, and the watch's own marks beside it."""
     return {
-        (row.rule, row.tray_id): (
+        (row.rule, Subject.named(row.subject)): (
             RuleState(
                 row.judged_to_ms,
                 row.state.get("open_since_ms"),
@@ -34,11 +35,11 @@ def rule_states(tx: Tx) -> dict[Key, tuple[RuleState, dict[str, Any]]]:
 
 
 def set_rule_states(tx: Tx, states: Mapping[Key, tuple[RuleState, Mapping[str, Any]]]) -> None:
-    """Keep where rules stand, replacing what was kept for the same rule and tray."""
+    """Keep where rules stand, replacing what was kept for the same rule and subject."""
     rows = [
         {
             "rule": rule,
-            "tray_id": tray_id,
+            "subject": str(subject),
             "judged_to_ms": state.judged_to_ms,
             "state": {
                 "open_since_ms": state.open_since_ms,
@@ -49,12 +50,12 @@ def set_rule_states(tx: Tx, states: Mapping[Key, tuple[RuleState, Mapping[str, A
                 "marks": dict(marks),
             },
         }
-        for (rule, tray_id), (state, marks) in states.items()
+        for (rule, subject), (state, marks) in states.items()
     ]
     if not rows:
         return
     for row in rows:
-        key = (_state.c.rule == row["rule"]) & (_state.c.tray_id == row["tray_id"])
+        key = (_state.c.rule == row["rule"]) & (_state.c.subject == row["subject"])
         tx.execute(delete(_state).where(key))
     tx.execute(insert(_state), rows)
 
@@ -63,7 +64,7 @@ def episodes(
     tx: Tx,
     *,
     rule: str | None = None,
-    tray_id: int | None = None,
+    subject: Subject | None = None,
     open_only: bool = False,
     limit: int | None = None,
 ) -> list[Episode]:
@@ -71,8 +72,8 @@ def episodes(
     chosen = select(_episode).order_by(_episode.c.opened_ms.desc(), _episode.c.episode_id)
     if rule is not None:
         chosen = chosen.where(_episode.c.rule == rule)
-    if tray_id is not None:
-        chosen = chosen.where(_episode.c.tray_id == tray_id)
+    if subject is not None:
+        chosen = chosen.where(_episode.c.subject == str(subject))
     if open_only:
         chosen = chosen.where(_episode.c.closed_ms.is_(None))
     if limit is not None:
@@ -104,7 +105,7 @@ def keep_episode(tx: Tx, episode: Episode) -> None:
     """Write an episode: opened for the first time, or with an end that has changed."""
     values = {
         "rule": episode.rule,
-        "tray_id": episode.tray_id,
+        "subject": str(episode.subject),
         "opened_ms": episode.opened_ms,
         "closed_ms": episode.closed_ms,
         "facts": dict(episode.facts),
@@ -135,4 +136,6 @@ def earliest_received_since(
 
 
 def _made(row: Row[Any]) -> Episode:
-    return Episode(row.episode_id, row.rule, row.tray_id, row.opened_ms, row.closed_ms, row.facts)
+    return Episode(
+        row.episode_id, row.rule, Subject.named(row.subject), row.opened_ms, row.closed_ms, row.facts
+    )

@@ -22,7 +22,7 @@ NAMING = {
     "fk": "fk_%(table_name)s_%(column_0_name)s",
     "pk": "pk_%(table_name)s",
 }
-REVISIONS = ("0001", "0003", "0004", "0005")
+REVISIONS = ("0001", "0003", "0004", "0005", "0007")
 """Every revision of these tables, oldest first; the last is the one this program works with."""
 VERSION_TABLE = "traywarden_schema"
 
@@ -212,20 +212,20 @@ rule_state = Table(
     "rule_state",
     metadata,
     Column("rule", Text, primary_key=True),
-    Column("tray_id", ForeignKey("tray.tray_id"), primary_key=True, autoincrement=False),
+    Column("subject", Text, primary_key=True),  # domain/subjects.py: “tray-3”, “host”
     Column("judged_to_ms", Moment, nullable=False),  # newest measured time that has been judged
     Column("state", JSON, nullable=False),
 )
 episode = Table(
     "episode",
     metadata,
-    Column("episode_id", Text, primary_key=True),  # rule:tray:start
+    Column("episode_id", Text, primary_key=True),  # rule:subject:start
     Column("rule", Text, nullable=False),
-    Column("tray_id", ForeignKey("tray.tray_id"), nullable=False),
+    Column("subject", Text, nullable=False),
     Column("opened_ms", Moment, nullable=False),
     Column("closed_ms", Moment),
     Column("facts", JSON, nullable=False),  # the numbers behind the verdict that opened it
-    Index("ix_episode_tray_id_rule", "tray_id", "rule"),
+    Index("ix_episode_subject_rule", "subject", "rule"),
 )
 notice = Table(
     "notice",

@@ -26,6 +26,7 @@ from traywarden.domain.advice import what_helps_cold
 from traywarden.domain.episodes import Episode
 from traywarden.domain.garden import PlaceKind
 from traywarden.domain.journal import Kind
+from traywarden.domain.subjects import a_tray
 from traywarden.errors import ShortOfDataError, UsageError
 from traywarden.services.questions.soon import when_words
 from traywarden.services.questions.today import ask_today
@@ -198,7 +199,7 @@ def test_a_tray_that_was_dry_when_its_probe_fell_silent_days_ago_still_needs_wat
     facts = {"moisture_m3_m3": 0.2, "pour_litres": 1.0}
     with made.store.write() as tx:
         episodes.keep_episode(
-            tx, Episode(f"dry:{tray_id}:{opened_ms}", "dry", tray_id, opened_ms, facts=facts)
+            tx, Episode(f"dry:{tray_id}:{opened_ms}", "dry", a_tray(tray_id), opened_ms, facts=facts)
         )
     with grounded(made.store, NOW_MS + 5 * DAY_MS) as ground:
         need = next(n for n in ask_today(ground).needs if (n.tray, n.rule) == ("tomatoes", "dry"))
@@ -264,7 +265,7 @@ def test_a_state_older_than_the_look_back_is_dated_by_the_episode_the_host_kept(
     with grounded(made.store, later_ms) as ground:
         without = next(n for n in ask_today(ground).needs if (n.tray, n.rule) == ("peppers", "cold"))
     with made.store.write() as tx:
-        episodes.keep_episode(tx, Episode(f"cold:{tray_id}:{opened_ms}", "cold", tray_id, opened_ms))
+        episodes.keep_episode(tx, Episode(f"cold:{tray_id}:{opened_ms}", "cold", a_tray(tray_id), opened_ms))
     with grounded(made.store, later_ms) as ground:
         kept = next(n for n in ask_today(ground).needs if (n.tray, n.rule) == ("peppers", "cold"))
     made.store.close()

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from traywarden.domain.episodes import Episode
 from traywarden.domain.notices import Notice, NoticeState
 from traywarden.domain.rules import Facts
+from traywarden.domain.subjects import SubjectKind
 from traywarden.services.judging import standing_rules
 from traywarden.services.knowledge import Knowledge
 from traywarden.settings import Settings
@@ -20,12 +21,13 @@ MOST_READINGS = 12
 
 @dataclass(frozen=True, slots=True)
 class EpisodeLine:
-    """One episode a notice tells of, and which of its changes."""
+    """One episode a notice tells of, and which of its changes. `of`: what kind of thing its subject is."""
 
     episode_id: str
     change: str
     rule: str
-    tray: str
+    of: str
+    subject: str
     place: str | None
     opened_ms: int
     closed_ms: int | None
@@ -148,12 +150,13 @@ class _Lines:
         )
 
     def _episode(self, episode: Episode, change: str) -> EpisodeLine:
-        place = self._knowledge.place_of(episode.tray_id, episode.opened_ms)
+        place = self._knowledge.where(episode.subject, episode.opened_ms)
         return EpisodeLine(
             episode.episode_id,
             change,
             episode.rule,
-            self._knowledge.trays[episode.tray_id].name,
+            episode.subject.kind.value,
+            self._knowledge.name_of(episode.subject),
             place.name if place else None,
             episode.opened_ms,
             episode.closed_ms,
@@ -161,10 +164,12 @@ class _Lines:
         )
 
     def measured(self, tx: Tx, settings: Settings, episode: Episode) -> list[MeasuredLine]:
-        """What the tray's heads measured from an hour before the beginning on."""
+        """What a tray's heads measured from an hour before the beginning on."""
+        if episode.subject.kind is not SubjectKind.TRAY:
+            return []
         evidence = self._knowledge.timeline(
             tx,
-            episode.tray_id,
+            episode.subject.number,
             episode.opened_ms - AROUND_MS,
             episode.opened_ms + AROUND_MS,
             blind_after_ms=round(settings["notices.blind_after_s"] * 1000),

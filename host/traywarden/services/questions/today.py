@@ -10,6 +10,7 @@ from traywarden.domain.evidence import Evidence
 from traywarden.domain.garden import PlaceKind, Tray
 from traywarden.domain.moisture import fraction
 from traywarden.domain.rules import Answer, Facts, Rule, Verdict
+from traywarden.domain.subjects import a_tray
 from traywarden.domain.units import span_words
 from traywarden.services.drying_now import DryingNow, first_to_dry
 from traywarden.services.judging import CLOCK_AHEAD_MS, Judge, gone_blind
@@ -122,9 +123,9 @@ def ask_today(ground: Ground, tray: str = "") -> TodayAnswer:
     start_ms = ground.now_ms - LOOK_BACK_WATERING_MS
     water = tray_waterings(ground, start_ms, ground.now_ms + 1)
     drying = DryingNow(ground, water, start_ms - LEAD_MS, air_forecast(ground))
-    open_before: dict[tuple[str, int], Episode] = {}
+    open_before: dict[episode_store.Key, Episode] = {}
     for episode in episode_store.standing(ground.tx, ground.now_ms - LOOK_BACK_MS):
-        open_before.setdefault((episode.rule, episode.tray_id), episode)
+        open_before.setdefault((episode.rule, episode.subject), episode)
     seen = [
         _Tray(ground, judge, knowledge, each, water[each.tray_id], drying, open_before) for each in chosen
     ]
@@ -161,7 +162,7 @@ class _Tray:
         tray: Tray,
         water: TrayWettings,
         drying: DryingNow,
-        open_before: Mapping[tuple[str, int], Episode],
+        open_before: Mapping[episode_store.Key, Episode],
     ) -> None:
         self._open_before = open_before
         self._ground, self._judge, self._tray, self._water = ground, judge, tray, water
@@ -192,7 +193,7 @@ class _Tray:
             self.soon += self._drying(drying)
 
     def _ask(self, rule: Rule, evidence: Sequence[Evidence]) -> None:
-        kept = self._open_before.get((rule.name, self._tray.tray_id))
+        kept = self._open_before.get((rule.name, a_tray(self._tray.tray_id)))
         verdicts = [(e.at_ms, rule.judge(e)) for e in evidence]
         start = RuleState(judged_to_ms=self._begin_ms, open_since_ms=kept.opened_ms if kept else None)
         state, stretches = fold(start, verdicts, self._judge.delays(rule))

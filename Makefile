@@ -46,6 +46,7 @@ soak: $(VENV)/dev.stamp ## the long runs; make test holds a bounded version of e
 	@TRAYWARDEN_FORTNIGHT=whole $(PY) -m pytest tests/system/test_fortnight.py -q --timeout 7200
 	@TRAYWARDEN_LOOKS=all $(PY) -m pytest tests/browser/test_every_page.py -q --timeout 3600
 	@TRAYWARDEN_KILLS=200 $(PY) -m pytest tests/system/test_kill_host.py -q --timeout 3600
+	@TRAYWARDEN_POINT_ROUNDS=10 $(PY) -m pytest tests/system/test_kill_notices.py -q --timeout 3600
 
 pages: $(VENV)/dev.stamp ## write docs/commands.md and docs/settings.md again from the program
 	@scripts/make-command-page

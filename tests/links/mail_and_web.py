@@ -59,9 +59,15 @@ class Hook:
     got: list[dict[str, Any]] = field(default_factory=list)
     at_s: list[float] = field(default_factory=list)
     headers: list[dict[str, str]] = field(default_factory=list)
+    gave: list[int | None] = field(default_factory=list)
     answers: list[tuple[int, dict[str, str]] | None] = field(default_factory=list)
     go: threading.Event = field(default_factory=threading.Event)
     changed: threading.Condition = field(default_factory=threading.Condition)
+
+    @property
+    def taken(self) -> list[dict[str, Any]]:
+        """What it was given and answered with 200."""
+        return [got for got, gave in zip(self.got, self.gave, strict=True) if gave == 200]
 
     def url(self, path: str = "") -> str:
         return f"json://127.0.0.1:{self.port}/{path}"
@@ -83,6 +89,7 @@ def web_server() -> Iterator[Hook]:
                 hook.got.append(json.loads(body))
                 hook.at_s.append(time.perf_counter())
                 hook.headers.append(dict(self.headers))
+                hook.gave.append(answer[0] if answer else None)
                 hook.changed.notify_all()
             if answer is None:
                 hook.go.wait(30)

@@ -1,10 +1,13 @@
 """Homes with a garden in them, and the real host as a process that can be killed."""
 
+import json
 import os
+import signal
 import subprocess
 import sys
 import time
 from pathlib import Path
+from types import TracebackType
 
 import pytest
 
@@ -51,13 +54,124 @@ def _environ() -> dict[str, str]:
     return ours | {"PYTHONUNBUFFERED": "1"}
 
 
-class HostProcess:
-    """`traywarden run` in a process of its own; `lean` leaves out loading the other commands."""
+_NURSERY = """
+import importlib, json, os, sys, traceback
+for name in sys.argv[1:]:
+    importlib.import_module(name)
+def live(asked):
+    log = os.open(asked["log"], os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o644)
+    for number, fd in enumerate((os.open(os.devnull, os.O_RDONLY), log, log)):
+        os.dup2(fd, number)
+    os.environ.update(asked["environ"])
+    sys.argv[:] = ["-c", "--home", asked["home"], "run"]
+    try:
+        exec(asked["program"], {})
+    except BaseException:
+        traceback.print_exc()
+        os._exit(1)
+    sys.stdout.flush()
+    os._exit(0)
+children = set()
+def answered(asked):
+    if "program" in asked:
+        pid = os.fork()
+        if pid == 0:
+            live(asked)
+        children.add(pid)
+        return pid
+    pid, status = os.waitpid(asked["ended"], os.WNOHANG)
+    if pid == 0:
+        return None
+    children.discard(pid)
+    return os.waitstatus_to_exitcode(status)
+print("null", flush=True)
+for line in sys.stdin:
+    print(json.dumps(answered(json.loads(line))), flush=True)
+for pid in children:
+    os.kill(pid, 9)
+"""
 
-    def __init__(self, home: Path, *, lean: bool = False) -> None:
+
+class Nursery:
+    """Has the host's modules loaded, and forks a process of its own for each host it is asked for.
+
+    For tests that start a host very often: each is up in a fraction of the time, and dies as any other.
+    """
+
+    def __init__(self, *more: str) -> None:
+        modules = ("traywarden.wiring", "amqtt.broker", "asyncio", *more)
+        environ = _environ() | {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}  # forks want no threads
+        self._process = subprocess.Popen(
+            [sys.executable, "-W", "error", "-W", "ignore:::apprise", "-c", _NURSERY, *modules],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            env=environ,
+        )
+        self._answer()
+
+    def ask(self, **asked: object) -> int | None:
+        assert self._process.stdin is not None
+        self._process.stdin.write(json.dumps(asked).encode() + b"\n")
+        self._process.stdin.flush()
+        return self._answer()
+
+    def _answer(self) -> int | None:
+        assert self._process.stdout is not None
+        found: int | None = json.loads(self._process.stdout.readline())
+        return found
+
+    def __enter__(self) -> "Nursery":
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self._process.communicate(timeout=20)
+
+
+class _Forked:
+    """A nursery's child, used like a Popen."""
+
+    def __init__(self, nursery: Nursery, pid: int) -> None:
+        self._nursery, self.pid = nursery, pid
+        self._code: int | None = None
+
+    def poll(self) -> int | None:
+        if self._code is None:
+            self._code = self._nursery.ask(ended=self.pid)
+        return self._code
+
+    def kill(self) -> None:
+        self._signal(signal.SIGKILL)
+
+    def terminate(self) -> None:
+        self._signal(signal.SIGTERM)
+
+    def _signal(self, number: int) -> None:
+        if self.poll() is None:
+            os.kill(self.pid, number)
+
+    def wait(self, timeout_s: float) -> int:
+        until_s = time.monotonic() + timeout_s
+        while (code := self.poll()) is None:
+            if time.monotonic() > until_s:
+                raise TimeoutError(f"The host has not ended within {timeout_s:g} s.")
+            time.sleep(0.005)
+        return code
+
+
+class HostProcess:
+    """`traywarden run` in a process of its own; `lean` leaves out loading the other commands.
+
+    `environ` is added to its environment; from a `nursery` it is forked, which is lean and quick.
+    """
+
+    def __init__(self, home: Path, *, lean: bool = False, nursery: Nursery | None = None) -> None:
         self.home = home
-        self._program = _LEAN if lean else _MAIN
-        self._process: subprocess.Popen[bytes] | None = None
+        self.environ: dict[str, str] = {}
+        self._nursery = nursery
+        self._program = _LEAN if lean or nursery else _MAIN
+        self._process: subprocess.Popen[bytes] | _Forked | None = None
 
     @staticmethod
     def refused(home: Path, **environ: str) -> subprocess.CompletedProcess[str]:
@@ -86,13 +200,24 @@ class HostProcess:
         self.wait_until_started()
 
     def spawn(self) -> None:
+        if self._nursery is not None:
+            (self.home / "host.log").write_bytes(b"")
+            pid = self._nursery.ask(
+                program=self._program,
+                home=str(self.home),
+                log=str(self.home / "host.log"),
+                environ=self.environ,
+            )
+            assert pid is not None
+            self._process = _Forked(self._nursery, pid)
+            return
         with (self.home / "host.log").open("wb") as log:
             self._process = subprocess.Popen(
                 [sys.executable, "-W", "error", "-c", self._program, "--home", str(self.home), "run"],
                 stdout=log,
                 stderr=log,
                 stdin=subprocess.DEVNULL,
-                env=_environ(),
+                env=_environ() | self.environ,
             )
 
     def wait_until_started(self) -> None:
@@ -105,6 +230,11 @@ class HostProcess:
                 break
             time.sleep(0.01)
         pytest.fail(f"The host did not start: {self.said[-1500:]}")
+
+    def code(self) -> int | None:
+        """The exit code where it has ended (-9: killed); None while it lives."""
+        assert self._process is not None
+        return self._process.poll()
 
     def kill(self) -> None:
         """kill -9."""

@@ -18,7 +18,7 @@ import pytest
 from paho.mqtt.enums import CallbackAPIVersion
 
 from tests.system.brokers import free_port, mosquitto
-from tests.system.hosts import HostProcess, made_home
+from tests.system.hosts import HostProcess, Nursery, made_home
 from traywarden.domain.readings import Reading
 from traywarden.links.publisher import ProbePublisher
 from traywarden.store.store import Store
@@ -103,7 +103,7 @@ def _feed(publisher: ProbePublisher, client: int, quota: _Quota) -> None:
         publisher.send([_reading(client, n) for n in sequences])
 
 
-def _kill_again_and_again(home: Path, quota: _Quota) -> list[int]:
+def _kill_again_and_again(home: Path, quota: _Quota, nursery: Nursery) -> list[int]:
     """Start and kill the host KILLS times; how many rows were stored at each kill.
 
     One kill in five comes while it starts, one at any moment of its first half second, and three as soon
@@ -112,14 +112,14 @@ def _kill_again_and_again(home: Path, quota: _Quota) -> list[int]:
     seed = int(os.environ.get("TRAYWARDEN_SEED", random.randrange(1 << 32)))
     print(f"TRAYWARDEN_SEED={seed} repeats this run")
     chance = random.Random(seed)
-    host = HostProcess(home, lean=True)
+    host = HostProcess(home, nursery=nursery)
     stored = [0]
     for turn in range(KILLS):
         quota.give((turn + 0.5) / KILLS)
         host.spawn()
         kind = chance.randrange(5)
         if kind == 0:
-            time.sleep(chance.uniform(0, 0.6))
+            time.sleep(chance.uniform(0, 0.3))
         else:
             host.wait_until_started()
             quota.give((turn + 1) / KILLS)
@@ -184,8 +184,14 @@ def _check(home: Path, stored: list[int], capsys: pytest.CaptureFixture[str]) ->
     assert len(set(stored)) > KILLS * 0.4
 
 
+@pytest.fixture(scope="module")
+def nursery() -> Iterator[Nursery]:
+    with Nursery() as made:
+        yield made
+
+
 def test_nothing_is_lost_or_doubled_through_mosquitto(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    tmp_path: Path, nursery: Nursery, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Publishers forget what the broker has acknowledged; the host is killed again and again."""
     with mosquitto(tmp_path / "broker") as broker:
@@ -199,7 +205,7 @@ def test_nothing_is_lost_or_doubled_through_mosquitto(
             for client in range(CLIENTS)
         ]
         with _in_threads(works):
-            stored = _kill_again_and_again(home, quota)
+            stored = _kill_again_and_again(home, quota, nursery)
         with HostProcess(home, lean=True) as last:
             _wait_until(lambda: _count(home) >= READINGS, 120.0)
             assert last.end() == 0
@@ -207,7 +213,7 @@ def test_nothing_is_lost_or_doubled_through_mosquitto(
 
 
 def test_nothing_is_lost_or_doubled_through_the_builtin_broker(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    tmp_path: Path, nursery: Nursery, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """The broker dies with the host; publishers send again what was not receipted."""
     home, port = tmp_path / "home", free_port()
@@ -224,7 +230,7 @@ def test_nothing_is_lost_or_doubled_through_the_builtin_broker(
             for client, publisher in enumerate(publishers)
         ]
         with _in_threads(works):
-            stored = _kill_again_and_again(home, quota)
+            stored = _kill_again_and_again(home, quota, nursery)
         with HostProcess(home, lean=True) as last:
             for publisher in publishers:
                 assert publisher.drain(120), f"{publisher.unreceipted} not receipted: {publisher.trouble}"

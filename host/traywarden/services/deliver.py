@@ -12,6 +12,7 @@ from collections.abc import Callable, Mapping
 from traywarden.domain.notices import Notice, retry_after_ms
 from traywarden.errors import ChannelError, StoreError
 from traywarden.links.channels import Channel, Message
+from traywarden.points import point
 from traywarden.services.clock import Clock
 from traywarden.settings import Settings
 from traywarden.store import notices as notice_store
@@ -53,10 +54,12 @@ class Lane:
 
     def _send(self, notice: Notice) -> bool:
         """Whether the channel may be used for the next one at once."""
+        point("about to send")
         try:
             self._channel.send(Message(notice.notice_id, notice.severity, notice.title, notice.body))
         except ChannelError as error:
             return self._failed(notice, error)
+        point("channel has confirmed")
         self._confirmed.add(notice.notice_id)
         recovered, self._failures = self._failures > 0, 0
         self._write_confirmed(recovered=recovered)
@@ -71,6 +74,8 @@ class Lane:
                 notice_store.mark_sent(tx, notice_id, now_ms)
             if recovered:
                 notice_store.hurry(tx, self._channel.name, now_ms)
+            point("sent written")
+        point("sent committed")
         self._confirmed.clear()
 
     def _failed(self, notice: Notice, error: ChannelError) -> bool:
@@ -84,6 +89,8 @@ class Lane:
             else:
                 wait_ms = self._wait_ms(attempts, error)
                 notice_store.mark_failed(tx, notice.notice_id, str(error), now_ms + wait_ms)
+            point("failure written")
+        point("failure committed")
         log.warning("%s: notice %s not delivered: %s", self._channel.name, notice.notice_id, error)
         if error.permanent:
             return True  # this one; the next may be taken

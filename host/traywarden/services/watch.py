@@ -15,6 +15,7 @@ from traywarden.domain.notices import NoticeState
 from traywarden.domain.rules import Rule, Verdict
 from traywarden.domain.subjects import Subject, SubjectKind, a_tray
 from traywarden.errors import StoreError
+from traywarden.points import point
 from traywarden.services.clock import Clock
 from traywarden.services.describing import Describer
 from traywarden.services.judging import LOOK_BACK_MS, Judge, Judged, Key, gone_blind
@@ -99,6 +100,7 @@ class Watch:
 
     def committed(self, committed: Arrived) -> None:
         """Readings were stored; returns at once, judging follows on the watch's own thread."""
+        point("readings stored, not judged")
         with self._arriving:
             for head_id, newest_ms in committed.head_times.items():
                 oldest_ms = committed.head_oldest.get(head_id, newest_ms)
@@ -132,6 +134,7 @@ class Watch:
             self._keep_states(everything=look_late)
             if look_late:
                 self._look_late_s = self._monotonic_s() + LOOK_LATE_S
+            point("every tray judged")
             self.ready.set()
         self._after_write()
 
@@ -298,8 +301,12 @@ class Watch:
             with self._store.write() as tx:
                 for change in changes:
                     episode_store.keep_episode(tx, change.episode)
+                point("episodes written")
                 plan.write(tx)
+                point("notices written")
                 episode_store.set_rule_states(tx, {key: (state, marks) for key, state in states.items()})
+                point("rule states written")
+            point("changes committed")
         self._adopt(judged, states, marks, now_ms)
         self._looked_ms = now_ms
         if plan:
@@ -341,6 +348,7 @@ class Watch:
         if keys:
             with self._store.write() as tx:
                 episode_store.set_rule_states(tx, {key: (self._states[key], marks) for key in keys})
+                point("unchanged rule states written")
         self._unkept, self._kept_s = set(), self._monotonic_s()
         if everything:
             self._marks = marks
@@ -387,5 +395,7 @@ class Watch:
         if plan:
             with self._store.write() as tx:
                 plan.write(tx)
+                point("held notices let go")
+            point("letting go committed")
             self._spells.told(self._monotonic_s())
             self._after_write()

@@ -7,6 +7,7 @@ whether trying again can help and when the other side wants to be asked again.
 import logging
 import re
 import threading
+import time
 import warnings
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -25,6 +26,8 @@ CONNECT_S, ANSWER_S = 10.0, 15.0
 """Longest wait for a connection and between two pieces of an answer."""
 WHOLE_S = 60.0
 """Longest wait for a whole attempt: a server that answers a byte at a time must not hold up the rest."""
+HOPELESS_S, MOST_HOPELESS = 600.0, 8
+"""An attempt that hangs for longer than this is left to itself, and so many of them at most."""
 TRY_AGAIN_STATUS = (408, 425, 429)
 LONGEST_TROUBLE = 300
 _KINDS = {"info": "info", "warning": "warning", "urgent": "failure"}
@@ -79,16 +82,20 @@ class AppriseChannel:
     last HTTP answer that its thread received.
     """
 
-    def __init__(self, setting: ChannelSetting, *, whole_s: float = WHOLE_S) -> None:
+    def __init__(
+        self, setting: ChannelSetting, *, whole_s: float = WHOLE_S, hopeless_s: float = HOPELESS_S
+    ) -> None:
         self.name = setting.name
-        self._url, self._whole_s = setting.url.reveal(), whole_s
+        self._url, self._whole_s, self._hopeless_s = setting.url.reveal(), whole_s, hopeless_s
         self._secrets = _secrets_in(self._url)
         self._service: Any = None
         self._running: threading.Thread | None = None
+        self._began_s = 0.0
+        self._hopeless: list[threading.Thread] = []
 
     def send(self, message: Message) -> None:
         if self._running is not None and self._running.is_alive():
-            raise ChannelError("The attempt before has not come back yet.")
+            self._leave(self._running)
         outcome: list[ChannelError | None] = []
 
         def attempt() -> None:
@@ -102,12 +109,21 @@ class AppriseChannel:
                 outcome.append(None)
 
         self._running = threading.Thread(target=attempt, name=f"send {self.name}", daemon=True)
+        self._began_s = time.monotonic()
         self._running.start()
         self._running.join(self._whole_s)
         if not outcome:
             raise ChannelError(f"No answer within {self._whole_s:g} s.")
         if outcome[0] is not None:
             raise outcome[0]
+
+    def _leave(self, hanging: threading.Thread) -> None:
+        """Give a hanging attempt up for good, so that a server that once dripped for ever is asked again."""
+        self._hopeless = [thread for thread in self._hopeless if thread.is_alive()]
+        if time.monotonic() - self._began_s < self._hopeless_s or len(self._hopeless) >= MOST_HOPELESS:
+            raise ChannelError("The attempt before has not come back yet.")
+        self._hopeless.append(hanging)
+        self._service = None  # that thread may still use it
 
     def _attempt(self, message: Message) -> None:
         service = self._service = self._service or self._made()

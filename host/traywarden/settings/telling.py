@@ -65,9 +65,10 @@ ROWS: tuple[Setting, ...] = (
     Setting(
         "notices.most_attempts",
         int,
-        30,
+        120,
         "attempts",
-        "After so many attempts a notice is parked, where `doctor` and `notices` show it.",
+        "After so many attempts a notice is parked, where `doctor` and `notices` show it. With the waits by "
+        "default that is after nearly five days (RFC 5321, section 4.5.4.1, asks for four or five).",
         between(1, 10_000),
     ),
 )

@@ -177,7 +177,7 @@ def _check(episodes: list[Episode], notices: list[Notice], hook: Hook, garden: _
         for change in told[got["notice_id"]]:
             first.setdefault(change, number)
             assert teller.setdefault(change, got["notice_id"]) == got["notice_id"], f"{change} by two notices"
-    assert sorted(e.tray_id for e in episodes) == sorted(garden.trays.values())
+    assert sorted(e.subject.number for e in episodes) == sorted(garden.trays.values())
     for episode in episodes:
         name = episode.episode_id
         assert (episode.opened_ms, episode.closed_ms) == (

@@ -29,6 +29,7 @@ from traywarden.web import (
     start,
     theme,
     trays,
+    weather,
     week,
     writing,
 )
@@ -49,6 +50,7 @@ PAGES = (
     sowings,
     batches,
     planning,
+    weather,
     journal,
     week,
     download,

@@ -94,9 +94,13 @@ PHRASES = (
     Phrase(r": traywarden calibrate weigh .*", ""),
     Phrase(
         r": read some in with “traywarden weather import FILE”",
-        "; it is read in on the garden’s own computer",
+        ": ",
+        "read some in",
+        "/weather",
     ),
-    Phrase(r"read one in with: traywarden forecast import FILE, or do without", "do without"),
+    Phrase(
+        r"read one in with: traywarden forecast import FILE(?=, or do without)", "", "read one in", "/weather"
+    ),
     Phrase(r"\(traywarden password set\)", "(", "set one)", "/settings#password"),
     Phrase(
         r"set a password anew with: traywarden password set",

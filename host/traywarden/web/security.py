@@ -16,6 +16,9 @@ from traywarden.web.api.problems import problem
 
 MOST_FORM_BYTES = 1 << 20
 MOST_API_BYTES = 1 << 16
+UPLOAD = "/weather/upload"
+"""Where a file may be sent, of up to MOST_UPLOAD_BYTES: some thirty years of hours."""
+MOST_UPLOAD_BYTES = 32 << 20
 LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
 HEADERS = {
     "content-security-policy": (
@@ -45,6 +48,8 @@ class Guard:
             return
         headers, of_api = Headers(scope=scope), scope["path"].startswith("/api/")
         most = MOST_API_BYTES if of_api else MOST_FORM_BYTES
+        if scope["path"] == UPLOAD:
+            most = MOST_UPLOAD_BYTES
         if _name(headers.get("host", "")) not in LOOPBACK and self._alone():
             refusal = 421, "This garden answers on this computer alone, as http://localhost."
         elif scope["method"] not in ("GET", "HEAD") and not _same_origin(headers):
@@ -120,6 +125,7 @@ async def form_of(request: Request) -> FormData:
     form = await request.form(max_files=1, max_fields=2000)
     sent, known = form.get("form_token"), request.session.get("form")
     if not isinstance(sent, str) or not known or not hmac.compare_digest(sent.encode(), known.encode()):
+        await form.close()
         raise UsageError(
             "This form is too old or not from this page, so nothing was written; open the page anew and send "
             "it again."

@@ -12,8 +12,9 @@ from traywarden.services.journal import Draft, put
 from traywarden.services.questions.dry_down import ask_dry_down
 from traywarden.services.questions.mix_advice import ask_mix_advice
 from traywarden.services.questions.mixes import ask_mix_compare
+from traywarden.services.questions.moisture import ask_moisture
 from traywarden.services.questions.soaked import ask_soaked
-from traywarden.web.phrases import on_a_page
+from traywarden.web.phrases import in_plain_words, on_a_page
 
 HOSTILE = "<script>alert(1)</script>\"'><img src=x onerror=alert(2)> \u202eabc 🍅 a/b?c&d|x"
 
@@ -159,3 +160,30 @@ def test_without_readings_the_recipes_stay_and_the_page_says_what_comes_next(vis
     words = visitor.words("/mixes")
     assert "There are no readings yet" in words
     assert "peat 3 (75 %)" in words
+
+
+def test_the_capacity_that_is_said_holds_from_then_on_for_the_mix_or_one_tray(visitor: Visitor) -> None:
+    words = visitor.send("/mixes/accept", back="/mixes", mix="Peat mix", capacity="51,5")
+    assert "container capacity of Peat mix is 0.515 m³/m³" in words
+    with visitor.face.asking() as on:
+        mix = next(m for m in on.mixes.values() if m.name == "Peat mix")
+        assert on.facts.mix_as_held(mix, None, on.now_ms).container_capacity_m3_m3 == 0.515
+    words = visitor.send("/mixes/accept", back="/mixes", mix="Peat mix", tray="lettuce", capacity="60")
+    assert "lettuce: container capacity of Peat mix is 0.6" in words
+    refused = visitor.send("/mixes/accept", back="/mixes", mix="Peat mix", capacity="0.55")
+    assert "cannot be; give" in refused
+
+
+def test_without_a_value_what_waterings_show_is_taken_or_why_not_is_said(visitor: Visitor) -> None:
+    with visitor.face.asking() as on:
+        shown = ask_moisture(on).mixes
+    page = visitor.words("/mixes")
+    for each in shown:
+        told = each.reason or f"{each.waterings} thorough waterings show"
+        assert in_plain_words(told) in page
+    words = visitor.send("/mixes/accept", back="/mixes", mix=shown[0].mix)
+    if shown[0].learned_m3_m3 is None:
+        assert "Nothing shows the container capacity" in words
+        assert "--value" not in words
+    else:
+        assert f"is {shown[0].learned_m3_m3:.3g}" in words

@@ -15,7 +15,10 @@ from traywarden.web.phrases import PHRASES, in_plain_words, on_a_page
 SERVICES = Path(__file__).parents[2] / "host" / "traywarden" / "services"
 ON_PAGES = [
     *sorted((SERVICES / "questions").glob("*.py")),
-    *(SERVICES / f"{name}.py" for name in ("batches", "calibrating", "journal", "journal_changes", "lots")),
+    *(
+        SERVICES / f"{name}.py"
+        for name in ("accepting", "batches", "calibrating", "journal", "journal_changes", "lots")
+    ),
     *(SERVICES / f"{name}.py" for name in ("password", "position", "soil_years")),
     *sorted((SERVICES.parent / "settings").glob("*.py")),
 ]

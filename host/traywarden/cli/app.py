@@ -17,6 +17,7 @@ from traywarden.cli import (
     password,
     probes,
     questions,
+    renaming,
     replay,
     run,
     setup,
@@ -31,6 +32,7 @@ app = made_app()
 setup.register(app)
 trays.register(app)
 lots.register(app)
+renaming.register(app)
 crops.register(app)
 probes.register(app)
 boards.register(app)

@@ -11,11 +11,10 @@ from traywarden.cli.moments import at_ms
 from traywarden.cli.setup import mix_app
 from traywarden.cli.tables import print_answer, say
 from traywarden.cli.written import answer
-from traywarden.domain.journal import Kind
 from traywarden.domain.mix_advice import Finding
-from traywarden.errors import ShortOfDataError
 from traywarden.links.pictures import check_name, draw
-from traywarden.services.journal import Draft, put
+from traywarden.services.accepting import accepting
+from traywarden.services.journal import put
 from traywarden.services.questions.answer_table import sentence
 from traywarden.services.questions.mix_advice import MixAdviceAnswer, ask_mix_advice
 from traywarden.services.questions.mix_picture import soaked_picture
@@ -27,9 +26,8 @@ from traywarden.services.questions.mix_words import (
     waterings_table,
 )
 from traywarden.services.questions.mixes import MixCompareAnswer, ask_mix_compare
-from traywarden.services.questions.moisture import DEFAULT_DAYS, mix_capacity
+from traywarden.services.questions.moisture import DEFAULT_DAYS
 from traywarden.services.questions.soaked import SoakedAnswer, ask_soaked
-from traywarden.store import garden as store
 
 
 def register(app: typer.Typer) -> None:
@@ -67,34 +65,10 @@ def mix_accept(
     with bench() as b:
         when = at_ms(b, at, quiet=as_json)
         with asking() as on:
-            mix = store.mix_named(on.tx, name)
-            into = store.tray_named(on.tx, tray) if tray else None
-            shown = mix_capacity(on, mix, into.name if into else "", days)
-        waterings = None if value is not None or shown is None else shown.waterings
-        chosen = value if value is not None else shown.learned_m3_m3 if shown else None
-        if chosen is None:
-            why = shown.reason if shown else f"no head is in a tray with “{mix.name}”"
-            raise ShortOfDataError(
-                f"Nothing shows the container capacity of “{mix.name}” yet: {why}. Water thoroughly a few "
-                "times, or give it with --value 0.55."
-            )
-        data = {"container_capacity_m3_m3": round(chosen, 3), "waterings": waterings}
-        draft = Draft(
-            Kind.CAPACITY_ACCEPTED,
-            when,
-            tray_id=into.tray_id if into else None,
-            mix_id=mix.mix_id,
-            data=data,
-            note=note,
-        )
+            found = accepting(on, name, tray, value, days, at_ms=when, note=note)
         with b.store.write() as tx:
-            entry = put(tx, draft, b.now_ms)
-        where = f" in tray {into.name}" if into else ""
-        says = (
-            f"“{mix.name}”{where} is taken to hold {chosen:.3f} m³/m³ after draining, "
-            f"instead of {shown.set_m3_m3 if shown else mix.container_capacity_m3_m3:.3g}."
-        )
-        answer(b, says, [entry], as_json=as_json)
+            entry = put(tx, found.draft, b.now_ms)
+        answer(b, found.says, [entry], as_json=as_json)
 
 
 def mix_compare(

@@ -31,6 +31,7 @@ class Kind(StrEnum):
     TESTED = "tested"  # seeds of a lot were laid out to sprout and counted
     PACKED = "packed"  # a lot was packed or harvested
     CAPACITY_ACCEPTED = "capacity accepted"  # a mix's container capacity as heads showed it, made to hold
+    RENAMED = "renamed"  # a place, tray, mix or lot is called otherwise
     UNDONE = "undone"
 
 
@@ -47,7 +48,8 @@ class Entry:
     WEIGHED grams, and volts where it was the pot of a head (head_id) that is being calibrated; TESTED seeds,
     sprouted, days, replicates, pairs of sprouted and seeds (for lot_id); PACKED nothing (for lot_id);
     HEAD_PLACED end (which end of the tray: “north”, “left”); ON_BASE base (its name; none: the tray stands
-    alone), row (0, 1 … from one end), end.
+    alone), row (0, 1 … from one end), end; RENAMED noun, was, name
+    (for the one id that the noun says).
     """
 
     entry_id: int

@@ -10,6 +10,7 @@ from traywarden.domain.bases import base_of_tray
 from traywarden.domain.garden import Head, Place, Tray
 from traywarden.domain.journal import Entry, Facts, Kind, calibration_points, replacements, standing
 from traywarden.errors import UsageError
+from traywarden.services.renaming import named_back
 from traywarden.store import garden as garden_store
 from traywarden.store import journal as journal_store
 from traywarden.store import probes as probe_store
@@ -83,6 +84,11 @@ def correct(tx: Tx, entry_id: int, now_ms: int, data: Mapping[str, Any], **chang
             f"Entry {entry_id} took another entry back; there is nothing to correct in it. "
             f"To bring that entry back: traywarden journal undo {entry_id}"
         )
+    if old.kind is Kind.RENAMED:
+        raise UsageError(
+            f"Entry {entry_id} tells of a new name; there is nothing to correct in it. Rename it once more, "
+            "or take the entry back."
+        )
     strange = [name for name in data if name not in correctable_data(old.kind)]
     subjects = [name for name, value in changes.items() if name.endswith("_id") and value is not None]
     strange += [
@@ -116,7 +122,18 @@ def correctable_data(kind: Kind) -> tuple[str, ...]:
 def undo(tx: Tx, entry_id: int, now_ms: int) -> Entry:
     """Add an entry that takes another back. Undoing an undo brings the entry back."""
     old = _holding(tx, entry_id)
+    first, times = _taken_back(tx, old)
+    if first.kind is Kind.RENAMED:
+        named_back(tx, first, again=times % 2 == 1)
     return journal_store.write(tx, Kind.UNDONE, old.at_ms, now_ms, replaces=entry_id)
+
+
+def _taken_back(tx: Tx, entry: Entry) -> tuple[Entry, int]:
+    """What a chain of taking back and bringing back began with, and how long the chain is."""
+    entries, times = {e.entry_id: e for e in journal_store.entries(tx)}, 0
+    while entry.kind is Kind.UNDONE and entry.replaces in entries:
+        entry, times = entries[entry.replaces], times + 1
+    return entry, times
 
 
 def seeds_sown(sowing: Entry, tray: Tray) -> int | None:

@@ -169,6 +169,11 @@ def _tested(entry: Entry, names: Names, display: Display) -> str:
     return f"lot {names.lots.get(entry.lot_id or -1)}: {sprouted:g} of {seeds:g} sprouted{days}{each}"
 
 
+def _renamed(entry: Entry, names: Names, display: Display) -> str:
+    data = entry.data
+    return f"{data.get('noun')} “{data.get('was')}” is called “{data.get('name')}”"
+
+
 TRAY_FIRST = (
     Kind.SOWED,
     Kind.EMERGED,
@@ -197,5 +202,6 @@ WORDS: Mapping[Kind, Callable[[Entry, Names, Display], str]] = {
     Kind.NOTED: _noted,
     Kind.TESTED: _tested,
     Kind.PACKED: lambda e, n, d: f"lot {n.lots.get(e.lot_id or -1)}: packed or harvested",
+    Kind.RENAMED: _renamed,
     Kind.UNDONE: lambda e, n, d: f"entry {e.replaces} taken back",
 }

@@ -1,4 +1,4 @@
-"""A forecast or weather file before it is read in: its columns, what each is taken for, and what comes out."""
+"""A forecast or weather file before it is read in: its columns, what each is taken for, what comes out."""
 
 from collections.abc import Mapping as Map
 from dataclasses import dataclass
@@ -87,7 +87,9 @@ def look_into(
     quantities = [column.quantity for column in columns]
     twice = next((column for column in columns if quantities.count(column.quantity) > 1), None)
     if twice is not None:
-        raise UsageError(f"Two columns are taken for the same thing, “{twice.name}” one of them; leave one out.")
+        raise UsageError(
+            f"Two columns are taken for the same thing, “{twice.name}” one of them; leave one out."
+        )
     return FileLook(
         tuple(
             FileColumn(
@@ -115,7 +117,9 @@ def preview(path: Path, mapping: OutsideMapping, zone: ZoneInfo, *, forecast: bo
     Raises UsageError where it could not be read in so, ImportFileError for the file.
     """
     if not mapping.columns:
-        raise UsageError("Say of at least one column what it is: air temperature, or lowest and highest of a day.")
+        raise UsageError(
+            "Say of at least one column what it is: air temperature, or lowest and highest of a day."
+        )
     findings = Findings()
     rows = read_outside(path, mapping, findings)
     times, values = by_hour(rows) if forecast else by_day(rows, zone)
@@ -150,8 +154,8 @@ def _lacks(values: Map[str, FloatArray], daily: bool, *, forecast: bool) -> str:
     extremes = [values.get(name, np.empty(0)) for name in ("air_min_c", "air_max_c")]
     if not forecast and not all(np.isfinite(each).any() for each in extremes):
         return (
-            "Past weather needs the lowest and the highest air temperature of each day, or the air temperature "
-            "of its hours; say which columns hold them."
+            "Past weather needs the lowest and the highest air temperature of each day, or the air "
+            "temperature of its hours; say which columns hold them."
         )
     return ""
 
@@ -174,4 +178,3 @@ def _when(value: int, zone: ZoneInfo, forecast: bool) -> datetime | date:
     if forecast:
         return datetime.fromtimestamp(value / 1000, UTC).astimezone(zone)
     return date.fromordinal(EPOCH.toordinal() + value)
-

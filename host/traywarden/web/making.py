@@ -12,6 +12,7 @@ from traywarden.errors import TraywardenError, UsageError
 from traywarden.services.fractions import fraction_from_text
 from traywarden.services.journal import Draft, put
 from traywarden.services.moments import parse_moment
+from traywarden.services.renaming import rename
 from traywarden.services.setting_up import head_named, make_tray, put_head
 from traywarden.store import garden as garden_store
 from traywarden.store.crops import crop_named
@@ -180,6 +181,19 @@ def _lot(tx: Tx, written: Written, moments: Moments) -> Done:
     return Done(f"Lot “{made.name}” is there.")
 
 
+def _lot_tested(tx: Tx, written: Written, moments: Moments) -> Done:
+    lot = garden_store.lot_named(tx, written.text("lot"))
+    data = {name: written.whole(name) for name in ("seeds", "sprouted")} | {"days": written.number("days")}
+    draft = Draft(Kind.TESTED, moments.at_ms, lot_id=lot.lot_id, data=data, note=written.text("note"))
+    return Done(did=(put(tx, draft, moments.now_ms).entry_id,))
+
+
+def _lot_packed(tx: Tx, written: Written, moments: Moments) -> Done:
+    lot = garden_store.lot_named(tx, written.text("lot"))
+    draft = Draft(Kind.PACKED, moments.at_ms, lot_id=lot.lot_id, note=written.text("note"))
+    return Done(did=(put(tx, draft, moments.now_ms).entry_id,))
+
+
 def _head(tx: Tx, written: Written, moments: Moments) -> Done:
     """Where a head is: `where` is “tray NAME” or “place NAME”."""
     kind, _, name = written.text("where").partition(" ")
@@ -204,6 +218,11 @@ def _head(tx: Tx, written: Written, moments: Moments) -> Done:
     return Done(says, (done.entry.entry_id,))
 
 
+def _rename(tx: Tx, written: Written, moments: Moments) -> Done:
+    entry = rename(tx, written.text("noun"), written.text("name"), written.text("new"), moments.now_ms)
+    return Done(did=(entry.entry_id,))
+
+
 def _head_out(tx: Tx, written: Written, moments: Moments) -> Done:
     head = head_named(tx, written.text("head"))
     draft = Draft(Kind.HEAD_TAKEN_OUT, moments.at_ms, head_id=head.head_id, note=written.text("note"))
@@ -218,7 +237,10 @@ MAKERS: Mapping[str, Maker] = {
     "tray": _tray,
     "refill": _refill,
     "lot": _lot,
+    "lot-tested": _lot_tested,
+    "lot-packed": _lot_packed,
     "head": _head,
     "head-out": _head_out,
+    "rename": _rename,
 }
 """What can be made, by the last part of its address."""

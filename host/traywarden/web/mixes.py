@@ -5,11 +5,15 @@ from dataclasses import dataclass
 from typing import Any
 
 from fastapi import APIRouter, Request
-from fastapi.responses import HTMLResponse
+from fastapi.concurrency import run_in_threadpool
+from fastapi.responses import HTMLResponse, Response
 
 from traywarden.domain.garden import Mix, parts_words
 from traywarden.domain.mix_advice import Finding
 from traywarden.errors import TraywardenError
+from traywarden.services.accepting import accepting
+from traywarden.services.journal import put
+from traywarden.services.moments import parse_moment
 from traywarden.services.questions.dry_down import ask_dry_down
 from traywarden.services.questions.ground import Ground
 from traywarden.services.questions.mix_advice import MixAdviceAnswer, ask_mix_advice
@@ -24,13 +28,16 @@ from traywarden.services.questions.mix_words import (
     waterings_table,
 )
 from traywarden.services.questions.mixes import MixCompareAnswer, ask_mix_compare
+from traywarden.services.questions.moisture import MixCapacity, ask_moisture
 from traywarden.services.questions.soaked import ask_soaked
 from traywarden.web.asked import Asked, told
 from traywarden.web.charts import CHARTS
 from traywarden.web.face import Face
 from traywarden.web.mix_asked import DRY_DAYS, SOAKED_DAYS, days_asked, mix_asked, pairs
 from traywarden.web.mix_charts import MIX_CHARTS
-from traywarden.web.pages import face_of, page
+from traywarden.web.pages import back_to, face_of, page
+from traywarden.web.security import form_of
+from traywarden.web.writing import Written
 
 CHARTS.update(MIX_CHARTS)
 router = APIRouter(default_response_class=HTMLResponse, include_in_schema=False)
@@ -80,7 +87,39 @@ def mixes(request: Request) -> HTMLResponse:
             "days": days,
             "trays_of": _trays(on),
         }
+        known["capacities"] = {each.mix: each for each in _capacities(face)}
         return page(request, on, "mixes.html", title="Mixes", **known)
+
+
+@router.post("/mixes/accept")
+async def accept(request: Request) -> Response:
+    """Let a container capacity hold: the one that waterings show, or another that is said, in percent."""
+    form = await form_of(request)
+    try:
+        entry_id = await run_in_threadpool(accept_capacity, face_of(request), Written.of(form))
+    except TraywardenError as error:
+        return back_to(request, form.get("back"), problem=str(error))
+    return back_to(request, form.get("back"), did=[entry_id])
+
+
+def accept_capacity(face: Face, written: Written) -> int:
+    """The number of the entry."""
+    value_pct = written.number("capacity")
+    with face.asking() as on:
+        at_ms = parse_moment(written.text("at"), now_ms=on.now_ms, zone=on.zone).at_ms
+        value_m3_m3 = None if value_pct is None else value_pct / 100
+        found = accepting(
+            on,
+            written.text("mix"),
+            written.text("tray"),
+            value_m3_m3,
+            at_ms=at_ms,
+            note=written.text("note"),
+        )
+    with face.store.write() as tx:
+        entry = put(tx, found.draft, face.now_ms())
+    face.answers.written()
+    return entry.entry_id
 
 
 @router.get("/mixes/compare")
@@ -101,6 +140,12 @@ def compare(request: Request) -> HTMLResponse:
             if answer is not None:
                 known |= {"pair": pair_table(answer), "lines": pair_lines(answer)}
         return page(request, on, "mix_compare.html", title="Two mixes", **known)
+
+
+def _capacities(face: Face) -> tuple[MixCapacity, ...]:
+    """What heads show of each mix, as far as any do."""
+    found, _ = told(face, ("capacities",), lambda g: ask_moisture(g).mixes)
+    return found or ()
 
 
 def _compared(face: Face, ids: dict[str, int], a: str, b: str, days: float) -> Compared:

@@ -90,6 +90,7 @@ PHRASES = (
     Phrase(r"\(give your own with: traywarden garden set\)", "(", "give your own)", "/settings"),
     Phrase(r" \(traywarden lot test\)", ": ", "write it down", "/settings/lots"),
     Phrase(r" \(traywarden emerged\)", ""),
+    Phrase(r", or give it with --value \S+\.", ", or say it."),
     Phrase(r", look with “traywarden calibrate volts .*?”, or give --volts", ", or give volts you know"),
     Phrase(r": traywarden calibrate weigh .*", ""),
     Phrase(

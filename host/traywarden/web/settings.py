@@ -30,6 +30,7 @@ from traywarden.settings import (
     remove_channel,
 )
 from traywarden.web.face import Face
+from traywarden.web.opening import doors, open_doors
 from traywarden.web.pages import back_to, bare_page, face_of, page
 from traywarden.web.security import form_of
 from traywarden.web.start import zones_by_region
@@ -106,6 +107,7 @@ def settings(request: Request) -> HTMLResponse:
             zones=zones_by_region(),
             units=topic_of("display", written),
             home=str(face.settings.home),
+            doors=doors(face.settings.home),
             counts={
                 "places": len(on.places),
                 "trays": len(on.trays),
@@ -239,6 +241,7 @@ def _remove(face: Face, written: Written) -> str:
 
 CHANGES: Mapping[str, Change] = {
     "change": _change,
+    "open": open_doors,
     "test-channel": _test,
     "add-channel": _add,
     "remove-channel": _remove,

@@ -63,7 +63,9 @@ class Reading:
         chosen = {
             int(name.removeprefix(TAKE)): str(value)
             for name, value in said.items()
-            if name.startswith(TAKE) and name.removeprefix(TAKE).isascii() and name.removeprefix(TAKE).isdigit()
+            if name.startswith(TAKE)
+            and name.removeprefix(TAKE).isascii()
+            and name.removeprefix(TAKE).isdigit()
         }
         return cls(**words, chosen=chosen or None)
 
@@ -78,9 +80,7 @@ class Reading:
         if self.zone and self.zone not in zone_names():
             raise UsageError(f"There is no time zone “{self.zone}”; choose one from the list.")
         zone = "" if self.offset else self.zone or garden_zone
-        return look_into(
-            path, zone=zone, offset=self.offset, date_order=self.date_order, chosen=self.chosen
-        )
+        return look_into(path, zone=zone, offset=self.offset, date_order=self.date_order, chosen=self.chosen)
 
 
 @router.get("/weather")
@@ -150,7 +150,11 @@ def file(request: Request) -> HTMLResponse:
             zones=zones_by_region(),
             garden_zone=on.garden.time_zone,
             what=WHAT,
-            said=[(name, value) for name, value in request.query_params.items() if name not in ("source", "issued")],
+            said=[
+                (name, value)
+                for name, value in request.query_params.items()
+                if name not in ("source", "issued")
+            ],
         )
 
 
@@ -187,8 +191,8 @@ def _read_in(face: Face, said: Mapping[str, str]) -> str:
         if asked.is_forecast:
             told = import_forecast(face.store, path, look.mapping, source, issued_ms)
             says = (
-                f"{told.hours:,} hours of “{told.source}” are read in; {told.hours_ahead:,} of them lay ahead "
-                "when it was issued."
+                f"{told.hours:,} hours of “{told.source}” are read in; {told.hours_ahead:,} of them lay "
+                "ahead when it was issued."
             )
         else:
             days = import_weather(face.store, path, look.mapping, source, zone)

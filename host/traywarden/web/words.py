@@ -2,7 +2,8 @@
 
 import re
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import UTC, datetime
+from datetime import date as calendar_day
 
 from traywarden.domain.clock_words import ago, clock, day_words, soon_words
 from traywarden.domain.lows_highs import Expected
@@ -67,10 +68,10 @@ class PageWords:
     def day(self, at: datetime | None) -> str:
         return NOT_KNOWN if at is None else day_words(at, self.now)
 
-    def date_words(self, day: date) -> str:
+    def date_words(self, day: calendar_day) -> str:
         """A day by its weekday and month; with its year where that is not this one.
 
-        >>> PageWords(Display(), datetime(2026, 5, 1)).date_words(date(1998, 7, 4))
+        >>> PageWords(Display(), datetime(2026, 5, 1)).date_words(calendar_day(1998, 7, 4))
         '4 July 1998'
         """
         if day.year != self.now.year:

@@ -75,7 +75,8 @@ def hill_curve(day_d: ArrayLike, up_pct: ArrayLike) -> HillCurve | None:
 
     def off(log_parameters: np.ndarray) -> np.ndarray:
         half_d, steepness = np.exp(log_parameters)
-        return np.asarray(final_pct / (1 + (half_d / t) ** steepness) - up)
+        with np.errstate(over="ignore"):  # so steep that nothing was up before: final / (1 + inf) is 0
+            return np.asarray(final_pct / (1 + (half_d / t) ** steepness) - up)
 
     start_d = float(np.interp(final_pct / 2, up, t))
     best = min(

@@ -33,7 +33,7 @@ from traywarden.web import (
     week,
     writing,
 )
-from traywarden.web.api import deeds, document, garden_questions, lists, questions
+from traywarden.web.api import deeds, document, further_deeds, garden_questions, lists, questions
 from traywarden.web.api.problems import not_valid, problem, status_of, told
 from traywarden.web.changes import Changes
 from traywarden.web.door import Door, Keys
@@ -66,7 +66,7 @@ PAGES = (
     settings,
     sign_in,
 )
-API = (questions, garden_questions, lists, deeds, document)
+API = (questions, garden_questions, lists, deeds, further_deeds, document)
 
 
 def made_app(face: Face, changes: Changes, *, loopback: bool = True, secure: bool = False) -> FastAPI:

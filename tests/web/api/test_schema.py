@@ -39,6 +39,7 @@ NAMES = {
     "month": ["", "3", "March", "13", "never"], "kind": ["", "watered", "flower", "painted"],
     "by": ["", "place", "mix", "lot", "colour"],
     "method": ["integral", "average", "no method"], "cutoff": ["none", "vertical", "no cutoff"],
+    "head": ["p1/1", "p9/9"],
     "fill": ["95%", "0.5", "200%", "all"], "name": [*TRAYS, *MIXES, *CROPS],
 }  # fmt: skip
 LISTS = {"crops": CROPS, "wanted": CROPS, "trays": TRAYS}
@@ -60,7 +61,10 @@ def with_names(made: dict[str, Any]) -> dict[str, Any]:
             for parameter in operation.get("parameters", ()):
                 _choose(parameter["name"], parameter["schema"])
     for schema in told["components"]["schemas"].values():
-        if "deed" in schema.get("properties", {}):
+        if (
+            schema.get("properties", {}).keys() & {"deed", "at"}
+            and schema.get("additionalProperties") is False
+        ):
             for field, of in schema["properties"].items():
                 _choose(field, of)
     return told

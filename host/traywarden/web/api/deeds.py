@@ -24,7 +24,7 @@ BIGGEST_NUMBER = 2**31 - 1
 Name = Annotated[str, Field(min_length=1, max_length=200, pattern=TEXT)]
 
 
-def _number(kind: Kind, name: str, **how: Any) -> Any:
+def number(kind: Kind, name: str, **how: Any) -> Any:
     """A field with the bounds the journal has for it."""
     low, high = NUMBERS[kind][name]
     return Field(ge=low, le=high, **how)
@@ -51,15 +51,15 @@ class Sowed(OfTrays):
     deed: Literal["sowed"]
     crop: Name | None = None
     lot: Name | None = None
-    cells: Annotated[int, _number(Kind.SOWED, "cells")] | None = None
-    seeds_per_cell: Annotated[float, _number(Kind.SOWED, "seeds_per_cell")] | None = None
-    depth_mm: Annotated[float, _number(Kind.SOWED, "depth_mm")] | None = None
+    cells: Annotated[int, number(Kind.SOWED, "cells")] | None = None
+    seeds_per_cell: Annotated[float, number(Kind.SOWED, "seeds_per_cell")] | None = None
+    depth_mm: Annotated[float, number(Kind.SOWED, "depth_mm")] | None = None
 
 
 class Watered(OfTrays):
     deed: Literal["watered"]
     how: Literal["above", "below"] | None = None
-    litres: Annotated[float, _number(Kind.WATERED, "litres")] | None = None
+    litres: Annotated[float, number(Kind.WATERED, "litres")] | None = None
 
 
 class Moved(OfTrays):
@@ -71,23 +71,23 @@ class Emerged(OfTrays):
     """Seedlings up so far, all of them; and, where they were counted, the cells that hold one."""
 
     deed: Literal["emerged"]
-    count: Annotated[int, _number(Kind.EMERGED, "count")] | None = None
-    filled: Annotated[int, _number(Kind.EMERGED, "filled_cells")] | None = None
+    count: Annotated[int, number(Kind.EMERGED, "count")] | None = None
+    filled: Annotated[int, number(Kind.EMERGED, "filled_cells")] | None = None
 
 
 class PottedUp(OfTrays):
     deed: Literal["potted-up"]
-    count: Annotated[int, _number(Kind.POTTED_UP, "count")] | None = None
+    count: Annotated[int, number(Kind.POTTED_UP, "count")] | None = None
 
 
 class PlantedOut(OfTrays):
     deed: Literal["planted-out"]
-    count: Annotated[int, _number(Kind.PLANTED_OUT, "count")] | None = None
+    count: Annotated[int, number(Kind.PLANTED_OUT, "count")] | None = None
 
 
 class Weighed(OfTrays):
     deed: Literal["weighed"]
-    grams: Annotated[float, _number(Kind.WEIGHED, "grams")]
+    grams: Annotated[float, number(Kind.WEIGHED, "grams")]
 
 
 class Vented(Deed):
@@ -97,7 +97,7 @@ class Vented(Deed):
 
 class Rained(Deed):
     deed: Literal["rained"]
-    mm: Annotated[float, _number(Kind.RAINED, "mm")] | None = None
+    mm: Annotated[float, number(Kind.RAINED, "mm")] | None = None
 
 
 class Noted(OfTrays):
@@ -126,7 +126,7 @@ def write(request: Request, deed: AnyDeed) -> Response:
     numbers = put_down(face, DEEDS[deed.deed], _written(deed))
     with face.asking() as on:
         written = [entry for entry in journal_store.entries(on.tx) if entry.entry_id in numbers]
-    return _recorded(face, written)
+    return recorded(face, written)
 
 
 @router.post("/journal/{entry}/undo", status_code=201)
@@ -137,7 +137,7 @@ def take_back(request: Request, entry: Annotated[int, Path(ge=1, le=BIGGEST_NUMB
     with face.store.write() as tx:
         made = undo(tx, entry, face.now_ms())
     face.answers.written()
-    return _recorded(face, [made])
+    return recorded(face, [made])
 
 
 def _written(deed: Deed) -> Written:
@@ -148,7 +148,7 @@ def _written(deed: Deed) -> Written:
     return Written(fields, tuple(trays))
 
 
-def _recorded(face: Face, entries: Sequence[Entry]) -> Response:
+def recorded(face: Face, entries: Sequence[Entry]) -> Response:
     with face.asking() as on:
         lines = tuple(entry_lines(on.tx, entries, {}, on.zone, on.display))
     return as_json(json_text(Recorded(lines)), status=201)

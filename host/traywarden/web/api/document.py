@@ -11,7 +11,7 @@ from fastapi.responses import HTMLResponse, JSONResponse, Response
 from fastapi.routing import APIRoute
 
 from traywarden import __version__
-from traywarden.web.api import deeds, garden_questions, lists, questions
+from traywarden.web.api import deeds, further_deeds, garden_questions, lists, questions
 from traywarden.web.api.answering import ANSWERS
 from traywarden.web.api.problems import MEDIA_TYPE, SCHEMA, STATUSES
 from traywarden.web.pages import bare_page
@@ -89,7 +89,11 @@ def document() -> dict[str, Any]:
 
 @lru_cache(maxsize=1)
 def _document() -> dict[str, Any]:
-    routes = [each for module in (questions, garden_questions, lists, deeds) for each in module.router.routes]
+    routes = [
+        each
+        for module in (questions, garden_questions, lists, deeds, further_deeds)
+        for each in module.router.routes
+    ]
     made = get_openapi(title="Traywarden", version=__version__, description=ABOUT, routes=routes)
     schemas = made["components"]["schemas"]
     for name in ("HTTPValidationError", "ValidationError"):

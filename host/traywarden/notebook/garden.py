@@ -17,6 +17,7 @@ from traywarden.notebook.moisture import MoistureTables
 from traywarden.notebook.outlook import OutlookTables
 from traywarden.notebook.places import Places
 from traywarden.notebook.quality import Quality
+from traywarden.notebook.record import Records
 from traywarden.notebook.sowing import Sowing
 from traywarden.notebook.weather import WeatherTables
 from traywarden.services.questions.compare import CompareAsked, ask_compare
@@ -40,7 +41,7 @@ def open_garden(home: str | Path | None = None, *, now: Moment | None = None) ->
 
 
 class NotebookGarden(
-    Emergence, Quality, Batches, Sowing, OutlookTables, MoistureTables, Places, WeatherTables
+    Emergence, Quality, Batches, Sowing, OutlookTables, MoistureTables, Places, WeatherTables, Records
 ):
     """An opened garden. Close it, or use it in a `with` block. Every table is in the garden's time zone."""
 

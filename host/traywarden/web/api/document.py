@@ -60,11 +60,18 @@ def page(request: Request) -> Response:
     groups: dict[str, list[dict[str, Any]]] = {}
     for address, methods in made["paths"].items():
         for method, told in methods.items():
-            row = {"method": method.upper(), "address": address, **told}
+            row = {"method": method.upper(), "address": address, "takes": _takes(made, told), **told}
             groups.setdefault(told["tags"][0], []).append(row)
     bodies = made["components"]["schemas"]
     kinds = [bodies[each.__name__] for each in DEEDS_IN_WORDS]
     return bare_page(request, "api.html", title="For other programs", groups=groups, kinds=kinds, about=ABOUT)
+
+
+def _takes(made: dict[str, Any], told: dict[str, Any]) -> dict[str, Any] | None:
+    """The schema of what is sent there, where it is one."""
+    sent = told.get("requestBody", {}).get("content", {}).get("application/json", {}).get("schema", {})
+    found: dict[str, Any] | None = made["components"]["schemas"].get(sent.get("$ref", "").rpartition("/")[2])
+    return found
 
 
 DEEDS_IN_WORDS = (

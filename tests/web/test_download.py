@@ -54,3 +54,13 @@ def test_a_garden_without_readings_can_be_taken_away_too(visitor: Visitor) -> No
         tx.exec_driver_sql("DELETE FROM reading")
     assert visitor.get("/download")
     assert _readings(_package(visitor)) == []
+
+
+def test_it_can_be_had_as_parquet(visitor: Visitor) -> None:
+    answer = visitor.client.get("/download/garden.zip?form=parquet&from=2026-03-10")
+    assert answer.headers["content-disposition"].endswith('-parquet.zip"')
+    archive = zipfile.ZipFile(io.BytesIO(answer.content))
+    readings_of = [name for name in archive.namelist() if name.startswith("readings/")]
+    assert readings_of
+    assert all(archive.read(name)[:4] == b"PAR1" == archive.read(name)[-4:] for name in readings_of)
+    assert '<option value="parquet">' in visitor.get("/download")

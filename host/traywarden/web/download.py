@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response, StreamingResponse
 
-from traywarden.services.download.package import Span, span_asked, zipped
+from traywarden.services.download.package import Form, Span, span_asked, zipped
 from traywarden.services.questions.days import day_of
 from traywarden.services.questions.ground import Ground
 from traywarden.web.face import Face
@@ -26,15 +26,16 @@ def package(request: Request) -> Response:
     face, asked = face_of(request), request.query_params
     with face.asking() as on:
         span = _span(on, asked.get("from", ""), asked.get("to", ""))
-        name = f"{on.garden.slug}-{span.first}-to-{span.last}.zip"
+        form = Form.PARQUET if asked.get("form") == Form.PARQUET else Form.CSV
+        name = f"{on.garden.slug}-{span.first}-to-{span.last}{'-parquet' if form is Form.PARQUET else ''}.zip"
     headers = {"content-disposition": f'attachment; filename="{name}"'}
-    return StreamingResponse(_sent(face, span), media_type="application/zip", headers=headers)
+    return StreamingResponse(_sent(face, span, form), media_type="application/zip", headers=headers)
 
 
 def _span(on: Ground, start: str, end: str) -> Span:
     return span_asked(on, day_of(on, start[:40]), day_of(on, end[:40]))
 
 
-def _sent(face: Face, span: Span) -> Iterator[bytes]:
+def _sent(face: Face, span: Span, form: Form) -> Iterator[bytes]:
     with face.asking() as on:
-        yield from zipped(on, span)
+        yield from zipped(on, span, form=form)

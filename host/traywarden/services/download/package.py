@@ -1,4 +1,4 @@
-"""A garden as a data package: CSV files, and datapackage.json that says what each column means.
+"""A garden as a data package: CSV or Parquet files, and datapackage.json that says what each column means.
 
 Tabular Data Package, version 1 (specs.frictionlessdata.io); `unit` is a property of our own. Rows are written
 as they are read. The description comes last, as it tells length and digest of every file.
@@ -12,6 +12,7 @@ import zipfile
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date
+from enum import StrEnum
 from itertools import islice
 from pathlib import Path
 from typing import IO, Any, cast
@@ -20,6 +21,7 @@ from traywarden import __version__
 from traywarden.domain.days import local_date
 from traywarden.errors import UsageError
 from traywarden.services.download import rows, tables
+from traywarden.services.download.parquet import MEDIA_TYPE, as_parquet
 from traywarden.services.download.tables import Cell, Rows, Table
 from traywarden.services.questions.ground import Ground
 from traywarden.store import probes as probe_store
@@ -28,10 +30,37 @@ DESCRIPTION = "datapackage.json"
 ROWS_AT_ONCE = 2_000
 FORMULA_SIGNS = ("=", "+", "-", "@", "\t", "\r")
 MEANS = (
-    "Everything stored of one garden. Instants are UTC, days are the garden's own. An empty cell is not "
-    "known. Where a text begins with = + - or @ an apostrophe stands before it, so that no spreadsheet takes "
-    "it for a formula. Readings and days are of the span asked for; the journal and the names are whole."
+    "Everything stored of one garden. Instants are UTC, days are the garden's own. Readings and days are of "
+    "the span asked for; the journal and the names are whole. "
 )
+MEANS_OF_CSV = (
+    "An empty cell is not known. Where a text begins with = + - or @ an apostrophe stands before it, so that "
+    "no spreadsheet takes it for a formula."
+)
+MEANS_OF_PARQUET = "A null is not known. Recipes and data of entries are texts of JSON."
+
+
+class Form(StrEnum):
+    """What the files of a package are."""
+
+    CSV = "csv"
+    PARQUET = "parquet"
+
+    @property
+    def profile(self) -> str:
+        """A tabular data package is of CSV alone."""
+        return "tabular-data-package" if self is Form.CSV else "data-package"
+
+    def path(self, table: Table) -> str:
+        return table.path if self is Form.CSV else f"{table.path.removesuffix('.csv')}.parquet"
+
+    def described(self, table: Table) -> dict[str, Any]:
+        told = table.described()
+        if self is Form.CSV:
+            return told
+        told |= {"path": self.path(table), "format": "parquet", "mediatype": MEDIA_TYPE}
+        told["profile"] = "data-resource"
+        return {name: value for name, value in told.items() if name not in ("encoding", "dialect")}
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,30 +103,31 @@ Part = tuple[str, int, bytes]
 """Where it belongs in the package, and the next rows of it: how many, and their text."""
 
 
-def parts(on: Ground, span: Span) -> Iterator[Part]:
+def parts(on: Ground, span: Span, form: Form = Form.CSV) -> Iterator[Part]:
     """The whole package, file after file, each in parts; the description last."""
     done: list[_File] = []
+    encoded = as_parquet if form is Form.PARQUET else _as_csv
     for table, content in _contents(on, span):
         file, digest = _File(table), hashlib.sha256()
         done.append(file)
-        for count, text in _as_csv(table, content):
+        for count, text in encoded(table, content):
             file.rows += count
             file.size += len(text)
             digest.update(text)
-            yield table.path, count, text
+            yield form.path(table), count, text
         file.digest = digest.hexdigest()
-    described = json.dumps(_described(on, span, done), ensure_ascii=False, indent=2)
+    described = json.dumps(_described(on, span, done, form), ensure_ascii=False, indent=2)
     yield DESCRIPTION, 0, f"{described}\n".encode()
 
 
-def to_folder(on: Ground, span: Span, folder: Path) -> list[Written]:
+def to_folder(on: Ground, span: Span, folder: Path, form: Form = Form.CSV) -> list[Written]:
     """Write the package into a new or empty folder."""
     if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
         raise UsageError(f"There is something at {folder} already; name a new folder.")
     written: dict[str, list[int]] = {}
     file: IO[bytes] | None = None
     try:
-        for path, count, text in parts(on, span):
+        for path, count, text in parts(on, span, form):
             if path not in written:
                 if file is not None:
                     file.close()
@@ -115,7 +145,7 @@ def to_folder(on: Ground, span: Span, folder: Path) -> list[Written]:
     return _listed(written)
 
 
-def to_zip(on: Ground, span: Span, file: Path) -> list[Written]:
+def to_zip(on: Ground, span: Span, file: Path, form: Form = Form.CSV) -> list[Written]:
     """Write the package as one file, which is only there once it is whole."""
     if file.exists():
         raise UsageError(f"There is a file {file} already; name a new one.")
@@ -124,7 +154,7 @@ def to_zip(on: Ground, span: Span, file: Path) -> list[Written]:
     try:
         file.parent.mkdir(parents=True, exist_ok=True)
         with partial.open("wb") as out:
-            for chunk in zipped(on, span, written):
+            for chunk in zipped(on, span, written, form):
                 out.write(chunk)
         partial.replace(file)
     except OSError as error:
@@ -134,13 +164,15 @@ def to_zip(on: Ground, span: Span, file: Path) -> list[Written]:
     return _listed(written)
 
 
-def zipped(on: Ground, span: Span, written: dict[str, list[int]] | None = None) -> Iterator[bytes]:
+def zipped(
+    on: Ground, span: Span, written: dict[str, list[int]] | None = None, form: Form = Form.CSV
+) -> Iterator[bytes]:
     """The package as the bytes of a zip file, as they come."""
     out = _Outgoing()
     with zipfile.ZipFile(cast(IO[bytes], out), "w", zipfile.ZIP_DEFLATED) as archive:
         path, file = "", None
         try:
-            for path_of_part, count, text in parts(on, span):
+            for path_of_part, count, text in parts(on, span, form):
                 if path_of_part != path:
                     if file is not None:
                         file.close()
@@ -217,18 +249,18 @@ def _cells(row: Sequence[Cell], texts: Iterable[int]) -> list[Cell]:
     return cells
 
 
-def _described(on: Ground, span: Span, files: Sequence[_File]) -> dict[str, Any]:
+def _described(on: Ground, span: Span, files: Sequence[_File], form: Form) -> dict[str, Any]:
     return {
-        "profile": "tabular-data-package",
+        "profile": form.profile,
         "name": on.garden.slug,
         "title": on.garden.name,
-        "description": MEANS,
+        "description": MEANS + (MEANS_OF_CSV if form is Form.CSV else MEANS_OF_PARQUET),
         "created": on.at(on.now_ms).isoformat(timespec="seconds"),
         "traywarden": __version__,
         "span": {"first_day": str(span.first), "last_day": str(span.last)},
         "resources": [
             {
-                **file.table.described(),
+                **form.described(file.table),
                 "bytes": file.size,
                 "hash": f"sha256:{file.digest}",
                 "rows": file.rows,

@@ -8,6 +8,7 @@ from types import FrameType
 from traywarden.errors import NoGardenError
 from traywarden.services.host import Host
 from traywarden.services.ingest import Committed
+from traywarden.services.week_by_schedule import WeekFile
 from traywarden.settings import Settings
 from traywarden.store import garden as garden_store
 from traywarden.store.store import Store
@@ -18,10 +19,14 @@ LOOK_S = 0.5
 
 
 def host(
-    settings: Settings, *, say: Say = print, on_commit: Callable[[Committed], None] | None = None
+    settings: Settings,
+    *,
+    say: Say = print,
+    on_commit: Callable[[Committed], None] | None = None,
+    week_file: WeekFile | None = None,
 ) -> Host:
     """A host that has not been started."""
-    return Host(settings, say=say, on_commit=on_commit)
+    return Host(settings, say=say, on_commit=on_commit, week_file=week_file)
 
 
 def run_until_told(
@@ -30,6 +35,7 @@ def run_until_told(
     say: Say,
     started: Callable[[Host], None],
     no_garden: Callable[[], None] | None = None,
+    week_file: WeekFile | None = None,
 ) -> None:
     """Start a host, call `started`, and keep it until SIGTERM, SIGINT or a failure, which is raised.
 
@@ -48,7 +54,7 @@ def run_until_told(
             signal.signal(number, end)
 
     def live() -> None:
-        made = host(settings, say=say)
+        made = host(settings, say=say, week_file=week_file)
         hosts.append(made)  # before looking: whoever tells us to end meanwhile is heard either way
         if ending.is_set():
             return

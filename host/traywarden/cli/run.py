@@ -8,6 +8,7 @@ from traywarden import wiring
 from traywarden.cli import context
 from traywarden.services.host import Host
 from traywarden.web.serving import Serving
+from traywarden.web.week import week_file
 
 
 def register(app: typer.Typer) -> None:
@@ -54,5 +55,5 @@ def run() -> None:
     served: list[Serving] = []
     with ExitStack() as beside:
         first = no_garden if settings["web.enabled"] else None
-        wiring.run_until_told(settings, say=say, started=started, no_garden=first)
+        wiring.run_until_told(settings, say=say, started=started, no_garden=first, week_file=week_file)
     say("Ended; everything that arrived is stored.")

@@ -13,6 +13,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from email.utils import parsedate_to_datetime
+from pathlib import Path
 from typing import Any, Protocol
 from urllib.parse import parse_qsl, unquote, urlsplit
 
@@ -44,6 +45,8 @@ class Message:
     severity: str
     title: str
     body: str
+    attachment: Path | None = None
+    """A file that goes with it, where the channel takes one."""
 
     @property
     def signed_body(self) -> str:
@@ -139,9 +142,18 @@ class AppriseChannel:
                 title=message.title,
                 notify_type=_KINDS[message.severity],
                 body_format="text",
+                attach=self._attached(message.attachment),
             ):
                 return
         raise self._error(heard)
+
+    def _attached(self, file: Path | None) -> Any:
+        """The file as the service takes it; None where it takes none: the words say where it lies."""
+        if file is None or not file.is_file() or not getattr(self._service, "attachment_support", False):
+            return None
+        from apprise import AppriseAttachment
+
+        return AppriseAttachment(str(file))
 
     def _made(self) -> Any:
         # Imported on first use: it costs a quarter of the host's memory and slows down every command,

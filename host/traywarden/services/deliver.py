@@ -14,6 +14,7 @@ from traywarden.errors import ChannelError, StoreError
 from traywarden.links.channels import Channel, Message
 from traywarden.points import point
 from traywarden.services.clock import Clock
+from traywarden.services.week_by_schedule import attachment_of
 from traywarden.settings import Settings
 from traywarden.store import notices as notice_store
 from traywarden.store.store import Store
@@ -29,6 +30,7 @@ class Lane:
 
     def __init__(self, store: Store, settings: Settings, clock: Clock, channel: Channel) -> None:
         self._store, self._clock, self._channel = store, clock, channel
+        self._home = settings.home
         self._first_s: float = settings["notices.first_retry_s"]
         self._longest_s: float = settings["notices.longest_retry_s"]
         self._most: int = settings["notices.most_attempts"]
@@ -56,7 +58,15 @@ class Lane:
         """Whether the channel may be used for the next one at once."""
         point("about to send")
         try:
-            self._channel.send(Message(notice.notice_id, notice.severity, notice.title, notice.body))
+            self._channel.send(
+                Message(
+                    notice.notice_id,
+                    notice.severity,
+                    notice.title,
+                    notice.body,
+                    attachment_of(self._home, notice.notice_id),
+                )
+            )
         except ChannelError as error:
             return self._failed(notice, error)
         point("channel has confirmed")

@@ -20,6 +20,7 @@ from traywarden.services.probe_settings import ProbeSettings
 from traywarden.services.running import RunningMark
 from traywarden.services.upkeep import Upkeep
 from traywarden.services.watch import Watch
+from traywarden.services.week_by_schedule import WeekBySchedule, WeekFile
 from traywarden.services.wired import with_wired
 from traywarden.settings import Settings
 from traywarden.store import garden as garden_store
@@ -40,14 +41,19 @@ class Host:
     """Owns everything that runs. `start`, then `wait` until `request_stop` or a failure, then `stop`.
 
     `say` takes sentences for the person who runs it; `on_commit` is told of every commit, on the storing
-    thread, and must be quick.
+    thread, and must be quick; `week_file` writes a week's report as a page.
     """
 
     def __init__(
-        self, settings: Settings, *, say: Say = print, on_commit: Callable[[Committed], None] | None = None
+        self,
+        settings: Settings,
+        *,
+        say: Say = print,
+        on_commit: Callable[[Committed], None] | None = None,
+        week_file: WeekFile | None = None,
     ) -> None:
         self.settings = settings
-        self._say, self._on_commit = say, on_commit
+        self._say, self._on_commit, self._week_file = say, on_commit, week_file
         self._mark = RunningMark(settings.home, _store_file(settings))
         self._inbox = Inbox()
         self._ending = threading.Event()
@@ -133,6 +139,10 @@ class Host:
         self._thread("tell probes their settings", lambda: told.run(self._ending))
         upkeep = Upkeep(store, self.settings, clock, say=self._say, busy=self._rush)
         self._thread("keep summaries", lambda: upkeep.run(self._ending))
+        weekly = WeekBySchedule(
+            store, self.settings, clock, week_file=self._week_file, after_write=self._wake_deliver
+        )
+        self._thread("make the week's report", lambda: weekly.run(self._ending))
         self._mark.write(_system_ms(), link.address)
 
     def request_stop(self) -> None:

@@ -152,6 +152,11 @@ def notice_named(tx: Tx, notice_id: str) -> Notice:
     raise UnknownNameError("notice", notice_id, [n.notice_id for n in listed(tx, 12)])
 
 
+def exists(tx: Tx, notice_id: str) -> bool:
+    """Whether there is a notice of exactly that id, in whatever state."""
+    return tx.scalar(select(func.count()).where(_notice.c.notice_id == notice_id)) == 1
+
+
 def counts(tx: Tx) -> dict[NoticeState, int]:
     """How many notices are in each state."""
     rows = tx.execute(select(_notice.c.state, func.count()).group_by(_notice.c.state))

@@ -6,13 +6,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from traywarden.errors import UsageError
+from traywarden.links.addresses import LOOPBACK, own_address
 from traywarden.services.password import kept_hash
 from traywarden.settings import change_settings, load
 from traywarden.web.face import Face
 from traywarden.web.writing import Written
 
 ALONE, EVERYONE = "127.0.0.1", "0.0.0.0"
-LOOPBACK = (ALONE, "::1", "localhost")
 _VARIABLES = {"web.host": "TRAYWARDEN_WEB_HOST", "web.port": "TRAYWARDEN_WEB_PORT"}
 
 
@@ -81,14 +81,3 @@ def _check_free(host: str, port: int) -> None:
         raise UsageError(
             f"Port {port} cannot be taken ({error.strerror}); give another, from 1024 to 65535."
         ) from None
-
-
-def own_address() -> str:
-    """This computer's address on its network, as far as it can be told without sending anything."""
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
-        try:
-            probe.connect(("192.0.2.1", 9))  # an address for documentation (RFC 5737): nothing is sent
-            found = str(probe.getsockname()[0])
-        except OSError:
-            return socket.gethostname()
-    return socket.gethostname() if found.startswith(("127.", "0.")) else found

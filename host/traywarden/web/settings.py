@@ -42,6 +42,7 @@ TITLES: Mapping[str, str] = {
     "dry": "Notice “water now”",
     "cold": "Notice “too cold”",
     "notices": "How notices go out",
+    "week": "The week’s report by schedule",
     "frames": "Frames and covers",
     "moisture": "The 1–5 moisture scale",
     "mix": "What is wrong with a mix",
@@ -57,7 +58,7 @@ TITLES: Mapping[str, str] = {
 }
 """Headings of the table's sections."""
 PAGES: Mapping[str, tuple[str, tuple[str, ...]]] = {
-    "notices": ("Notices", ("dry", "cold", "notices")),
+    "notices": ("Notices", ("dry", "cold", "notices", "week")),
     "growing": ("How the garden is judged", ("frames", "moisture", "mix", "emergence", "coverage")),
     "devices": ("Probes, broker, host", ("probes", "wired", "broker", "wire", "store", "host", "web")),
 }

@@ -19,9 +19,10 @@ from tests.postgres_server import PostgresServer
 from tests.store.sample import all_readings, reading
 from traywarden.domain import subjects
 from traywarden.domain.episodes import Episode
+from traywarden.domain.notices import Hold
 from traywarden.domain.readings import Reading
 from traywarden.errors import StoreError
-from traywarden.store import backup, episodes, garden, packed, probes, readings, schema, upgrade
+from traywarden.store import backup, episodes, garden, notices, packed, probes, readings, schema, upgrade
 from traywarden.store.store import Store
 
 NEWEST = schema.REVISIONS[-1]
@@ -263,3 +264,33 @@ def test_episodes_and_rule_states_of_trays_are_carried_over_to_subjects(
         ]
         state, _ = episodes.rule_states(tx)["dry", subject]
         assert (state.judged_to_ms, state.open_since_ms) == (100, 50)
+
+
+OLD_NOTICE = (
+    "INSERT INTO notice (notice_id, channel, severity, title, body, changes, created_ms, state, attempts, "
+    "next_try_ms, trouble) VALUES (:id, 'mail', 'urgent', 't', 'b', :changes, 1, :state, 0, 0, :trouble)"
+)
+
+
+def test_notices_of_old_are_found_by_their_episodes_and_say_what_they_wait_for(
+    empty_url: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    old = {
+        "sent": ('[["dry:1:5", "opened"], ["dry:2:5", "opened"]]', "sent", ""),
+        "end": ('[["dry:1:5", "closed"]]', "held", "held until its beginning has been told"),
+        "late": ('[["dry:3:5", "past"]]', "held", "held until the tray's readings have caught up"),
+    }
+    with monkeypatch.context() as before:
+        before.setattr(schema, "REVISIONS", ("0001", "0003", "0004", "0005"))
+        before.setattr(upgrade, "upgrade", lambda tx: command.upgrade(upgrade.config(tx), "0005"))
+        with Store.open(empty_url) as store, store.write() as tx:
+            for notice_id, (changes, state, trouble) in old.items():
+                tx.execute(
+                    text(OLD_NOTICE),
+                    {"id": notice_id, "changes": changes, "state": state, "trouble": trouble},
+                )
+    with Store.open(empty_url, backup=False) as store, store.read() as tx:
+        assert [n.notice_id for n in notices.about(tx, "dry:1:5")] == ["end", "sent"]
+        assert [n.notice_id for n in notices.about(tx, "dry:2:5")] == ["sent"]
+        found = {n.notice_id: n.waits_for for n in notices.listed(tx, 9)}
+    assert found == {"sent": Hold.NOTHING, "end": Hold.BEGINNING, "late": Hold.READINGS}

@@ -4,7 +4,7 @@ from datetime import datetime
 
 import typer
 
-from traywarden.cli import context
+from traywarden.cli import context, hushes
 from traywarden.cli.context import JSON_OPTION, Bench, bench, console, emit
 from traywarden.cli.tables import print_table, say
 from traywarden.domain.clock_words import clock
@@ -29,7 +29,8 @@ notices_app = typer.Typer(
 ALL = typer.Option(False, "--all", help="Also those that were sent.")
 LIMIT = typer.Option(30, "--limit", "-n", min=1, help="The newest so many.")
 NOTICE = typer.Argument(..., help="The notice's id, or enough of its beginning.")
-_STYLES = {"parked": "bold red", "waiting": "yellow", "held": "dim", "sent": "green"}
+_STYLES = {"parked": "bold red", "waiting": "yellow", "held": "dim", "sent": "green", "spared": "dim"}
+hushes.register(notices_app)
 
 
 def register(app: typer.Typer) -> None:

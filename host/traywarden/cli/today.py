@@ -92,6 +92,9 @@ def _print_need(n: int, need: Need, tray: TrayNow, answer: TodayAnswer) -> None:
         say(f"   Last watered: {last}.")
     if need.blind:
         say(f"   Not known any more: {need.blind}.")
+    if need.hushed:
+        by = f"{need.hushed.who}{f': {need.hushed.why}' if need.hushed.why else ''}"
+        say(f"   Hushed until {clock(need.hushed.until, answer.at)} by {by} (hush {need.hushed.hush}).")
     if need.do and not need.easing:
         say(f"   → {need.do}")
 

@@ -80,6 +80,7 @@ class ChangeKind(StrEnum):
     CLOSED = "closed"
     PAST = "past"  # it had ended by the time it was found out
     MOVED = "moved"  # late readings moved an end; kept, not told
+    REMINDED = "reminded"  # it still holds, and nothing was done; told, changes nothing
 
 
 @dataclass(frozen=True, slots=True)

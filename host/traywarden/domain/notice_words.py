@@ -12,7 +12,7 @@ from traywarden.domain.advice import what_helps_cold
 from traywarden.domain.episodes import ChangeKind
 from traywarden.domain.garden import PlaceKind
 from traywarden.domain.rules import Facts
-from traywarden.domain.subjects import SubjectKind
+from traywarden.domain.subjects import Subject, SubjectKind
 from traywarden.domain.units import Display, span_words
 
 MOST_LINES = 40
@@ -31,7 +31,7 @@ class Watered:
 @dataclass(frozen=True, slots=True)
 class Told:
     """One change of one episode, with what its words need. `subject` is what the grower calls it;
-    `place` and `watered` None: not known."""
+    `place` and `watered` None: not known. `subjects`: by what a hush may name it (it, its place)."""
 
     kind: ChangeKind
     rule: str
@@ -44,6 +44,7 @@ class Told:
     reason: str = ""
     place_kind: PlaceKind | None = None
     of: SubjectKind = SubjectKind.TRAY
+    subjects: tuple[Subject, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +90,7 @@ def words(changes: Sequence[Told], reader: Reader) -> Words:
     Parameters
     ----------
     changes : sequence of Told
-        What the notice tells: all opened or all closed by one rule, or any that are past.
+        What the notice tells: all opened, reminded of or closed by one rule, or any that are past.
     reader : Reader
 
     Returns
@@ -118,11 +119,15 @@ def words(changes: Sequence[Told], reader: Reader) -> Words:
         return _digest(changes, reader)
     first = changes[0]
     say = SAYINGS.get(first.rule, PLAIN)
-    opened = first.kind is ChangeKind.OPENED
-    text = say.opened if opened else say.ended
+    ended = first.kind is ChangeKind.CLOSED
+    text = say.ended if ended else say.opened
     title = say.title or first.rule.capitalize()
     where = _where(first) if len(changes) == 1 else _several(changes)
-    head = f"{title}: {where}" if opened else f"Over: {title.lower()}, {where}"
+    head = f"{title}: {where}"
+    if ended:
+        head = f"Over: {title.lower()}, {where}"
+    elif first.kind is ChangeKind.REMINDED:
+        head = f"Still: {title.lower()}, {where}"
     lines = [text(told, reader) for told in changes]
     if len(lines) == 1:
         return Words(head, lines[0])
@@ -253,3 +258,12 @@ SAYINGS: dict[str, Sayings] = {
     "dry": Sayings("Water now", _dry_opened, _dry_ended, _dry_past),
     "cold": Sayings("Too cold", _cold_opened, _cold_ended, _cold_past),
 }
+
+
+def rule_words(rule: str) -> str:
+    """What a rule is about, within a sentence: “water now”.
+
+    >>> rule_words("dry"), rule_words("a rule without words")
+    ('water now', 'a rule without words')
+    """
+    return SAYINGS.get(rule, PLAIN).title.lower() or rule

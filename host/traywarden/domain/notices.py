@@ -13,6 +13,20 @@ class NoticeState(StrEnum):
     WAITING = "waiting"  # to be sent at `next_try_ms`
     SENT = "sent"  # the channel has confirmed it
     PARKED = "parked"  # given up until a person looks: `trouble` says why
+    SPARED = "spared"  # never sent, as it was over before it could be told: `trouble` says why
+
+
+OPEN_STATES = (NoticeState.HELD, NoticeState.WAITING, NoticeState.PARKED)
+"""What still needs sending, or a person."""
+
+
+class Hold(StrEnum):
+    """What a held notice waits for."""
+
+    NOTHING = ""
+    READINGS = "readings"  # the tray's readings have not caught up yet
+    BEGINNING = "beginning"  # the beginning of the episode has not been told yet
+    HUSH = "hush"
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +45,7 @@ class Notice:
     next_try_ms: int = 0
     sent_ms: int | None = None
     trouble: str = ""
+    waits_for: Hold = Hold.NOTHING
 
 
 def passes(severity: str, least_severity: str) -> bool:

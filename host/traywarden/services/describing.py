@@ -3,9 +3,10 @@
 from collections.abc import Mapping
 from zoneinfo import ZoneInfo
 
-from traywarden.domain.episodes import Change, ChangeKind
+from traywarden.domain.episodes import Change, ChangeKind, Episode
 from traywarden.domain.notice_words import Reader, Told, Watered
 from traywarden.domain.rules import Answer, Verdict
+from traywarden.domain.subjects import Subject, SubjectKind
 from traywarden.domain.units import Display
 from traywarden.services.knowledge import Knowledge
 from traywarden.settings import Settings
@@ -39,7 +40,7 @@ class Describer:
         """The change with all that its words need; an opening speaks with the newest numbers."""
         episode = change.episode
         facts, watered = episode.facts, None
-        if change.kind is ChangeKind.OPENED:
+        if change.kind in (ChangeKind.OPENED, ChangeKind.REMINDED):
             newest = self._verdicts.get((episode.rule, episode.subject))
             if newest is not None and newest.answer is Answer.YES:
                 facts = {**facts, **newest.facts}
@@ -58,7 +59,14 @@ class Describer:
             change.reason,
             place.kind if place else None,
             episode.subject.kind,
+            self.subjects(episode),
         )
+
+    def subjects(self, episode: Episode) -> tuple[Subject, ...]:
+        """By what a hush may name it: itself, and the place where it stands now."""
+        place = self._knowledge.where(episode.subject, self._now_ms)
+        known = [] if place is None else [Subject(SubjectKind.PLACE, place.place_id)]
+        return tuple(dict.fromkeys((episode.subject, *known)))
 
     def _watered(self, tray_id: int) -> Watered | None:
         if tray_id not in self._known:

@@ -87,6 +87,7 @@ class Knowledge:
         self._by_tray: dict[int, list[Entry]] = {}
         self._by_head: dict[int, list[Entry]] = {}
         self._by_mix: dict[int, list[Entry]] = {}
+        self._of_places = [e for e in facts.entries if e.tray_id is None and e.place_id is not None]
         self._place_waterings = [e for e in facts.entries if e.kind is Kind.WATERED and e.tray_id is None]
         for entry in facts.entries:
             if entry.tray_id is not None:
@@ -235,6 +236,20 @@ class Knowledge:
     def place_of(self, tray_id: int, at_ms: int) -> Place | None:
         place_id = self.of(tray_id).facts.place_of_tray(tray_id, at_ms)
         return self.places.get(place_id) if place_id is not None else None
+
+    def deeds_ms(self, subject: Subject, kinds: Sequence[Kind]) -> list[int]:
+        """When one of these was written down for it, or for the place where a tray stood, oldest first."""
+        if subject.kind is not SubjectKind.TRAY:
+            place_id = subject.number if subject.kind is SubjectKind.PLACE else None
+            return sorted(e.at_ms for e in self._of_places if e.kind in kinds and e.place_id == place_id)
+        tray_id = subject.number
+        facts = self.of(tray_id).facts
+        of_place = (
+            e.at_ms
+            for e in self._of_places
+            if e.kind in kinds and e.place_id == facts.place_of_tray(tray_id, e.at_ms)
+        )
+        return sorted([*(e.at_ms for e in facts.of_tray(tray_id, *kinds)), *of_place])
 
     def watered(
         self, tx: Tx, tray_id: int, now_ms: int, *, earliest_year: int, by_sensor: bool

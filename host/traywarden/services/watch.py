@@ -10,9 +10,9 @@ from collections.abc import Callable, Iterable, Mapping
 from typing import Protocol
 
 from traywarden.domain.crops import Crop
-from traywarden.domain.episodes import NEVER_MS, Change, RuleState
+from traywarden.domain.episodes import NEVER_MS, Change, Episode, RuleState
 from traywarden.domain.notices import NoticeState
-from traywarden.domain.rules import Rule, Verdict
+from traywarden.domain.rules import Answer, Rule, Verdict
 from traywarden.domain.subjects import Subject, SubjectKind, a_tray
 from traywarden.errors import StoreError
 from traywarden.points import point
@@ -21,6 +21,7 @@ from traywarden.services.describing import Describer
 from traywarden.services.judging import LOOK_BACK_MS, Judge, Judged, Key, gone_blind
 from traywarden.services.knowledge import Knowledge
 from traywarden.services.outbox import STALE_MS, Outbox, Plan, targets
+from traywarden.services.reminding import Reminding
 from traywarden.services.spells import Spells
 from traywarden.settings import Settings
 from traywarden.store import episodes as episode_store
@@ -39,6 +40,7 @@ LOOK_LATE_S = 3600.0
 """How often readings that came in late behind our back (an import by another process) are looked for."""
 NOUNS_S = 5.0
 KEEP_STATES_S = 30.0
+REMIND_LOOK_MS = 60_000
 MARK_BACK_MS = 300_000
 _LONGEST_REST_S = 0.25
 """Judging rests as long as it worked, so that storing gets its turn; but no notice waits longer for that."""
@@ -75,6 +77,7 @@ class Watch:
         self._store, self._settings, self._clock, self._crops = store, settings, clock, crops
         self._judge = Judge(settings, None if rules is None else tuple(rules))
         self._outbox = Outbox(targets(settings), self._judge.rules)
+        self._reminding, self._reminded_ms = Reminding(settings), NEVER_MS
         self._after_write, self._monotonic_s, self._system_ms = after_write, monotonic_s, system_ms
         self.ready = threading.Event()
         self._judging = threading.Lock()
@@ -150,6 +153,10 @@ class Watch:
                     self._unkept.add(key)
             if self._may_hold:
                 self._release(now_ms)
+            if not self._reminded_ms <= now_ms < self._reminded_ms + REMIND_LOOK_MS:
+                self._remind(now_ms)
+                self._reminded_ms = now_ms
+                self._may_hold = True  # another process may have held back what waited
             if self._monotonic_s() - self._kept_s >= KEEP_STATES_S:
                 self._keep_states()
 
@@ -390,6 +397,7 @@ class Watch:
                 lambda subject: self._caught_up(subject, now_ms),
                 lambda subject: self._spells.settled(subject, self._monotonic_s(), now_ms),
                 describer.told,
+                describer.subjects,
                 describer.reader,
             )
         if plan:
@@ -397,5 +405,24 @@ class Watch:
                 plan.write(tx)
                 point("held notices let go")
             point("letting go committed")
-            self._spells.told(self._monotonic_s())
+            if plan.put:
+                self._spells.told(self._monotonic_s())
+                self._after_write()
+
+    def _remind(self, now_ms: int) -> None:
+        """Tell again what still holds and had nothing done about it, unless it is blind now."""
+        with self._store.read() as tx:
+            seen = [e for e in episode_store.episodes(tx, open_only=True) if self._still_seen(e)]
+            if not seen:
+                return
+            knowledge = self._know(tx)
+            describer = Describer(tx, knowledge, self._settings, now_ms, self._verdicts)
+            plan = self._reminding.plan(tx, knowledge, seen, self._outbox, describer, now_ms)
+        if plan:
+            with self._store.write() as tx:
+                plan.write(tx)
             self._after_write()
+
+    def _still_seen(self, episode: Episode) -> bool:
+        state = self._states.get((episode.rule, episode.subject))
+        return state is not None and state.answer in (Answer.YES, Answer.HOLD)

@@ -47,6 +47,23 @@ ROWS: tuple[Setting, ...] = (
         between(60, 604_800),
     ),
     Setting(
+        "notices.remind_after_s",
+        float,
+        21_600.0,
+        "s",
+        "Remind after so long of what still holds and had nothing done about it; the gap doubles each time. "
+        "0: never.",
+        between(0, 2_592_000),
+    ),
+    Setting(
+        "notices.longest_remind_s",
+        float,
+        172_800.0,
+        "s",
+        "Longest gap between reminders; also how long a reminder waits after something was done.",
+        between(60, 2_592_000),
+    ),
+    Setting(
         "notices.first_retry_s",
         float,
         30.0,

@@ -1,22 +1,24 @@
 """The outbox: every notice from the moment its episode changed until its channel has confirmed it."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
-from sqlalchemy import Row, Select, Text, case, delete, func, insert, select, update
+from sqlalchemy import Row, Select, case, delete, func, insert, select, update
 
 from traywarden.domain.episodes import ChangeKind
-from traywarden.domain.notices import Notice, NoticeState
+from traywarden.domain.notices import OPEN_STATES, Hold, Notice, NoticeState
 from traywarden.errors import UnknownNameError
 from traywarden.store import schema
 from traywarden.store.store import Tx
 
-_notice = schema.notice
+_notice, _change = schema.notice, schema.notice_change
+_CHUNK = 400
 _URGENT_FIRST = case({"urgent": 0, "warning": 1}, value=_notice.c.severity, else_=2)
 
 
 def put(tx: Tx, notices: Iterable[Notice]) -> None:
     """Add notices; belongs in the transaction that changes their episodes."""
+    made = list(notices)
     rows = [
         {
             "notice_id": n.notice_id,
@@ -31,18 +33,51 @@ def put(tx: Tx, notices: Iterable[Notice]) -> None:
             "next_try_ms": n.next_try_ms,
             "sent_ms": n.sent_ms,
             "trouble": n.trouble,
+            "waits_for": n.waits_for.value,
         }
-        for n in notices
+        for n in made
     ]
     if rows:
         tx.execute(insert(_notice), rows)
+    told = {(n.notice_id, episode_id, kind.value) for n in made for episode_id, kind in n.changes}
+    if told:
+        names = ("notice_id", "episode_id", "kind")
+        tx.execute(insert(_change), [dict(zip(names, row, strict=True)) for row in sorted(told)])
 
 
-def take(tx: Tx, notice_ids: Sequence[str]) -> None:
+def take(tx: Tx, notice_ids: Iterable[str]) -> None:
     """Remove held notices that others, put in the same transaction, now stand for."""
-    tx.execute(
-        delete(_notice).where(_notice.c.notice_id.in_(notice_ids), _notice.c.state == NoticeState.HELD.value)
+    for part in _parts(notice_ids):
+        mine = _notice.c.notice_id.in_(part) & (_notice.c.state == NoticeState.HELD.value)
+        held = list(tx.execute(select(_notice.c.notice_id).where(mine)).scalars())
+        tx.execute(delete(_change).where(_change.c.notice_id.in_(held)))
+        tx.execute(delete(_notice).where(_notice.c.notice_id.in_(held)))
+
+
+def hold(tx: Tx, notice_id: str, waits_for: Hold, trouble: str) -> None:
+    """Hold a notice that waits or is held already, and say what for."""
+    held = _notice.c.state.in_([NoticeState.HELD.value, NoticeState.WAITING.value])
+    values = {"state": NoticeState.HELD.value, "waits_for": waits_for.value, "trouble": trouble}
+    tx.execute(update(_notice).where(_notice.c.notice_id == notice_id, held).values(**values))
+
+
+def narrow(tx: Tx, notice_id: str, changes: Sequence[tuple[str, ChangeKind]]) -> None:
+    """A held notice tells of these alone from now on."""
+    held = tx.execute(
+        update(_notice)
+        .where(_notice.c.notice_id == notice_id, _notice.c.state == NoticeState.HELD.value)
+        .values(changes=[[episode_id, kind.value] for episode_id, kind in changes])
     )
+    if held.rowcount:
+        kept = _change.c.episode_id.in_([episode_id for episode_id, _ in changes])
+        tx.execute(delete(_change).where(_change.c.notice_id == notice_id, ~kept))
+
+
+def spare(tx: Tx, notice_id: str, why: str) -> None:
+    """A held notice will not be sent: what it tells is over."""
+    held = _notice.c.state == NoticeState.HELD.value
+    values = {"state": NoticeState.SPARED.value, "trouble": why}
+    tx.execute(update(_notice).where(_notice.c.notice_id == notice_id, held).values(**values))
 
 
 def due(tx: Tx, channel: str, now_ms: int, limit: int = 100) -> list[Notice]:
@@ -103,7 +138,8 @@ def park(tx: Tx, notice_id: str, trouble: str) -> None:
 
 def release(tx: Tx, notice_id: str, now_ms: int) -> None:
     """Make a held or parked notice due now, with its attempts counted afresh."""
-    _set(tx, notice_id, state=NoticeState.WAITING.value, attempts=0, next_try_ms=now_ms, trouble="")
+    values = {"attempts": 0, "next_try_ms": now_ms, "trouble": "", "waits_for": Hold.NOTHING.value}
+    _set(tx, notice_id, state=NoticeState.WAITING.value, **values)
 
 
 def hurry(tx: Tx, channel: str, now_ms: int) -> None:
@@ -129,17 +165,30 @@ def listed(tx: Tx, limit: int, *, with_sent: bool = True) -> list[Notice]:
     """Notices for a person to read, newest first."""
     chosen = select(_notice).order_by(_notice.c.created_ms.desc(), _notice.c.notice_id).limit(limit)
     if not with_sent:
-        chosen = chosen.where(_notice.c.state != NoticeState.SENT.value)
+        chosen = chosen.where(_notice.c.state.in_([state.value for state in OPEN_STATES]))
     return _all(tx, chosen)
 
 
 def about(tx: Tx, episode_id: str) -> list[Notice]:
     """Every notice that tells something of an episode, oldest first."""
-    # The JSON is only narrowed down as text here; whether it truly names the episode is asked in Python.
-    text = _notice.c.changes.cast(Text)
-    chosen = select(_notice).where(text.contains(episode_id, autoescape=True))
-    found = _all(tx, chosen.order_by(_notice.c.created_ms, _notice.c.notice_id))
-    return [n for n in found if any(named == episode_id for named, _ in n.changes)]
+    return about_all(tx, [episode_id])[episode_id]
+
+
+def about_all(tx: Tx, episode_ids: Iterable[str]) -> dict[str, list[Notice]]:
+    """Per episode, every notice that tells something of it, oldest first."""
+    found: dict[str, list[Notice]] = {episode_id: [] for episode_id in episode_ids}
+    for part in _parts(found):
+        chosen = (
+            select(_notice, _change.c.episode_id)
+            .join(_change, _change.c.notice_id == _notice.c.notice_id)
+            .where(_change.c.episode_id.in_(part))
+            .order_by(_notice.c.created_ms, _notice.c.notice_id)
+        )
+        for row in tx.execute(chosen):
+            mine = found[row.episode_id]
+            if not mine or mine[-1].notice_id != row.notice_id:
+                mine.append(_made(row))
+    return found
 
 
 def notice_named(tx: Tx, notice_id: str) -> Notice:
@@ -167,7 +216,7 @@ def oldest_unsent(tx: Tx) -> Notice | None:
     """The oldest notice that has not been sent, whatever it waits for."""
     chosen = (
         select(_notice)
-        .where(_notice.c.state != NoticeState.SENT.value)
+        .where(_notice.c.state.in_([state.value for state in OPEN_STATES]))
         .order_by(_notice.c.created_ms, _notice.c.notice_id)
         .limit(1)
     )
@@ -197,4 +246,12 @@ def _made(row: Row[Any]) -> Notice:
         row.next_try_ms,
         row.sent_ms,
         row.trouble,
+        Hold(row.waits_for),
     )
+
+
+def _parts(ids: Iterable[str]) -> Iterator[list[str]]:
+    """So many at a time as a statement may name."""
+    wanted = list(ids)
+    for start in range(0, len(wanted), _CHUNK):
+        yield wanted[start : start + _CHUNK]

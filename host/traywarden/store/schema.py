@@ -22,7 +22,7 @@ NAMING = {
     "fk": "fk_%(table_name)s_%(column_0_name)s",
     "pk": "pk_%(table_name)s",
 }
-REVISIONS = ("0001", "0003", "0004", "0005", "0007")
+REVISIONS = ("0001", "0003", "0004", "0005", "0006", "0007")
 """Every revision of these tables, oldest first; the last is the one this program works with."""
 VERSION_TABLE = "traywarden_schema"
 
@@ -242,7 +242,37 @@ notice = Table(
     Column("next_try_ms", Moment, nullable=False),
     Column("sent_ms", Moment),
     Column("trouble", Text, nullable=False, default=""),  # why the last attempt failed, or why it is held
+    Column("waits_for", Text, nullable=False, server_default=""),  # what it is or was held for
     Index("ix_notice_state_next_try_ms", "state", "next_try_ms"),
+)
+notice_change = Table(  # the same as notice.changes, to find the notices of an episode by
+    "notice_change",
+    metadata,
+    Column("notice_id", ForeignKey("notice.notice_id"), primary_key=True),
+    Column("episode_id", Text, primary_key=True),
+    Column("kind", Text, primary_key=True),
+    Index("ix_notice_change_episode_id", "episode_id"),
+)
+hush = Table(
+    "hush",
+    metadata,
+    Column("hush_id", Integer, primary_key=True),
+    Column("rule", Text),  # None: every rule
+    Column("subject", Text),  # as in episode.subject; None: the whole garden
+    Column("from_ms", Moment, nullable=False),
+    Column("until_ms", Moment, nullable=False),
+    Column("who", Text, nullable=False),
+    Column("why", Text, nullable=False),
+    Column("ended_ms", Moment),  # taken back before its time
+    Column("ended_by", Text, nullable=False, default=""),
+    Index("ix_hush_until_ms", "until_ms"),
+)
+used_link = Table(  # links of notices that have done what they were for
+    "used_link",
+    metadata,
+    Column("link", Text, primary_key=True),
+    Column("used_ms", Moment, nullable=False),
+    Column("did", Text, nullable=False),
 )
 api_token = Table(  # what lets a program in; of the token itself only this is kept
     "api_token",

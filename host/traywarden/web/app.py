@@ -15,6 +15,7 @@ from traywarden.web import (
     charts,
     download,
     garden_parts,
+    hushing,
     journal,
     live,
     making,
@@ -33,7 +34,7 @@ from traywarden.web import (
     week,
     writing,
 )
-from traywarden.web.api import deeds, document, further_deeds, garden_questions, lists, questions
+from traywarden.web.api import deeds, document, further_deeds, garden_questions, hushes, lists, questions
 from traywarden.web.api.problems import not_valid, problem, status_of, told
 from traywarden.web.changes import Changes
 from traywarden.web.door import Door, Keys
@@ -55,6 +56,7 @@ PAGES = (
     week,
     download,
     writing,
+    hushing,
     theme,
     charts,
     live,
@@ -66,7 +68,7 @@ PAGES = (
     settings,
     sign_in,
 )
-API = (questions, garden_questions, lists, deeds, further_deeds, document)
+API = (questions, garden_questions, lists, deeds, further_deeds, hushes, document)
 
 
 def made_app(face: Face, changes: Changes, *, loopback: bool = True, secure: bool = False) -> FastAPI:

@@ -3,7 +3,9 @@
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
+from traywarden.domain.hushes import untils
 from traywarden.errors import ShortOfDataError, UsageError
+from traywarden.services.questions.hushed import ask_hushed
 from traywarden.services.questions.today import ask_today
 from traywarden.web.pages import face_of, page
 
@@ -21,4 +23,15 @@ def now(request: Request) -> HTMLResponse:
             return page(request, on, "nothing_yet.html", title="Now", why=str(short))
         trays = {tray.tray: tray for tray in answer.trays}
         ids = {tray.name: tray.tray_id for tray in on.trays.values()}
-        return page(request, on, "now.html", title="Now", a=answer, trays=trays, ids=ids, places=places)
+        return page(
+            request,
+            on,
+            "now.html",
+            title="Now",
+            a=answer,
+            trays=trays,
+            ids=ids,
+            places=places,
+            hushed=ask_hushed(on),
+            untils=untils(on.at(on.now_ms)),
+        )

@@ -12,6 +12,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
 from traywarden.domain.journal import Kind, replacements
+from traywarden.domain.notice_words import rule_words
 from traywarden.services.journal_words import EntryLine, entry_lines
 from traywarden.services.questions.ground import Ground
 from traywarden.store import journal as journal_store
@@ -56,6 +57,7 @@ def _environment() -> Environment:
     made.globals["themes"] = THEMES
     made.filters["by_place"] = _by_place
     made.filters["by_day"] = _by_day
+    made.filters["rule_words"] = rule_words
     made.filters["on_a_page"] = on_a_page
     made.filters["in_plain_words"] = in_plain_words
     return made

@@ -8,11 +8,13 @@ from traywarden.domain.advice import what_helps_cold
 from traywarden.domain.episodes import Episode, RuleState, fold
 from traywarden.domain.evidence import Evidence
 from traywarden.domain.garden import PlaceKind, Tray
+from traywarden.domain.hushes import Hush, hushed_by
 from traywarden.domain.moisture import fraction
 from traywarden.domain.rules import Answer, Facts, Rule, Verdict
 from traywarden.domain.subjects import a_tray
 from traywarden.domain.units import span_words
 from traywarden.services.drying_now import DryingNow, first_to_dry
+from traywarden.services.hushing import subjects_at
 from traywarden.services.judging import CLOCK_AHEAD_MS, Judge, gone_blind
 from traywarden.services.knowledge import Knowledge
 from traywarden.services.questions.emergence_answer import LATE
@@ -24,6 +26,7 @@ from traywarden.services.sky import air_forecast
 from traywarden.services.wettings import LEAD_MS, event_ms, known_from
 from traywarden.services.wettings import LOOK_BACK_MS as LOOK_BACK_WATERING_MS
 from traywarden.store import episodes as episode_store
+from traywarden.store import hushes as hush_store
 from traywarden.store.crops import load_crops
 
 LOOK_BACK_MS = 3 * DAY_MS
@@ -37,6 +40,16 @@ WAS = {
     "dry": "it was below its dry line when it was last measured",
     "cold": "it was too cold when it was last measured",
 }
+
+
+@dataclass(frozen=True, slots=True)
+class Hushed:
+    """Nothing is sent about it until then; `hush` is the number that takes it back."""
+
+    hush: int
+    until: datetime
+    who: str
+    why: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +70,7 @@ class Need:
     easing: bool
     blind: str
     facts: Facts
+    hushed: Hushed | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,8 +140,10 @@ def ask_today(ground: Ground, tray: str = "") -> TodayAnswer:
     open_before: dict[episode_store.Key, Episode] = {}
     for episode in episode_store.standing(ground.tx, ground.now_ms - LOOK_BACK_MS):
         open_before.setdefault((episode.rule, episode.subject), episode)
+    hushes = hush_store.holding(ground.tx, ground.now_ms)
     seen = [
-        _Tray(ground, judge, knowledge, each, water[each.tray_id], drying, open_before) for each in chosen
+        _Tray(ground, judge, knowledge, each, water[each.tray_id], drying, open_before, hushes)
+        for each in chosen
     ]
     needs = sorted((need for one in seen for need in one.needs), key=_urgency)
     soon = sorted((s for one in seen for s in one.soon), key=lambda s: s.by)
@@ -147,8 +163,8 @@ def ask_today(ground: Ground, tray: str = "") -> TodayAnswer:
     )
 
 
-def _urgency(need: Need) -> tuple[bool, int, float]:
-    return (need.easing, SEVERITY_ORDER.index(need.severity), -need.for_s)
+def _urgency(need: Need) -> tuple[bool, bool, int, float]:
+    return (need.hushed is not None, need.easing, SEVERITY_ORDER.index(need.severity), -need.for_s)
 
 
 class _Tray:
@@ -163,8 +179,9 @@ class _Tray:
         water: TrayWettings,
         drying: DryingNow,
         open_before: Mapping[episode_store.Key, Episode],
+        hushes: Sequence[Hush],
     ) -> None:
-        self._open_before = open_before
+        self._open_before, self._hushes = open_before, hushes
         self._ground, self._judge, self._tray, self._water = ground, judge, tray, water
         place = ground.place_of(tray.tray_id, ground.now_ms)
         self._place = place.name if place else None
@@ -244,7 +261,14 @@ class _Tray:
             state.answer is Answer.NO,
             blind,
             facts,
+            self._hushed(rule),
         )
+
+    def _hushed(self, rule: Rule) -> Hushed | None:
+        ground, tray_id = self._ground, self._tray.tray_id
+        subjects = subjects_at(ground.facts, a_tray(tray_id), ground.now_ms)
+        hush = hushed_by(self._hushes, rule.name, subjects, ground.now_ms)
+        return None if hush is None else Hushed(hush.hush_id, ground.at(hush.until_ms), hush.who, hush.why)
 
     def _watered_since(self, rule: Rule) -> bool:
         """Whether the journal has a watering that no reading has had the time to show."""

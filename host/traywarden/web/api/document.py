@@ -11,7 +11,7 @@ from fastapi.responses import HTMLResponse, JSONResponse, Response
 from fastapi.routing import APIRoute
 
 from traywarden import __version__
-from traywarden.web.api import deeds, further_deeds, garden_questions, lists, questions
+from traywarden.web.api import deeds, further_deeds, garden_questions, hushes, lists, questions
 from traywarden.web.api.answering import ANSWERS
 from traywarden.web.api.problems import MEDIA_TYPE, SCHEMA, STATUSES
 from traywarden.web.pages import bare_page
@@ -41,6 +41,7 @@ NAMED = {
     "name": "Its name.",
     "notice": "The notice's id, or enough of its beginning.",
     "entry": "The number of the entry.",
+    "hush": "The number of the hush.",
 }
 """What parameters mean that are called the same everywhere."""
 NUMBER_OR_NULL = ["number", "null"]
@@ -98,7 +99,7 @@ def document() -> dict[str, Any]:
 def _document() -> dict[str, Any]:
     routes = [
         each
-        for module in (questions, garden_questions, lists, deeds, further_deeds)
+        for module in (questions, garden_questions, lists, deeds, further_deeds, hushes)
         for each in module.router.routes
     ]
     made = get_openapi(title="Traywarden", version=__version__, description=ABOUT, routes=routes)

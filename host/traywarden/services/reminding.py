@@ -1,0 +1,115 @@
+"""Reminders: of what still holds, was told, and had nothing done about it; and of what a hush kept quiet."""
+
+from collections.abc import Sequence
+
+from traywarden.domain.episodes import Change, ChangeKind, Episode
+from traywarden.domain.hushes import Hush
+from traywarden.domain.notice_words import Told
+from traywarden.domain.notices import OPEN_STATES, Notice, NoticeState
+from traywarden.domain.remedies import next_reminder_ms, remedies
+from traywarden.services.describing import Describer
+from traywarden.services.knowledge import Knowledge
+from traywarden.services.outbox import Outbox, Plan
+from traywarden.settings import Settings
+from traywarden.store import hushes as hush_store
+from traywarden.store import notices as notice_store
+from traywarden.store.store import Tx
+
+NEARBY_MS = 3_600_000
+"""A reminder that would come within an hour anyway goes with another of its kind in the same place."""
+MOST_HUSHES = 200
+
+
+class Reminding:
+    """When each channel is to be reminded of each open episode."""
+
+    def __init__(self, settings: Settings) -> None:
+        self._first_s: float = settings["notices.remind_after_s"]
+        self._longest_s: float = settings["notices.longest_remind_s"]
+
+    def plan(
+        self,
+        tx: Tx,
+        knowledge: Knowledge,
+        episodes: Sequence[Episode],
+        outbox: Outbox,
+        describer: Describer,
+        now_ms: int,
+    ) -> Plan:
+        """The reminders that are due at now_ms."""
+        told = notice_store.about_all(tx, (e.episode_id for e in episodes))
+        hushes = [h for h in hush_store.newest(tx, MOST_HUSHES) if not h.holds_at(now_ms)]
+        times: list[tuple[int, str, Episode]] = []
+        for episode in episodes:
+            done = knowledge.deeds_ms(episode.subject, remedies(episode.rule))
+            done_ms = max((at_ms for at_ms in done if at_ms <= now_ms), default=None)
+            subjects = describer.subjects(episode)
+            over = [_end_ms(h) for h in hushes if h.covers(episode.rule, subjects)]
+            for channel in outbox.eligible(episode.rule):
+                mine = [n for n in told[episode.episode_id] if n.channel == channel]
+                at_ms = self._at_ms(episode, mine, done_ms, over, now_ms)
+                if at_ms is not None and at_ms <= now_ms + NEARBY_MS:
+                    times.append((at_ms, channel, episode))
+        if not any(at_ms <= now_ms for at_ms, _, _ in times):
+            return Plan()
+        said: dict[str, Told] = {
+            e.episode_id: describer.told(Change(ChangeKind.REMINDED, e, now_ms)) for _, _, e in times
+        }
+        walks = {
+            (channel, episode.rule, said[episode.episode_id].place)
+            for at_ms, channel, episode in times
+            if at_ms <= now_ms
+        }
+        due = [
+            (channel, said[episode.episode_id], episode.episode_id)
+            for _, channel, episode in times
+            if (channel, episode.rule, said[episode.episode_id].place) in walks
+        ]
+        return outbox.remind(tx, due, describer.reader)
+
+    def _at_ms(
+        self,
+        episode: Episode,
+        mine: Sequence[Notice],
+        done_ms: int | None,
+        over_ms: Sequence[int],
+        now_ms: int,
+    ) -> int | None:
+        """When to remind the channel of the episode; None: not at all, as things are."""
+        tells = [n for n in mine if _tells(n, episode)]
+        started = max(
+            (i for i, n in enumerate(tells) if _kind(n, episode) is ChangeKind.OPENED), default=None
+        )
+        if started is None or any(n.state in OPEN_STATES for n in tells[started:]):
+            return None
+        told = [_told_ms(n, now_ms) for n in tells[started:] if n.state is NoticeState.SENT]
+        if not told:
+            return None
+        last_ms = max(told)
+        if done_ms is not None and done_ms > last_ms:
+            return done_ms + round(self._longest_s * 1000) if self._first_s else None
+        freed = [end_ms for end_ms in over_ms if last_ms < end_ms <= now_ms]
+        if freed:
+            return max(freed)
+        if not self._first_s:
+            return None
+        return next_reminder_ms(len(told), last_ms, first_s=self._first_s, longest_s=self._longest_s)
+
+
+def _tells(notice: Notice, episode: Episode) -> bool:
+    return _kind(notice, episode) in (ChangeKind.OPENED, ChangeKind.REMINDED)
+
+
+def _kind(notice: Notice, episode: Episode) -> ChangeKind | None:
+    return next((kind for named, kind in notice.changes if named == episode.episode_id), None)
+
+
+def _told_ms(notice: Notice, now_ms: int) -> int:
+    """When it was told by the garden's clock; deliveries are dated by the system's, which may be another."""
+    sent_ms = notice.sent_ms
+    known = sent_ms is not None and notice.created_ms <= sent_ms <= now_ms
+    return sent_ms if known and sent_ms is not None else notice.created_ms
+
+
+def _end_ms(hush: Hush) -> int:
+    return hush.until_ms if hush.ended_ms is None else min(hush.ended_ms, hush.until_ms)

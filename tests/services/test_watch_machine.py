@@ -1,7 +1,7 @@
-"""Readings, late and doubled ones, gaps, crashes and failing channels, in any order.
+"""Readings, late and doubled ones, gaps, hushes, nights, deeds, crashes and failing channels, in any order.
 
-Every change of an episode is told, or waits to be told, to everyone who asked for it; the end never before
-the beginning.
+Every change of an episode is told, waits to be told, or is spared with its reason, to everyone who asked for
+it; the end never before the beginning; nothing that is hushed, nor by night what is not urgent.
 """
 
 import shutil
@@ -26,10 +26,14 @@ from tests.services.watched_garden import (
     settings_with,
 )
 from traywarden.domain.episodes import ChangeKind
-from traywarden.domain.notices import NoticeState
-from traywarden.domain.subjects import a_tray
+from traywarden.domain.journal import Kind
+from traywarden.domain.notices import OPEN_STATES, NoticeState
+from traywarden.domain.subjects import Subject, SubjectKind, a_tray
 from traywarden.errors import ChannelError
+from traywarden.links.channels import Message
 from traywarden.services.deliver import Deliver
+from traywarden.services.hushing import Wish, end_hush, put_hush
+from traywarden.store import hushes as hush_store
 from traywarden.store import notices as notice_store
 from traywarden.store.store import Store
 
@@ -42,6 +46,19 @@ class _CrashError(BaseException):
     """The process dies here."""
 
 
+class Listener(MemoryChannel):
+    """Refuses to be told what is hushed, or in quiet hours what came up in them and is not urgent."""
+
+    def __init__(self, name: str, machine: "Garden") -> None:
+        super().__init__(name)
+        self._machine = machine
+
+    def send(self, message: Message) -> None:
+        if self.fail is None:
+            self._machine.may_be_sent(self.name, message.notice_id)
+        super().send(message)
+
+
 class Garden(RuleBasedStateMachine):
     """Two trays, three channels; the model is what each channel has really been given."""
 
@@ -51,13 +68,17 @@ class Garden(RuleBasedStateMachine):
         shutil.copyfile(_template(), self.folder / "garden.sqlite3")
         self.store = Store.open(f"sqlite:///{self.folder / 'garden.sqlite3'}")
         chosen = settings_with(
-            channels=[channel("mail"), channel("urgent only", "urgent")],
+            channels=[channel("mail", digest="07:00, 18:00"), channel("urgent only", "urgent")],
+            notices__quiet_from="22:00",
+            notices__quiet_until="06:00",
+            notices__gather_s=900.0,
+            notices__remind_after_s=6 * 3600.0,
             cold__open_delay_s=3600.0,
             cold__close_delay_s=1800.0,
             notices__most_attempts=3,
         )
         self.garden = WatchedGarden(self.store, chosen, trays=2)
-        self.channels = {name: MemoryChannel(name) for name in CHANNELS}
+        self.channels = {name: Listener(name, self) for name in CHANNELS}
         self.measured: list[tuple[int, float | None, float, str]] = []
         self.changed = True
 
@@ -179,21 +200,73 @@ class Garden(RuleBasedStateMachine):
             notice_store.release(tx, parked.notice_id, self.garden.clock.ms)
         self.changed = True
 
+    @rule(
+        whom=st.sampled_from(["A", "B", "place", "all"]),
+        about=st.sampled_from(["", "dry", "cold"]),
+        hours=st.integers(1, 30),
+    )
+    def hush(self, whom: str, about: str, hours: int) -> None:
+        wish = Wish(
+            f"{hours} h",
+            whom if whom in "AB" else "",
+            "open bench" if whom == "place" else "",
+            whom == "all",
+            about,
+            "Ana",
+        )
+        with self.store.write() as tx:
+            put_hush(tx, wish, self.garden.settings, self.garden.clock.ms)
+        self.changed = True
+
+    @rule()
+    def take_the_hushes_back(self) -> None:
+        with self.store.write() as tx:
+            for hush in hush_store.holding(tx, self.garden.clock.ms):
+                end_hush(tx, hush.hush_id, "Ana", self.garden.clock.ms)
+        self.garden.watch.tick()
+        self.changed = True
+
+    @rule(tray=TRAYS, kind=st.sampled_from([Kind.WATERED, Kind.MOVED]))
+    def a_deed(self, tray: str, kind: Kind) -> None:
+        more = {"place_id": self.garden.place.place_id} if kind is Kind.MOVED else {}
+        self.garden.write(kind, self.garden.clock.ms, tray, **more)
+
     # What must hold
+
+    def may_be_sent(self, name: str, notice_id: str) -> None:
+        now_ms = self.garden.clock.ms
+        with self.store.read() as tx:
+            notice = notice_store.notice_named(tx, notice_id)
+            hushes = hush_store.holding(tx, now_ms)
+        assert notice.channel == name
+        where = Subject(SubjectKind.PLACE, self.garden.place.place_id)
+        known = {e.episode_id: e for e in self.garden.episodes()}
+        mine = [known[episode_id] for episode_id, _ in notice.changes]
+        muted = [any(h.covers(e.rule, (e.subject, where)) for h in hushes) for e in mine]
+        assert not all(muted), f"{name} is told of what is hushed: {notice}"
+        night = [(at_ms // HOUR_MS) % 24 for at_ms in (notice.created_ms, now_ms)]
+        quiet = all(hour >= 22 or hour < 6 for hour in night)
+        assert notice.severity == "urgent" or not quiet, f"{name} is woken by {notice}"
 
     @invariant()
     def every_change_has_a_notice_for_everyone_who_asked(self) -> None:
         if not self.changed:
             return
         self.changed = False
-        told = {(n.channel, change) for n in self.garden.notices() for change in n.changes}
+        notices = self.garden.notices()
+        assert all(n.trouble for n in notices if n.state in (NoticeState.HELD, NoticeState.SPARED))
+        told = {(n.channel, change) for n in notices for change in n.changes}
+        spared = {
+            (n.channel, change) for n in notices if n.state is NoticeState.SPARED for change in n.changes
+        }
         for episode in self.garden.episodes():
             eligible = CHANNELS if episode.rule == "dry" else CHANNELS[:2]
             for name in eligible:
                 started = (name, (episode.episode_id, ChangeKind.OPENED)) in told
                 past = (name, (episode.episode_id, ChangeKind.PAST)) in told
                 assert started or past, f"{name} will never hear of {episode}"
-                if episode.closed_ms is not None and started and not past:
+                never = (name, (episode.episode_id, ChangeKind.OPENED)) in spared
+                if episode.closed_ms is not None and started and not past and not never:
                     ended = (name, (episode.episode_id, ChangeKind.CLOSED)) in told
                     assert ended, f"{name} will never hear of the end of {episode}"
         assert all(n.channel != "urgent only" for n in self.garden.notices() if "cold:" in n.changes[0][0])
@@ -214,20 +287,29 @@ class Garden(RuleBasedStateMachine):
         with self.store.write() as tx:
             for parked in notice_store.in_states(tx, NoticeState.PARKED):
                 notice_store.release(tx, parked.notice_id, self.garden.clock.ms)
-        for _ in range(6):
-            self.garden.clock.ms += 2 * HOUR_MS
+        self.take_the_hushes_back()
+        noon_ms = (self.garden.clock.ms // HOUR_MS // 24 + 2) * 24 * HOUR_MS + 12 * HOUR_MS
+        for at_ms in range(noon_ms - 10 * HOUR_MS, noon_ms + 1, 2 * HOUR_MS):
+            self.garden.clock.ms = at_ms
             self.garden.watch.tick()
             self.deliver.send_due()
-        left = [n for n in self.garden.notices() if n.state is not NoticeState.SENT]
+            self.garden.watch.tick()
+            self.deliver.send_due()
+        left = [
+            n
+            for n in self.garden.notices(*OPEN_STATES)
+            if not all(kind is ChangeKind.REMINDED for _, kind in n.changes)
+        ]
         assert left == [], f"never sent: {left}"
         changes = {n.notice_id: n.changes for n in self.garden.notices()}
         for name, out in self.channels.items():
             got = [m.notice_id for m in out.got]
-            sent = {n.notice_id for n in self.garden.notices() if n.channel == name}
+            sent = {n.notice_id for n in self.garden.notices(NoticeState.SENT) if n.channel == name}
             assert sent <= set(got), "marked sent and never given"
             started: set[str] = set()
             for notice_id in got:
-                for episode_id, kind in changes[notice_id]:
+                # A hush may have held back what had been given to it when we died, to be told anew.
+                for episode_id, kind in changes.get(notice_id, ()):
                     if kind is ChangeKind.CLOSED:
                         assert episode_id in started, f"{name} heard the end of {episode_id} first"
                     started.add(episode_id)

@@ -52,14 +52,14 @@ class Committed:
 
 
 def settings_with(home: Any = None, channels: Sequence[Channel] = (), **values: Any) -> Settings:
-    """Settings by default, some changed: `dry__open_delay_s=0`."""
-    given = {row.key: row.kind(row.default) for row in TABLE}
+    """Settings by default, some changed: `dry__open_delay_s=0`. Nothing waits for others nearby."""
+    given = {row.key: row.kind(row.default) for row in TABLE} | {"notices.gather_s": 0.0}
     given |= {key.replace("__", ".", 1): value for key, value in values.items()}
     return Settings(home, given, tuple(channels))
 
 
-def channel(name: str, least_severity: str = "info") -> Channel:
-    return Channel(name, Secret("json://localhost/"), least_severity)
+def channel(name: str, least_severity: str = "info", digest: str = "at once") -> Channel:
+    return Channel(name, Secret("json://localhost/"), least_severity, digest)
 
 
 @dataclass

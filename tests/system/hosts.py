@@ -20,9 +20,14 @@ _MAIN = "import sys; from traywarden.cli.main import main; sys.exit(main())"  # 
 
 
 def made_home(folder: Path, **settings: object) -> Settings:
-    """A home with a garden called Demo and these settings (`broker__port=0`), written to its file."""
+    """A home with a garden called Demo and these settings (`broker__port=0`), written to its file.
+
+    Notices wait for no others nearby.
+    """
     folder.mkdir(parents=True, exist_ok=True)
-    chosen = {"web.port": 0} | {key.replace("__", "."): value for key, value in settings.items()}
+    chosen = {"web.port": 0, "notices.gather_s": 0.0} | {
+        key.replace("__", "."): value for key, value in settings.items()
+    }
     lines = [f"{key} = {_toml(value)}" for key, value in chosen.items()]
     (folder / "settings.toml").write_text("\n".join(lines) + "\n", encoding="utf-8")
     loaded = load(folder, environ={})

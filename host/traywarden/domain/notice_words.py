@@ -90,7 +90,7 @@ def words(changes: Sequence[Told], reader: Reader) -> Words:
     Parameters
     ----------
     changes : sequence of Told
-        What the notice tells: all opened, reminded of or closed by one rule, or any that are past.
+        What the notice tells. Of one rule and kind, or all past, it is one text; else a part for each.
     reader : Reader
 
     Returns
@@ -115,6 +115,9 @@ def words(changes: Sequence[Told], reader: Reader) -> Words:
     """
     if not changes:
         raise ValueError("a notice needs at least one change")
+    kinds = {(t.kind, "" if t.kind is ChangeKind.PAST else t.rule) for t in changes}
+    if len(kinds) > 1:
+        return _round(changes, reader)
     if changes[0].kind is ChangeKind.PAST:
         return _digest(changes, reader)
     first = changes[0]
@@ -143,6 +146,26 @@ def _digest(changes: Sequence[Told], reader: Reader) -> Words:
     return Words(
         f"While you were away: {len(ordered)} {noun} began and ended", "\n".join([intro, _capped(lines)])
     )
+
+
+ROUND = (ChangeKind.OPENED, ChangeKind.REMINDED, ChangeKind.CLOSED, ChangeKind.PAST)
+"""In which order a notice of several kinds tells them: what needs somebody comes first."""
+
+
+def _round(changes: Sequence[Told], reader: Reader) -> Words:
+    """What has gathered, by what is to be done about it."""
+    parts: dict[tuple[int, str], list[Told]] = {}
+    for told in changes:
+        past = told.kind is ChangeKind.PAST
+        parts.setdefault((ROUND.index(told.kind), "" if past else told.rule), []).append(told)
+    needs: dict[str, int] = {}
+    for told in changes:
+        if told.kind in (ChangeKind.OPENED, ChangeKind.REMINDED):
+            needs[rule_words(told.rule)] = needs.get(rule_words(told.rule), 0) + 1
+    counted = [f"{number} × {words}" if number > 1 else words for words, number in needs.items()]
+    title = f"For you: {', '.join(counted)}" if counted else "Nothing to do: what is over"
+    told_parts = [words(parts[key], reader) for key in sorted(parts, key=lambda key: key[0])]
+    return Words(title, "\n\n".join(f"{part.title}\n{part.body}" for part in told_parts))
 
 
 def _capped(lines: list[str]) -> str:

@@ -1,5 +1,6 @@
 """Notices: what is told over one channel, how far it has come, and when to try again."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -27,6 +28,9 @@ class Hold(StrEnum):
     READINGS = "readings"  # the tray's readings have not caught up yet
     BEGINNING = "beginning"  # the beginning of the episode has not been told yet
     HUSH = "hush"
+    QUIET = "quiet hours"
+    DIGEST = "digest"
+    OTHERS = "others nearby"  # that may come within the gathering time, to go together
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +50,15 @@ class Notice:
     sent_ms: int | None = None
     trouble: str = ""
     waits_for: Hold = Hold.NOTHING
+
+
+def most_severe(severities: Iterable[str]) -> str:
+    """The most severe of several.
+
+    >>> most_severe(["info", "urgent", "warning"])
+    'urgent'
+    """
+    return max(severities, key=SEVERITIES.index)
 
 
 def passes(severity: str, least_severity: str) -> bool:

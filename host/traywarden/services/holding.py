@@ -1,12 +1,15 @@
 """Why something that could be told is not told yet: at one moment, for every channel."""
 
-from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, time
 
 from traywarden.domain.hushes import Hush, hushed_by
 from traywarden.domain.notice_words import Reader
 from traywarden.domain.notices import Hold
 from traywarden.domain.subjects import Subject
+from traywarden.domain.telling_times import QuietHours, clock_time, digest_times, next_digest
+from traywarden.settings import Settings
 from traywarden.store import hushes as hush_store
 from traywarden.store.store import Tx
 
@@ -21,10 +24,15 @@ class Held:
 
 CATCHING_UP = Held(Hold.READINGS, "held until the tray's readings have caught up")
 UNTOLD_START = Held(Hold.BEGINNING, "held until its beginning has been told")
+GATHERING = Held(Hold.OTHERS, "waits a little for others in the same place, to go together")
 OVER = Held(Hold.NOTHING, "it is over")
 """It will not be told any more."""
+TOGETHER = (Hold.QUIET, Hold.DIGEST)
+"""What waited for one of these goes out as one notice."""
 SPARED = {
     Hold.HUSH: "not sent: it was over before its hush ended",
+    Hold.QUIET: "not sent: it was over before the quiet hours were",
+    Hold.DIGEST: "not sent: it was over before the digest",
     Hold.BEGINNING: "not sent: its beginning was not told either",
 }
 
@@ -34,20 +42,57 @@ def spared_words(waited_for: Hold) -> str:
     return SPARED.get(waited_for, "not sent: it was over before it was told")
 
 
-class Holding:
-    """The hushes of one moment."""
+@dataclass(frozen=True, slots=True)
+class Timing:
+    """Quiet hours, the digests of each channel, and how long what opens waits for others [ms]."""
 
-    def __init__(self, hushes: Sequence[Hush], reader: Reader) -> None:
-        self._hushes, self._reader = hushes, reader
+    quiet: QuietHours = field(default_factory=QuietHours)
+    digests: Mapping[str, Sequence[time]] = field(default_factory=dict)
+    gather_ms: int = 0
 
     @classmethod
-    def now(cls, tx: Tx, reader: Reader) -> "Holding":
-        return cls(hush_store.holding(tx, reader.now_ms), reader)
+    def of(cls, settings: Settings) -> "Timing":
+        return cls(
+            QuietHours(*(clock_time(settings[f"notices.quiet_{end}"]) for end in ("from", "until"))),
+            {channel.name: digest_times(channel.digest) for channel in settings.channels},
+            round(settings["notices.gather_s"] * 1000),
+        )
 
-    def why(self, rule: str, subjects: Collection[Subject]) -> Held | None:
-        """The reason to hold it, or None where it may be told."""
+
+class Holding:
+    """The hushes and the time of the day at one moment."""
+
+    def __init__(self, hushes: Sequence[Hush], timing: Timing, reader: Reader) -> None:
+        self._hushes, self._timing, self._reader = hushes, timing, reader
+        self._quiet_until = timing.quiet.until(self._at(reader.now_ms))
+
+    @classmethod
+    def now(cls, tx: Tx, timing: Timing, reader: Reader) -> "Holding":
+        return cls(hush_store.holding(tx, reader.now_ms), timing, reader)
+
+    def why(
+        self, channel: str, severity: str, rule: str, subjects: Collection[Subject], since_ms: int
+    ) -> Held | None:
+        """The reason to hold it, or None where it may be told. `since_ms`: when it came up."""
         hush = hushed_by(self._hushes, rule, subjects, self._reader.now_ms)
-        return None if hush is None else Held(Hold.HUSH, hush_words(hush, self._reader))
+        if hush is not None:
+            return Held(Hold.HUSH, hush_words(hush, self._reader))
+        if severity == "urgent":
+            return None
+        if self._quiet_until is not None:
+            return Held(Hold.QUIET, f"waits until the quiet hours end at {self._quiet_until:%H:%M}")
+        digest = next_digest(self._timing.digests.get(channel, ()), self._at(since_ms))
+        if digest is not None and digest.timestamp() * 1000 > self._reader.now_ms:
+            return Held(Hold.DIGEST, f"goes with the digest at {digest:%H:%M}")
+        return None
+
+    def gathers(self, first_ms: int) -> Held | None:
+        """Whether what opens still waits for others, of which the first came up then."""
+        waits = 0 <= self._reader.now_ms - first_ms < self._timing.gather_ms
+        return GATHERING if waits else None
+
+    def _at(self, at_ms: int) -> datetime:
+        return datetime.fromtimestamp(at_ms / 1000, self._reader.zone)
 
 
 def hush_words(hush: Hush, reader: Reader) -> str:

@@ -9,7 +9,8 @@ from traywarden.domain.notices import OPEN_STATES, Notice, NoticeState
 from traywarden.domain.remedies import next_reminder_ms, remedies
 from traywarden.services.describing import Describer
 from traywarden.services.knowledge import Knowledge
-from traywarden.services.outbox import Outbox, Plan
+from traywarden.services.notice_plan import Plan
+from traywarden.services.outbox import Outbox
 from traywarden.settings import Settings
 from traywarden.store import hushes as hush_store
 from traywarden.store import notices as notice_store

@@ -18,9 +18,11 @@ from traywarden.errors import StoreError
 from traywarden.points import point
 from traywarden.services.clock import Clock
 from traywarden.services.describing import Describer
+from traywarden.services.holding import Timing
 from traywarden.services.judging import LOOK_BACK_MS, Judge, Judged, Key, gone_blind
 from traywarden.services.knowledge import Knowledge
-from traywarden.services.outbox import STALE_MS, Outbox, Plan, targets
+from traywarden.services.notice_plan import Plan
+from traywarden.services.outbox import STALE_MS, Outbox, targets
 from traywarden.services.reminding import Reminding
 from traywarden.services.spells import Spells
 from traywarden.settings import Settings
@@ -76,7 +78,7 @@ class Watch:
     ) -> None:
         self._store, self._settings, self._clock, self._crops = store, settings, clock, crops
         self._judge = Judge(settings, None if rules is None else tuple(rules))
-        self._outbox = Outbox(targets(settings), self._judge.rules)
+        self._outbox = Outbox(targets(settings), self._judge.rules, Timing.of(settings))
         self._reminding, self._reminded_ms = Reminding(settings), NEVER_MS
         self._after_write, self._monotonic_s, self._system_ms = after_write, monotonic_s, system_ms
         self.ready = threading.Event()

@@ -4,6 +4,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
+from traywarden.domain.telling_times import AT_ONCE, clock_time
+
 
 class Secret(str):
     """A string that prints as dots. `reveal()` where the value itself is needed."""
@@ -25,11 +27,15 @@ class Secret(str):
 
 @dataclass(frozen=True, slots=True)
 class Channel:
-    """One way a notice reaches the grower: an address that `apprise` understands."""
+    """One way a notice reaches the grower: an address that `apprise` understands.
+
+    `digest`: “at once”, or when what is not urgent goes out together (domain/telling_times.py).
+    """
 
     name: str
     url: Secret
     least_severity: str = "info"
+    digest: str = AT_ONCE
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +58,11 @@ class OneOf:
 
     def __call__(self, value: Any) -> str | None:
         return None if value in self.allowed else "use one of " + ", ".join(self.allowed)
+
+
+def clock_or_empty(value: Any) -> str | None:
+    """The check of a clock time that may be left out."""
+    return None if value == "" or clock_time(value) else "use a clock time such as 22:00, or nothing"
 
 
 def one_of(*allowed: str) -> OneOf:

@@ -1,6 +1,6 @@
 """When a rule opens and closes, and how its notices go out."""
 
-from traywarden.settings.kinds import Setting, between
+from traywarden.settings.kinds import Setting, between, clock_or_empty
 
 ROWS: tuple[Setting, ...] = (
     Setting(
@@ -45,6 +45,31 @@ ROWS: tuple[Setting, ...] = (
         "s",
         "A head silent for longer than this cannot be judged.",
         between(60, 604_800),
+    ),
+    Setting(
+        "notices.quiet_from",
+        str,
+        "",
+        "",
+        "Quiet hours begin, in garden time, such as 22:00: until they end only what is urgent is sent. "
+        "Empty: there are none.",
+        clock_or_empty,
+    ),
+    Setting(
+        "notices.quiet_until",
+        str,
+        "",
+        "",
+        "Quiet hours end, such as 06:30; what gathered and still holds comes as one notice then.",
+        clock_or_empty,
+    ),
+    Setting(
+        "notices.gather_s",
+        float,
+        120.0,
+        "s",
+        "What opens waits so long for others by the same rule in the same place, to be told in one notice.",
+        between(0, 3_600),
     ),
     Setting(
         "notices.remind_after_s",

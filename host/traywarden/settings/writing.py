@@ -16,6 +16,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
+from traywarden.domain.telling_times import AT_ONCE
 from traywarden.errors import SettingsError
 from traywarden.settings.kinds import Secret
 from traywarden.settings.loading import Settings, load
@@ -42,9 +43,11 @@ def change_settings(
     return _rewrite(home, changed, check)
 
 
-def add_channel(home: Path, name: str, url: str, least_severity: str) -> Settings:
+def add_channel(home: Path, name: str, url: str, least_severity: str, digest: str = AT_ONCE) -> Settings:
     """Add a way for notices at the end of settings.toml."""
-    rows = {"name": name, "url": url, "least_severity": least_severity}
+    rows = {"name": name, "url": url, "least_severity": least_severity, "digest": digest}
+    if digest == AT_ONCE:
+        del rows["digest"]
     block = "".join(f"{key} = {_toml(value)}\n" for key, value in rows.items())
     return _rewrite(home, lambda text: f"{_ended(text)}\n[[{_CHANNEL}]]\n{block}")
 

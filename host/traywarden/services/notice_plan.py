@@ -1,0 +1,115 @@
+"""What one look at the outbox comes to: notices to put, and what becomes of those that were held before."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+from traywarden.domain.episodes import Change, ChangeKind, Episode
+from traywarden.domain.notices import Hold, Notice, NoticeState
+from traywarden.services.holding import CATCHING_UP, OVER, UNTOLD_START, Held, spared_words
+from traywarden.store import notices as notice_store
+from traywarden.store.store import Tx
+
+Changes = tuple[tuple[str, ChangeKind], ...]
+
+
+@dataclass(slots=True)
+class Plan:
+    """Notices to put and held ones they stand for; held ones that are over, or wait for something else."""
+
+    put: list[Notice] = field(default_factory=list)
+    take: list[str] = field(default_factory=list)
+    spare: dict[str, str] = field(default_factory=dict)
+    hold: dict[str, Held] = field(default_factory=dict)
+    left: dict[str, Changes] = field(default_factory=dict)
+
+    def part_with(self, notice: Notice, episode_id: str, spared: str = "") -> None:
+        """A held notice no longer tells of that episode; with `spared` it is kept why that is never sent."""
+        changes = self.left.get(notice.notice_id, notice.changes)
+        mine = tuple(change for change in changes if change[0] == episode_id)
+        self.left[notice.notice_id] = rest = tuple(change for change in changes if change not in mine)
+        if not rest and len(notice.changes) == 1 and spared:
+            del self.left[notice.notice_id]
+            self.spare[notice.notice_id] = spared
+            return
+        if not rest:
+            self.take.append(notice.notice_id)
+        if spared and mine:
+            number = notice.changes.index(mine[0])
+            self.put.append(
+                replace(
+                    notice,
+                    notice_id=f"{notice.notice_id}.{number}",
+                    changes=mine,
+                    state=NoticeState.SPARED,
+                    trouble=spared,
+                )
+            )
+
+    def write(self, tx: Tx) -> None:
+        if self.take:
+            notice_store.take(tx, self.take)
+        for notice_id, changes in self.left.items():
+            if changes and notice_id not in self.take:
+                notice_store.narrow(tx, notice_id, changes)
+        notice_store.put(tx, self.put)
+        for notice_id, why in self.spare.items():
+            notice_store.spare(tx, notice_id, why)
+        for notice_id, held in self.hold.items():
+            notice_store.hold(tx, notice_id, held.waits_for, held.why)
+
+    def __bool__(self) -> bool:
+        return bool(self.put or self.take or self.spare or self.hold or self.left)
+
+
+def due(
+    plan: Plan, change: Change, mine: Sequence[Notice], fresh: bool
+) -> tuple[ChangeKind | None, Held | None]:
+    """What a channel is to be told of a change, if anything, and what that waits for."""
+    episode = change.episode
+    held_before = [n for n in mine if n.state is NoticeState.HELD]
+    start = latest(mine, episode.episode_id)
+    if change.kind is not ChangeKind.CLOSED:
+        for notice in held_before:  # reopened before anyone was told of its end
+            plan.part_with(notice, episode.episode_id)
+        untold_end = any((episode.episode_id, ChangeKind.CLOSED) in n.changes for n in held_before)
+        if untold_end and start is not None and start.state is NoticeState.SENT:
+            return None, None
+        return change.kind, None if fresh else CATCHING_UP
+    for notice in held_before:
+        if (episode.episode_id, ChangeKind.REMINDED) in notice.changes:
+            plan.part_with(notice, episode.episode_id, spared_words(notice.waits_for))
+    if start is None or start.state is NoticeState.SPARED:
+        return None, None
+    if start.state is not NoticeState.HELD:
+        return ChangeKind.CLOSED, None if start.state is NoticeState.SENT else UNTOLD_START
+    if start.waits_for is Hold.READINGS:  # nobody was told yet: it began and ended in the past
+        plan.part_with(start, episode.episode_id)
+        return ChangeKind.PAST, CATCHING_UP
+    plan.part_with(start, episode.episode_id, spared_words(start.waits_for))
+    return None, None
+
+
+def as_is(notice: Notice, episode: Episode, kind: ChangeKind) -> ChangeKind:
+    """What a held notice tells as things are: an opening that waited for readings may be past by now."""
+    past = episode.closed_ms is not None and notice.waits_for is Hold.READINGS
+    return ChangeKind.PAST if kind is ChangeKind.OPENED and past else kind
+
+
+def untold(tx: Tx, end: Notice, episode_id: str, plan: Plan) -> Held | None:
+    """Why an end is not told yet: its beginning is not, or will never be."""
+    start = latest(notice_store.about(tx, episode_id), episode_id, end.channel)
+    if start is None or start.state is NoticeState.SPARED or start.notice_id in plan.spare:
+        return OVER
+    return None if start.state is NoticeState.SENT else UNTOLD_START
+
+
+def latest(notices: Sequence[Notice], episode_id: str, channel: str | None = None) -> Notice | None:
+    """The newest notice that tells an episode's beginning (over that channel)."""
+    return next(
+        (
+            n
+            for n in reversed(notices)
+            if (episode_id, ChangeKind.OPENED) in n.changes and channel in (None, n.channel)
+        ),
+        None,
+    )

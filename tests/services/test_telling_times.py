@@ -1,0 +1,244 @@
+"""Quiet hours, digests, walks and reminders on a driven clock, as a channel really gets them."""
+
+from typing import Any
+
+import pytest
+
+from tests.services.test_hush import HushedGarden
+from tests.services.watched_garden import (
+    COLD_C,
+    DRY,
+    HOUR_MS,
+    MINUTE_MS,
+    START_MS,
+    WARM_C,
+    WET,
+    MemoryChannel,
+    channel,
+    settings_with,
+)
+from traywarden.domain.garden import PlaceKind
+from traywarden.domain.journal import Kind
+from traywarden.domain.notices import Hold, NoticeState
+from traywarden.services.deliver import Deliver
+from traywarden.store import garden as garden_store
+from traywarden.store.store import Store
+
+NIGHT: dict[str, Any] = {"notices__quiet_from": "22:00", "notices__quiet_until": "06:30"}
+AT_22 = START_MS + 16 * HOUR_MS  # it starts at 06:00
+
+
+class ToldGarden(HushedGarden):
+    """Several trays measured together; what goes out is listed as (hour of the day, title)."""
+
+    def __post_init__(self) -> None:
+        super().__post_init__()
+        self.outs = {
+            name: MemoryChannel(name) for name in ("console", *(c.name for c in self.settings.channels))
+        }
+        self.out = self.outs["console"]
+        self.deliver = Deliver(self.store, self.settings, self.clock, self.outs)
+        self.told: list[tuple[str, str]] = []
+
+    def to(self, at_ms: int, step_ms: int = 10 * MINUTE_MS, **moisture: float) -> list[tuple[str, str]]:
+        """Every tray is measured (`A=DRY`; wet by default) up to then; what the console got, and when."""
+        soil_c = moisture.pop("soil_c", WARM_C)
+        before = len(self.told)
+        for at in range(self.clock.ms, at_ms, step_ms):
+            self.clock.ms = at
+            for tray in self.tray_ids:
+                self.measure(at, moisture.get(tray, WET), soil_c, tray)
+            self.watch.judge(self.tray_ids.values(), dict.fromkeys(self.tray_ids.values(), at))
+            self.watch.tick()
+            seen = len(self.out.got)
+            self.deliver.send_due()
+            hour = f"{(at // HOUR_MS) % 24:02d}:{(at // MINUTE_MS) % 60:02d}"
+            self.told += [(hour, m.title) for m in self.out.got[seen:]]
+        self.clock.ms = at_ms
+        return self.told[before:]
+
+
+def garden(store: Store, trays: int = 1, channels: Any = (), **values: Any) -> ToldGarden:
+    return ToldGarden(store, settings_with(channels=channels, **values), trays=trays)
+
+
+def test_in_quiet_hours_only_what_is_urgent_is_sent(sqlite_store: Store) -> None:
+    g = garden(sqlite_store, cold__open_delay_s=600.0, **NIGHT)
+    assert g.to(AT_22) == []
+    assert g.to(AT_22 + 3 * HOUR_MS, A=DRY, soil_c=COLD_C) == [("22:30", "Water now: A (open bench)")]
+    (held,) = g.notices(NoticeState.HELD)
+    assert (held.waits_for, held.trouble) == (Hold.QUIET, "waits until the quiet hours end at 06:30")
+
+
+def test_when_they_end_what_still_holds_comes_as_one_and_what_is_over_does_not(sqlite_store: Store) -> None:
+    g = garden(sqlite_store, 2, cold__open_delay_s=600.0, cold__close_delay_s=600.0, **NIGHT)
+    g.to(AT_22 - HOUR_MS, A=DRY)  # told in daylight; its end comes at night
+    g.to(AT_22 + 10 * MINUTE_MS, A=DRY)
+    assert g.to(AT_22 + 3 * HOUR_MS, soil_c=COLD_C) == []
+    assert g.to(AT_22 + 8 * HOUR_MS + 30 * MINUTE_MS, soil_c=COLD_C) == []
+    assert g.to(AT_22 + 9 * HOUR_MS, soil_c=COLD_C) == [("06:30", "For you: 2 × too cold")]
+    body = g.out.got[-1].body
+    assert body.index("Too cold: 2 trays in open bench") < body.index("Over: water now, A (open bench)")
+    assert "• A: " in body
+    assert "• B: " in body
+
+
+def test_what_began_and_ended_in_the_night_is_spared(sqlite_store: Store) -> None:
+    g = garden(sqlite_store, cold__open_delay_s=600.0, cold__close_delay_s=600.0, **NIGHT)
+    g.to(AT_22)
+    g.to(AT_22 + 3 * HOUR_MS, soil_c=COLD_C)
+    assert g.to(AT_22 + 12 * HOUR_MS) == []
+    (notice,) = g.notices()
+    assert (notice.state, notice.trouble) == (
+        NoticeState.SPARED,
+        "not sent: it was over before the quiet hours were",
+    )
+
+
+def test_a_restart_in_quiet_hours_changes_nothing(sqlite_store: Store) -> None:
+    g = garden(sqlite_store, cold__open_delay_s=600.0, **NIGHT)
+    g.to(AT_22)
+    g.to(AT_22 + HOUR_MS, soil_c=COLD_C)
+    g.watch = g.new_watch()
+    g.watch.judge_all()
+    assert g.to(AT_22 + 9 * HOUR_MS, soil_c=COLD_C) == [("06:30", "Too cold: A (open bench)")]
+
+
+def test_five_dry_trays_on_one_bench_are_one_notice_though_they_dry_minutes_apart(
+    sqlite_store: Store,
+) -> None:
+    g = garden(sqlite_store, 5, notices__gather_s=900.0, dry__open_delay_s=0.0)
+    g.to(START_MS + HOUR_MS)
+    dry: dict[str, float] = {}
+    for tray in "ABCDE":
+        dry[tray] = DRY
+        g.to(g.clock.ms + 3 * MINUTE_MS, MINUTE_MS, **dry)
+    g.to(g.clock.ms + 30 * MINUTE_MS, MINUTE_MS, **dry)
+    assert g.told == [("07:15", "Water now: 5 trays in open bench")]
+
+
+def test_trays_in_two_places_and_two_rules_are_two_walks(sqlite_store: Store) -> None:
+    g = garden(sqlite_store, 3, notices__gather_s=900.0, cold__open_delay_s=1800.0)
+    with g.store.write() as tx:
+        frame = garden_store.add_place(tx, "frame", PlaceKind.COLD_FRAME)
+    g.write(Kind.MOVED, START_MS, "C", place_id=frame.place_id)
+    g.to(START_MS + 3 * HOUR_MS, A=DRY, B=DRY, C=DRY, soil_c=COLD_C)
+    assert sorted(title for _, title in g.told) == [
+        "Too cold: 2 trays in open bench",
+        "Too cold: C (frame)",
+        "Water now: 2 trays in open bench",
+        "Water now: C (frame)",
+    ]
+
+
+def test_what_is_over_while_it_waits_for_others_is_spared(sqlite_store: Store) -> None:
+    g = garden(sqlite_store, notices__gather_s=1800.0, dry__open_delay_s=0.0)
+    g.to(START_MS + 20 * MINUTE_MS, A=DRY)
+    assert g.to(START_MS + 3 * HOUR_MS) == []
+    assert [n.state for n in g.notices()] == [NoticeState.SPARED]
+
+
+def test_a_digest_goes_at_its_times_and_what_is_urgent_at_once(sqlite_store: Store) -> None:
+    mail = channel("mail", digest="18:00")
+    g = garden(sqlite_store, 2, [mail], cold__open_delay_s=600.0)
+    g.to(START_MS + 3 * HOUR_MS, soil_c=COLD_C)
+    assert g.told == [("06:10", "Too cold: 2 trays in open bench")]
+    assert g.outs["mail"].got == []
+    g.to(START_MS + 4 * HOUR_MS, A=DRY, soil_c=COLD_C)
+    assert [m.title for m in g.outs["mail"].got] == ["Water now: A (open bench)"]
+    g.to(START_MS + 11 * HOUR_MS, A=DRY, soil_c=COLD_C)
+    assert [m.title for m in g.outs["mail"].got][1:] == ["Still: water now, A (open bench)"]
+    g.to(START_MS + 13 * HOUR_MS, A=DRY, soil_c=COLD_C)
+    assert [m.title for m in g.outs["mail"].got][2:] == ["Too cold: 2 trays in open bench"]
+
+
+def test_reminders_come_with_growing_gaps_while_nothing_is_done(sqlite_store: Store) -> None:
+    g = garden(sqlite_store, notices__remind_after_s=4 * 3600.0, notices__longest_remind_s=12 * 3600.0)
+    g.to(START_MS + 50 * HOUR_MS, A=DRY)
+    assert [hour for hour, _ in g.told] == ["06:30", "10:30", "18:30", "06:30", "18:30", "06:30"]
+    assert {title for _, title in g.told[1:]} == {"Still: water now, A (open bench)"}
+
+
+def test_a_deed_that_answers_it_puts_reminders_off_and_another_does_not(sqlite_store: Store) -> None:
+    g = garden(sqlite_store, notices__remind_after_s=4 * 3600.0, notices__longest_remind_s=24 * 3600.0)
+    g.to(START_MS + HOUR_MS, A=DRY)
+    g.write(Kind.NOTED, g.clock.ms, note="looks sad")
+    assert g.to(START_MS + 5 * HOUR_MS, A=DRY) == [("10:30", "Still: water now, A (open bench)")]
+    g.write(Kind.WATERED, g.clock.ms)
+    assert g.to(START_MS + 28 * HOUR_MS, A=DRY) == []
+    assert g.to(START_MS + 30 * HOUR_MS, A=DRY) == [("11:00", "Still: water now, A (open bench)")]
+
+
+def test_a_watering_of_the_whole_place_answers_for_its_trays(sqlite_store: Store) -> None:
+    g = garden(sqlite_store, notices__remind_after_s=4 * 3600.0)
+    g.to(START_MS + HOUR_MS, A=DRY)
+    from traywarden.store import journal as journal_store
+
+    with g.store.write() as tx:
+        journal_store.write(tx, Kind.WATERED, g.clock.ms, g.clock.ms, place_id=g.place.place_id)
+    assert g.to(START_MS + 24 * HOUR_MS, A=DRY) == []
+
+
+def test_what_cannot_be_judged_now_is_not_reminded_of(sqlite_store: Store) -> None:
+    g = garden(sqlite_store, notices__remind_after_s=4 * 3600.0)
+    g.to(START_MS + HOUR_MS, A=DRY)
+    for _ in range(48):
+        g.clock.ms += 30 * MINUTE_MS
+        g.watch.tick()
+        g.deliver.send_due()
+    assert len(g.out.got) == 1
+
+
+def test_no_reminder_follows_a_notice_that_has_not_been_taken_yet(sqlite_store: Store) -> None:
+    from traywarden.errors import ChannelError
+
+    g = garden(sqlite_store, notices__remind_after_s=4 * 3600.0)
+    g.out.fail = ChannelError("no line")
+    g.to(START_MS + 20 * HOUR_MS, A=DRY)
+    assert len(g.notices()) == 1
+    g.out.fail = None
+    assert g.to(START_MS + 24 * HOUR_MS, A=DRY)[0][1] == "Water now: A (open bench)"
+    assert len(g.out.got) == 1
+
+
+def test_reminders_can_be_switched_off(sqlite_store: Store) -> None:
+    g = garden(sqlite_store, notices__remind_after_s=0.0)
+    g.to(START_MS + 60 * HOUR_MS, A=DRY)
+    assert len(g.told) == 1
+
+
+def test_reminders_due_soon_after_each_other_in_one_place_go_together(sqlite_store: Store) -> None:
+    g = garden(sqlite_store, 2, notices__remind_after_s=4 * 3600.0)
+    g.to(START_MS + 40 * MINUTE_MS, A=DRY)
+    g.to(START_MS + 6 * HOUR_MS, A=DRY, B=DRY)
+    assert g.told == [
+        ("06:30", "Water now: A (open bench)"),
+        ("07:10", "Water now: B (open bench)"),
+        ("10:30", "Still: water now, 2 trays in open bench"),
+    ]
+
+
+def test_an_end_ends_the_reminders(sqlite_store: Store) -> None:
+    g = garden(sqlite_store, notices__remind_after_s=4 * 3600.0)
+    g.to(START_MS + 6 * HOUR_MS, A=DRY)
+    assert g.to(START_MS + 60 * HOUR_MS) == [("12:00", "Over: water now, A (open bench)")]
+
+
+@pytest.mark.parametrize("restarts", [False, True])
+def test_a_reminder_held_for_the_night_is_spared_where_it_is_over_by_morning(
+    sqlite_store: Store, restarts: bool
+) -> None:
+    g = garden(
+        sqlite_store,
+        cold__open_delay_s=600.0,
+        cold__close_delay_s=600.0,
+        notices__remind_after_s=4 * 3600.0,
+        **NIGHT,
+    )
+    g.to(AT_22 - HOUR_MS)
+    g.to(AT_22 + 5 * HOUR_MS, soil_c=COLD_C)
+    assert [n.waits_for for n in g.notices(NoticeState.HELD)] == [Hold.QUIET]
+    if restarts:
+        g.watch = g.new_watch()
+        g.watch.judge_all()
+    assert g.to(AT_22 + 10 * HOUR_MS)[:1] == [("06:30", "Over: too cold, A (open bench)")]

@@ -1,5 +1,7 @@
 """`notices` on a real store: what is listed, the chain behind one, testing a channel, freeing one."""
 
+import json
+
 import pytest
 
 from tests.cli.conftest import NOW_MS, CommandLine
@@ -87,3 +89,17 @@ def test_testing_a_channel_sends_at_once_and_tells_what_came_of_it(run: CommandL
         assert '"delivered": false' in answer.out
     assert "did you mean “hook”" in run.refused("notices", "test", "hok")
     assert "channels: console, hook" in run.refused("notices", "test")
+
+
+def test_today_and_doctor_say_what_does_not_get_through(told: CommandLine) -> None:
+    notice_id = park(told)
+    said = told.ok("today")
+    assert "1 notice does not get through over “console”" in said
+    assert "refused for good: no such address" in said
+    (untold,) = told.json("today")["untold"]
+    assert (untold["channel"], untold["notices"]) == ("console", 1)
+    (check,) = [c for c in json.loads(told("doctor", "--json").out)["checks"] if c["name"] == "notices"]
+    assert check["ok"] is False
+    assert "1 given up, 0 waiting over “console”: refused for good" in check["says"]
+    told.ok("notices", "retry", notice_id)
+    assert "get through" not in told.ok("today") or "waits for" in told.ok("today")

@@ -80,6 +80,7 @@ class Garden(RuleBasedStateMachine):
         self.garden = WatchedGarden(self.store, chosen, trays=2)
         self.channels = {name: Listener(name, self) for name in CHANNELS}
         self.measured: list[tuple[int, float | None, float, str]] = []
+        self.freed: set[str] = set()
         self.changed = True
 
     @initialize()
@@ -198,6 +199,7 @@ class Garden(RuleBasedStateMachine):
         parked = data.draw(st.sampled_from(self.garden.notices(NoticeState.PARKED)))
         with self.store.write() as tx:
             notice_store.release(tx, parked.notice_id, self.garden.clock.ms)
+        self.freed.add(parked.notice_id)
         self.changed = True
 
     @rule(
@@ -234,6 +236,8 @@ class Garden(RuleBasedStateMachine):
     # What must hold
 
     def may_be_sent(self, name: str, notice_id: str) -> None:
+        if notice_id in self.freed:
+            return  # a person asked for this one
         now_ms = self.garden.clock.ms
         with self.store.read() as tx:
             notice = notice_store.notice_named(tx, notice_id)

@@ -1,13 +1,18 @@
-"""Hushing from the page Now: one tap, shown with who and until when, and taken back in one more."""
+"""Hushing from the page Now in one tap, and back in one more; a channel that fails is in plain sight."""
 
 import re
+from dataclasses import replace
 
 from tests.services.little_garden import NOW_MS
+from tests.services.test_channel_health import FRESH
 from tests.web.conftest import Visitor
 from traywarden.domain.hushes import Hush
+from traywarden.domain.notices import NoticeState
 from traywarden.domain.subjects import SubjectKind
 from traywarden.services.questions.today import ask_today
 from traywarden.store import hushes as hush_store
+from traywarden.store import notices as notice_store
+from traywarden.store.store import Store
 
 
 def hushes(visitor: Visitor) -> list[Hush]:
@@ -64,6 +69,25 @@ def test_every_offer_of_the_page_can_be_taken(visitor: Visitor) -> None:
     for words in offered:
         visitor.send("/hush", tray="lettuce", rule="dry", until=words)
     assert len(hushes(visitor)) == len(offered)
+
+
+def put_parked(store: Store) -> None:
+    with store.write() as tx:
+        notice_store.put(
+            tx, [replace(FRESH, state=NoticeState.PARKED, trouble="refused for good: <b>no</b>")]
+        )
+
+
+def test_it_stands_on_top_of_the_page_and_is_tried_again_in_one_tap(visitor: Visitor) -> None:
+    assert "get through" not in visitor.words("/")
+    put_parked(visitor.store)
+    visitor.face.answers.written()
+    words = visitor.words("/")
+    assert "1 notice does not get through over console" in words
+    assert "refused for good: <b>no</b>" in words
+    assert "1 given-up notice is tried again." in visitor.send("/notices/retry", channel="console")
+    with visitor.store.read() as tx:
+        assert notice_store.counts(tx) == {NoticeState.WAITING: 1}
 
 
 def test_a_tray_with_a_hostile_name_is_hushed_like_any_other(visitor: Visitor) -> None:

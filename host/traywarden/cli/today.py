@@ -37,6 +37,16 @@ def today(as_json: bool = JSON_OPTION) -> None:
 
 def _print(answer: TodayAnswer, display: Display) -> None:
     say(f"{answer.garden}, {answer.at:%A} {answer.at.day} {answer.at:%B %Y, %H:%M}")
+    for untold in answer.untold:
+        number = "1 notice does" if untold.notices == 1 else f"{untold.notices} notices do"
+        since = clock(untold.since, answer.at)
+        console.print(
+            f"\n{number} not get through over “{untold.channel}” since {since}: {untold.why}",
+            style="bold red",
+            markup=False,
+            soft_wrap=True,
+        )
+        say(f"   → {untold.do[:1].upper()}{untold.do[1:]}; see: traywarden notices")
     trays = {tray.tray: tray for tray in answer.trays}
     judged = [tray for tray in answer.trays if "blind" not in tray.answers.values()]
     if not answer.needs:

@@ -15,6 +15,7 @@ from traywarden.domain.notices import NoticeState
 from traywarden.domain.units import span_words
 from traywarden.errors import BrokerError, StoreError
 from traywarden.links.reach import reach_broker
+from traywarden.services.channel_health import channel_troubles
 from traywarden.services.probe_cards import HeadCard, ProbeCard, probe_cards
 from traywarden.services.running import running_host
 from traywarden.services.upkeep import days_waiting
@@ -148,7 +149,7 @@ def _with_store(store: Store, settings: Settings, now_ms: int, checks: list[Chec
         unread = quarantine_store.count(tx)
         notices = notice_store.counts(tx)
         unsent = notice_store.oldest_unsent(tx)
-        parked = notice_store.in_states(tx, NoticeState.PARKED)
+        troubles = channel_troubles(tx, settings, now_ms)
         unpacked = days_waiting(tx, settings, now_ms)
         packed = packed_store.count(tx)
     zone = ZoneInfo(garden.time_zone) if garden else UTC
@@ -168,17 +169,10 @@ def _with_store(store: Store, settings: Settings, now_ms: int, checks: list[Chec
         checks.append(Check("unreadable messages", True, "none"))
     sent = notices.get(NoticeState.SENT, 0)
     late_s = (now_ms - unsent.created_ms) / 1000 if unsent else 0.0
-    if parked:
-        first = parked[0]
-        says = f"{len(parked)} given up; the oldest, “{first.title}”, on {first.channel}: {first.trouble}"
-        checks.append(
-            Check("notices", False, says, "correct the channel, and see: traywarden notices --help")
-        )
-    elif unsent and unsent.state is NoticeState.WAITING and late_s > UNSENT_LATE_S:
-        says = f"the oldest unsent, “{unsent.title}” on {unsent.channel}, waits for {span_words(late_s)}"
-        says += f": {unsent.trouble}" if unsent.trouble else ""
-        checks.append(Check("notices", False, says, "look at the channel, and whether the host runs"))
-    else:
+    for each in troubles:
+        told = f"{each.parked} given up, {each.waiting} waiting over “{each.channel}”: {each.why}"
+        checks.append(Check("notices", False, told, f"{each.do}; see: traywarden notices --help"))
+    if not troubles:
         waiting = f"; the oldest unsent waits for {span_words(late_s)}" if unsent else ", none unsent"
         checks.append(Check("notices", True, f"{sent} sent{waiting}"))
     return lines

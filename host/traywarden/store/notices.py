@@ -1,6 +1,7 @@
 """The outbox: every notice from the moment its episode changed until its channel has confirmed it."""
 
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from sqlalchemy import Row, Select, case, delete, func, insert, select, update
@@ -210,6 +211,39 @@ def counts(tx: Tx) -> dict[NoticeState, int]:
     """How many notices are in each state."""
     rows = tx.execute(select(_notice.c.state, func.count()).group_by(_notice.c.state))
     return {NoticeState(state): number for state, number in rows}
+
+
+@dataclass(frozen=True, slots=True)
+class Queue:
+    """What a channel has before it. `worst`: a parked notice, else the one tried most, else the oldest."""
+
+    channel: str
+    waiting: int
+    parked: int
+    worst: Notice
+
+
+def queues(tx: Tx) -> list[Queue]:
+    """Every channel that has notices waiting or parked."""
+    found: dict[str, list[Notice]] = {}
+    for notice in in_states(tx, NoticeState.WAITING, NoticeState.PARKED):
+        found.setdefault(notice.channel, []).append(notice)
+    return [
+        Queue(
+            channel,
+            sum(n.state is NoticeState.WAITING for n in mine),
+            sum(n.state is NoticeState.PARKED for n in mine),
+            max(mine, key=lambda n: (n.state is NoticeState.PARKED, n.attempts, -n.created_ms)),
+        )
+        for channel, mine in sorted(found.items())
+    ]
+
+
+def free_parked(tx: Tx, channel: str, now_ms: int) -> int:
+    """Try every parked notice of a channel again; how many there were."""
+    values = {"state": NoticeState.WAITING.value, "attempts": 0, "next_try_ms": now_ms, "trouble": ""}
+    mine = (_notice.c.channel == channel) & (_notice.c.state == NoticeState.PARKED.value)
+    return int(tx.execute(update(_notice).where(mine).values(**values)).rowcount)
 
 
 def oldest_unsent(tx: Tx) -> Notice | None:

@@ -1,4 +1,4 @@
-"""Hushing from a page, and taking it back."""
+"""Hushing from a page and taking it back; trying again what a channel did not take."""
 
 from collections.abc import Callable
 
@@ -13,6 +13,7 @@ from traywarden.errors import TraywardenError, UsageError
 from traywarden.services.hushing import Wish, end_hush, put_hush
 from traywarden.services.questions.ground import Ground
 from traywarden.services.questions.hushed import HushLine, hush_line
+from traywarden.store import notices as notice_store
 from traywarden.store.store import Tx
 from traywarden.web.face import Face
 from traywarden.web.pages import back_to, face_of
@@ -45,6 +46,24 @@ async def undo(request: Request) -> Response:
     except TraywardenError as error:
         return back_to(request, form.get("back"), problem=str(error))
     return back_to(request, form.get("back"), says=f"Heard of again: {about(line)}.")
+
+
+@router.post("/notices/retry")
+async def retry(request: Request) -> Response:
+    form = await form_of(request)
+    channel = str(form.get("channel") or "")
+    number = await run_in_threadpool(_freed, face_of(request), channel)
+    tried = f"{number} given-up {'notice is' if number == 1 else 'notices are'} tried again."
+    return back_to(
+        request, form.get("back"), says=tried if number else "What waits is tried again by itself."
+    )
+
+
+def _freed(face: Face, channel: str) -> int:
+    with face.store.write() as tx:
+        number = notice_store.free_parked(tx, channel, face.now_ms())
+    face.answers.written()
+    return number
 
 
 def about(line: HushLine) -> str:

@@ -13,6 +13,7 @@ from traywarden.domain.moisture import fraction
 from traywarden.domain.rules import Answer, Facts, Rule, Verdict
 from traywarden.domain.subjects import a_tray
 from traywarden.domain.units import span_words
+from traywarden.services.channel_health import channel_troubles
 from traywarden.services.drying_now import DryingNow, first_to_dry
 from traywarden.services.hushing import subjects_at
 from traywarden.services.judging import CLOCK_AHEAD_MS, Judge, gone_blind
@@ -111,8 +112,19 @@ class TrayNow:
 
 
 @dataclass(frozen=True, slots=True)
+class Untold:
+    """A channel over which notices do not get through: how many, since when, why, and what to do."""
+
+    channel: str
+    notices: int
+    since: datetime
+    why: str
+    do: str
+
+
+@dataclass(frozen=True, slots=True)
 class TodayAnswer:
-    """`seed`: how far the seed has come in every tray where none is up yet."""
+    """`seed`: how far the seed has come in every tray where none is up yet. `untold`: channels that fail."""
 
     garden: str
     at: datetime
@@ -122,6 +134,7 @@ class TodayAnswer:
     seed: tuple[EmergenceNow, ...]
     quiet: tuple[str, ...]
     trays: tuple[TrayNow, ...]
+    untold: tuple[Untold, ...]
 
 
 def ask_today(ground: Ground, tray: str = "") -> TodayAnswer:
@@ -160,6 +173,10 @@ def ask_today(ground: Ground, tray: str = "") -> TodayAnswer:
         seed,
         tuple(each.name for each in chosen if each.name not in named),
         tuple(one.now for one in seen),
+        tuple(
+            Untold(t.channel, t.waiting + t.parked, ground.at(t.since_ms), t.why, t.do)
+            for t in channel_troubles(ground.tx, ground.settings, ground.now_ms)
+        ),
     )
 
 

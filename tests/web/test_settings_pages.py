@@ -156,6 +156,43 @@ def test_a_channel_is_added_masked_tested_and_taken_out(visitor: Visitor, phone:
     assert "no channel called “phone”" in visitor.send("/settings/test-channel", back=back, channel="phone")
 
 
+def test_what_a_channel_takes_and_when_is_changed_and_its_address_kept(visitor: Visitor) -> None:
+    back, path = "/settings/notices", visitor.home / "settings.toml"
+    path.write_text('[[channel]]\nname = "mail"  # mine\nurl = "json://u:secret-word@h/"\n\n[display]\n')
+    words = visitor.send(
+        "/settings/change-channel", back=back, channel="mail", least_severity="urgent", digest="7:00, 18:00"
+    )
+    assert "Channel “mail” takes urgent and up, 7:00, 18:00." in words
+    assert "secret-word" not in words
+    (channel,) = load(visitor.home, environ={}).channels
+    assert (channel.url.reveal(), channel.least_severity, channel.digest) == (
+        "json://u:secret-word@h/",
+        "urgent",
+        "7:00, 18:00",
+    )
+    assert 'name = "mail"  # mine' in path.read_text()
+    for wrong, says in (({"digest": "noon"}, "cannot be used"), ({"channel": "nobody"}, "no channel called")):
+        sent = {"channel": "mail", "least_severity": "info", "digest": "at once"} | wrong
+        assert says in visitor.send("/settings/change-channel", back=back, **sent)
+    assert load(visitor.home, environ={}).channels == (channel,)
+
+
+def test_a_channel_can_be_added_with_a_digest(visitor: Visitor) -> None:
+    sent = {"name": "mail", "url": "json://h/", "least_severity": "info", "digest": "every 4 h"}
+    visitor.send("/settings/add-channel", back="/settings/notices", **sent)
+    assert load(visitor.home, environ={}).channels[0].digest == "every 4 h"
+    assert "what is not urgent at every 4 h" in visitor.words("/settings/notices")
+
+
+def test_quiet_hours_and_the_address_for_links_are_set_on_the_page(visitor: Visitor) -> None:
+    fields = {"notices__quiet_from": "22:00", "notices__quiet_until": "6:30"}
+    change(visitor, back="/settings/notices", **fields, notices__address="http://10.0.0.5:8470")
+    assert load(visitor.home, environ={})["notices.quiet_until"] == "6:30"
+    for wrong in ({"notices__quiet_from": "10 pm"}, {"notices__address": "javascript:alert(1)"}):
+        assert "cannot be used" in change(visitor, back="/settings/notices", **wrong)
+    assert load(visitor.home, environ={})["notices.address"] == "http://10.0.0.5:8470"
+
+
 def test_the_garden_can_be_renamed_and_placed_on_earth(visitor: Visitor) -> None:
     words = visitor.send(
         "/make/garden", back="/settings", name="Slope", zone="Asia/Tokyo", latitude="35,7", longitude="139.7"

@@ -1,5 +1,6 @@
 """`notices`: what was told, what waits and why; the chain behind one; test a channel; retry a parked one."""
 
+from collections.abc import Callable
 from datetime import datetime
 
 import typer
@@ -10,7 +11,7 @@ from traywarden.cli.tables import print_table, say
 from traywarden.domain.clock_words import clock
 from traywarden.domain.notices import NoticeState
 from traywarden.errors import ChannelError, UnknownNameError, UsageError
-from traywarden.links.channels import made_channels
+from traywarden.links.channels import Channel, made_channels
 from traywarden.services.channel_test import ChannelTest, send_test
 from traywarden.services.questions.notices import (
     ChainAnswer,
@@ -20,6 +21,7 @@ from traywarden.services.questions.notices import (
     ask_chain,
     ask_notices,
 )
+from traywarden.services.ways_out import ways_out
 from traywarden.store import notices as notice_store
 
 notices_app = typer.Typer(
@@ -142,7 +144,7 @@ def notices_test(
 
     Example: `traywarden notices test mail`
     """
-    known = made_channels(context.settings(), lambda text: typer.echo(text, err=as_json))
+    known = _ways_out(lambda text: typer.echo(text, err=as_json))
     if not everything and not channel:
         raise UsageError(
             "Name the channel to test, or give --all; channels: " + ", ".join(sorted(known)) + "."
@@ -153,6 +155,15 @@ def notices_test(
     emit(results, _print_tested, as_json=as_json)
     if not all(result.delivered for result in results):
         raise typer.Exit(ChannelError.exit_code)
+
+
+def _ways_out(say: Callable[[str], None]) -> dict[str, Channel]:
+    """A channel can be tried before there is a garden; the broker's topic alone needs one for its name."""
+    settings = context.settings()
+    if not settings["notices.mqtt"]:
+        return made_channels(settings, say)
+    with bench() as b:
+        return ways_out(settings, say, b.garden.slug)
 
 
 def _print_tested(results: list[ChannelTest]) -> None:

@@ -20,6 +20,10 @@ BY_HAND = (
 )
 
 
+ONE_TAP: dict[str, Kind] = {"dry": Kind.WATERED}
+"""Rules whose deed needs no more words than that it was done."""
+
+
 def remedies(rule: str) -> tuple[Kind, ...]:
     """The kinds of entries after which a grower need not be told again; of a rule not listed, any deed."""
     return REMEDIES.get(rule, BY_HAND)

@@ -22,7 +22,7 @@ from traywarden.settings import Channel as ChannelSetting
 from traywarden.settings import Settings
 
 NOTICE_HEADER = "X-Traywarden-Notice"
-CONSOLE = "console"
+CONSOLE, MQTT = "console", "mqtt"
 CONNECT_S, ANSWER_S = 10.0, 15.0
 """Longest wait for a connection and between two pieces of an answer."""
 WHOLE_S = 60.0
@@ -47,6 +47,8 @@ class Message:
     body: str
     attachment: Path | None = None
     """A file that goes with it, where the channel takes one."""
+    changes: tuple[tuple[str, str], ...] = ()
+    created_ms: int = 0
 
     @property
     def signed_body(self) -> str:

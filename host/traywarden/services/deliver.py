@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping
 
 from traywarden.domain.notices import Notice, retry_after_ms
 from traywarden.errors import ChannelError, StoreError
-from traywarden.links.channels import Channel, Message
+from traywarden.links.channels import CONSOLE, Channel, Message
 from traywarden.points import point
 from traywarden.services.clock import Clock
 from traywarden.services.week_by_schedule import attachment_of
@@ -28,8 +28,15 @@ LOOK_S = 2.0
 class Lane:
     """One channel's way out: what is due, in order, and when to try again."""
 
-    def __init__(self, store: Store, settings: Settings, clock: Clock, channel: Channel) -> None:
-        self._store, self._clock, self._channel = store, clock, channel
+    def __init__(
+        self,
+        store: Store,
+        settings: Settings,
+        clock: Clock,
+        channel: Channel,
+        footer: Callable[[Notice], str],
+    ) -> None:
+        self._store, self._clock, self._channel, self._footer = store, clock, channel, footer
         self._home = settings.home
         self._first_s: float = settings["notices.first_retry_s"]
         self._longest_s: float = settings["notices.longest_retry_s"]
@@ -58,15 +65,7 @@ class Lane:
         """Whether the channel may be used for the next one at once."""
         point("about to send")
         try:
-            self._channel.send(
-                Message(
-                    notice.notice_id,
-                    notice.severity,
-                    notice.title,
-                    notice.body,
-                    attachment_of(self._home, notice.notice_id),
-                )
-            )
+            self._channel.send(self._message(notice))
         except ChannelError as error:
             return self._failed(notice, error)
         point("channel has confirmed")
@@ -74,6 +73,19 @@ class Lane:
         recovered, self._failures = self._failures > 0, 0
         self._write_confirmed(recovered=recovered)
         return True
+
+    def _message(self, notice: Notice) -> Message:
+        """Its links are made for the way out alone: they are kept nowhere."""
+        footer = "" if self._channel.name == CONSOLE else self._footer(notice)
+        return Message(
+            notice.notice_id,
+            notice.severity,
+            notice.title,
+            f"{notice.body}\n\n{footer}" if footer else notice.body,
+            attachment_of(self._home, notice.notice_id),
+            tuple((episode_id, kind.value) for episode_id, kind in notice.changes),
+            notice.created_ms,
+        )
 
     def _write_confirmed(self, *, recovered: bool = False) -> None:
         if not self._confirmed:
@@ -140,8 +152,11 @@ class Deliver:
         channels: Mapping[str, Channel],
         *,
         ready: threading.Event | None = None,
+        footer: Callable[[Notice], str] = lambda notice: "",
     ) -> None:
-        self._lanes = {name: Lane(store, settings, clock, channel) for name, channel in channels.items()}
+        self._lanes = {
+            name: Lane(store, settings, clock, channel, footer) for name, channel in channels.items()
+        }
         self._wakes = {name: threading.Event() for name in channels}
         self._ready = ready
         self._ending = threading.Event()

@@ -9,17 +9,18 @@ from pathlib import Path
 from traywarden.domain.garden import Garden
 from traywarden.errors import NoGardenError, TraywardenError
 from traywarden.links.broker import BuiltinBroker
-from traywarden.links.channels import made_channels
 from traywarden.links.inbox import Inbox, Link
 from traywarden.links.mqtt import MqttLink
 from traywarden.services import ingest as ingest_module
 from traywarden.services.clock import Clock, ReadingsClock, SystemClock
 from traywarden.services.deliver import Deliver
 from traywarden.services.ingest import QUIET_S, Committed, Ingest
+from traywarden.services.one_time import footers
 from traywarden.services.probe_settings import ProbeSettings
 from traywarden.services.running import RunningMark
 from traywarden.services.upkeep import Upkeep
 from traywarden.services.watch import Watch
+from traywarden.services.ways_out import ways_out
 from traywarden.services.week_by_schedule import WeekBySchedule, WeekFile
 from traywarden.services.wired import with_wired
 from traywarden.settings import Settings
@@ -214,8 +215,10 @@ class Host:
     def _start_notices(self, store: Store, clock: Clock) -> None:
         """Watch and deliver. Retries wait in the system's time, whatever the garden's clock says."""
         watch = self._watch = Watch(store, self.settings, clock, load_crops(), after_write=self._wake_deliver)
-        channels = made_channels(self.settings, self._say)
-        self._deliver = Deliver(store, self.settings, SystemClock(), channels, ready=watch.ready)
+        channels = ways_out(self.settings, self._say, self.garden.slug, lambda: self.broker_address)
+        self._deliver = Deliver(
+            store, self.settings, SystemClock(), channels, ready=watch.ready, footer=footers(self.settings)
+        )
         self._thread("judge the trays", self._judge)
         self._deliver.start()
 

@@ -65,6 +65,16 @@ def put_hush(tx: Tx, wish: Wish, settings: Settings, now_ms: int) -> Hush:
     return hush
 
 
+def subject_wish(tx: Tx, subject: Subject, rule: str, *, until: str, who: str) -> Wish:
+    """The wish to hush one rule of a tray or a place."""
+    tray = place = ""
+    if subject.kind is SubjectKind.TRAY:
+        tray = next(t.name for t in garden_store.trays(tx) if t.tray_id == subject.number)
+    elif subject.kind is SubjectKind.PLACE:
+        place = next(p.name for p in garden_store.places(tx) if p.place_id == subject.number)
+    return Wish(until, tray, place, subject.kind not in (SubjectKind.TRAY, SubjectKind.PLACE), rule, who)
+
+
 def end_hush(tx: Tx, hush_id: int, who: str, now_ms: int) -> Hush:
     """Take a hush back: what it kept quiet and still holds is told. Raises where it is over already."""
     hush = hush_store.hush_numbered(tx, hush_id)

@@ -31,7 +31,7 @@ from traywarden.store.store import Tx
 
 STALE_MS = 3_600_000
 """A change decided on readings measured longer ago than this may have been overtaken by others on the way."""
-CONSOLE = "console"
+CONSOLE, MQTT = "console", "mqtt"
 
 Describe = Callable[[Change], Told]
 Group = tuple[str, str, str | None, ChangeKind | None]
@@ -41,6 +41,8 @@ Walk = tuple[str, str, Subject | None]
 def targets(settings: Settings) -> dict[str, str]:
     """Channel name → least severity it takes."""
     found = {CONSOLE: "info"} if settings["notices.console"] else {}
+    if settings["notices.mqtt"]:
+        found[MQTT] = "info"
     return found | {c.name: c.least_severity for c in settings.channels}
 
 

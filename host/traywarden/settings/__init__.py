@@ -6,7 +6,7 @@ Every problem is reported at once, with “did you mean”; a service refuses to
 from traywarden.settings.kinds import Channel, OneOf, Secret, Setting
 from traywarden.settings.loading import Settings, default_home, load
 from traywarden.settings.table import AT_ONCE, BY_KEY, FILE_ONLY, TABLE
-from traywarden.settings.writing import add_channel, change_settings, remove_channel
+from traywarden.settings.writing import add_channel, change_channel, change_settings, remove_channel
 
 __all__ = [
     "AT_ONCE",
@@ -19,6 +19,7 @@ __all__ = [
     "Setting",
     "Settings",
     "add_channel",
+    "change_channel",
     "change_settings",
     "default_home",
     "load",

@@ -1,8 +1,10 @@
 """What a setting is: a row of the table, the check of its value, a secret, a channel."""
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
+from urllib.parse import urlsplit
 
 from traywarden.domain.telling_times import AT_ONCE, clock_time
 
@@ -63,6 +65,15 @@ class OneOf:
 def clock_or_empty(value: Any) -> str | None:
     """The check of a clock time that may be left out."""
     return None if value == "" or clock_time(value) else "use a clock time such as 22:00, or nothing"
+
+
+def address_or_empty(value: Any) -> str | None:
+    """The check of a web address that may be left out: of pages, without user, query or fragment."""
+    parts = urlsplit(value)
+    plain = parts.scheme in ("http", "https") and parts.hostname and "@" not in parts.netloc
+    if value == "" or (plain and not parts.query and not parts.fragment and not re.search(r"\s", value)):
+        return None
+    return "use an address such as http://192.168.1.5:8470, or nothing"
 
 
 def one_of(*allowed: str) -> OneOf:

@@ -151,7 +151,7 @@ def _channels(rows: Any, path: Path, problems: list[str]) -> tuple[Channel, ...]
             )
         elif wrong := _wrong_digest(digest):
             problems.append(f"{where}: digest {digest!r} cannot be used; {wrong}.")
-        elif name in {c.name for c in channels} | {"console"}:
+        elif name in {c.name for c in channels} | {"console", "mqtt"}:
             problems.append(f"{where}: the name “{name}” is taken; choose another.")
         else:
             channels.append(Channel(name, Secret(url), least, digest))

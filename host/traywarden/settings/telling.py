@@ -1,6 +1,6 @@
 """When a rule opens and closes, and how its notices go out."""
 
-from traywarden.settings.kinds import Setting, between, clock_or_empty
+from traywarden.settings.kinds import Setting, address_or_empty, between, clock_or_empty
 
 ROWS: tuple[Setting, ...] = (
     Setting(
@@ -47,6 +47,13 @@ ROWS: tuple[Setting, ...] = (
         between(60, 604_800),
     ),
     Setting(
+        "notices.mqtt",
+        bool,
+        False,
+        "",
+        "Publish notices on the broker too, as JSON on traywarden/v1/<garden>/notices.",
+    ),
+    Setting(
         "notices.quiet_from",
         str,
         "",
@@ -62,6 +69,15 @@ ROWS: tuple[Setting, ...] = (
         "",
         "Quiet hours end, such as 06:30; what gathered and still holds comes as one notice then.",
         clock_or_empty,
+    ),
+    Setting(
+        "notices.address",
+        str,
+        "",
+        "",
+        "Where your phone reaches these pages, such as http://192.168.1.5:8470: then notices carry links "
+        "that write “done” down or hush them in one tap, once each. Empty: no links.",
+        address_or_empty,
     ),
     Setting(
         "notices.gather_s",

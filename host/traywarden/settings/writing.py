@@ -52,6 +52,12 @@ def add_channel(home: Path, name: str, url: str, least_severity: str, digest: st
     return _rewrite(home, lambda text: f"{_ended(text)}\n[[{_CHANNEL}]]\n{block}")
 
 
+def change_channel(home: Path, name: str, least_severity: str, digest: str) -> Settings:
+    """Let a channel take so much, at such times; its address and the comments of its table stay."""
+    rows = {"least_severity": least_severity, "digest": digest}
+    return _rewrite(home, lambda text: with_channel_rows(text, name, rows))
+
+
 def remove_channel(home: Path, name: str) -> Settings:
     """Take a way for notices out of settings.toml, with the lines of its table."""
     return _rewrite(home, lambda text: without_channel(text, name))
@@ -162,6 +168,37 @@ def _after_value(rest: str) -> str:
             tomllib.loads(f"value = {value}")
             return rest[len(value) :]
     return rest  # begins a value of several lines; what comes of it is found wrong when it is read again
+
+
+def with_channel_rows(text: str, name: str, rows: Mapping[str, str]) -> str:
+    """The text with these lines of the [[channel]] table of that name changed or added."""
+    channels = tomllib.loads(text).get(_CHANNEL, [])
+    index = next((i for i, row in enumerate(channels) if row.get("name") == name), None)
+    if index is None:
+        raise SettingsError(f"There is no channel called “{name}” in settings.toml.")
+    wanted = copy.deepcopy(tomllib.loads(text))
+    wanted[_CHANNEL][index] |= rows
+    lines = text.splitlines(keepends=True)
+    headers = [(n, m) for n, line in enumerate(lines) if (m := _HEADER.match(line.rstrip("\r\n")))]
+    tables = [n for n, m in headers if (m[1], m[2]) == ("[[", _CHANNEL)]
+    if index < len(tables):
+        for key, value in rows.items():
+            end = next((n for n, _ in headers if n > tables[index]), len(lines))
+            own = re.compile(rf"\s*{key}\s*=\s*")
+            found = next((n for n in range(tables[index] + 1, end) if own.match(lines[n])), None)
+            if found is not None and (begin := own.match(lines[found])):
+                lines[found] = begin[0] + _toml(value) + _after_value(lines[found][begin.end() :])
+                continue
+            lines[tables[index]] = _ended(lines[tables[index]]) + f"{key} = {_toml(value)}\n"
+            lines = "".join(lines).splitlines(keepends=True)
+            headers = [(n, m) for n, line in enumerate(lines) if (m := _HEADER.match(line.rstrip("\r\n")))]
+        made = "".join(lines)
+        if _reads_as(made, wanted):
+            return made
+    raise SettingsError(
+        "settings.toml is written in a way that cannot be edited here; change the channel in the file "
+        "itself. Nothing was changed."
+    )
 
 
 def without_channel(text: str, name: str) -> str:

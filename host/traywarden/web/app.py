@@ -9,6 +9,7 @@ from starlette.middleware.gzip import GZipMiddleware
 from starlette.middleware.sessions import SessionMiddleware
 
 from traywarden.errors import NoGardenError, TraywardenError
+from traywarden.services.signing import signing_key
 from traywarden.web import (
     batches,
     calibrate,
@@ -21,6 +22,7 @@ from traywarden.web import (
     making,
     mixes,
     now,
+    once,
     places,
     planning,
     probes,
@@ -36,11 +38,12 @@ from traywarden.web import (
 )
 from traywarden.web.api import deeds, document, further_deeds, garden_questions, hushes, lists, questions
 from traywarden.web.api.problems import not_valid, problem, status_of, told
+from traywarden.web.attempts import Attempts
 from traywarden.web.changes import Changes
 from traywarden.web.door import Door, Keys
 from traywarden.web.face import Face
 from traywarden.web.pages import FOLDER, bare_page
-from traywarden.web.security import Guard, session_key
+from traywarden.web.security import Guard
 
 YEAR_S = 365 * 86_400
 PAGES = (
@@ -68,6 +71,7 @@ PAGES = (
     settings,
     sign_in,
 )
+WITHOUT_A_SESSION = (once,)
 API = (questions, garden_questions, lists, deeds, further_deeds, hushes, document)
 
 
@@ -77,9 +81,10 @@ def made_app(face: Face, changes: Changes, *, loopback: bool = True, secure: boo
     `loopback`: it is served on this computer alone. `secure`: over TLS, so that cookies never go without.
     """
     app = FastAPI(title="Traywarden", docs_url=None, redoc_url=None, openapi_url=None)
-    keys = Keys(face, session_key(face.settings.home), loopback)
+    keys = Keys(face, signing_key(face.settings.home), loopback)
+    app.state.link_attempts = Attempts()
     app.state.face, app.state.changes, app.state.keys, app.state.secure = face, changes, keys, secure
-    for module in (*PAGES, *API):
+    for module in (*PAGES, *WITHOUT_A_SESSION, *API):
         app.include_router(module.router)
     for name in ("styles", "scripts"):
         app.mount(f"/{name}", StaticFiles(directory=FOLDER / name), name=name)

@@ -22,6 +22,8 @@ SIGNED_IN_MS = 30 * 86_400_000
 """Then one signs in again (common practice, no source)."""
 SIGN_IN = "/sign-in"
 OPEN = (SIGN_IN, "/styles/traywarden.css", "/styles/icon.svg", "/scripts/live.js", "/theme")
+ONCE = "/once/"
+"""Links of notices: each is the right to do one thing once."""
 FOR_PROGRAMS = ("/api/", "/charts/", "/live")
 """Where a token serves instead of a visitor's signing in."""
 _NO_PASSWORD = (
@@ -96,7 +98,7 @@ class Door:
             return _refused(scope, 403, _NO_PASSWORD)
         if _of_api(scope) and scope["method"] == "POST":
             return _refused(scope, 401, _NO_TOKEN)
-        if not kept or path in OPEN or self._keys.is_signed(scope["session"], kept):
+        if not kept or path in OPEN or path.startswith(ONCE) or self._keys.is_signed(scope["session"], kept):
             return None
         if path.startswith(FOR_PROGRAMS):
             return _refused(scope, 401, _NO_TOKEN)

@@ -3,7 +3,6 @@
 import hmac
 import secrets
 from collections.abc import Callable, Mapping
-from pathlib import Path
 
 from fastapi import HTTPException
 from fastapi.responses import PlainTextResponse
@@ -131,14 +130,3 @@ async def form_of(request: Request) -> FormData:
             "it again."
         )
     return form
-
-
-def session_key(home: Path) -> str:
-    """What sessions are signed with: kept in the home folder, so that a restart signs nobody out."""
-    path = home / "web.key"
-    try:
-        return path.read_text(encoding="ascii")
-    except FileNotFoundError:
-        path.touch(mode=0o600)
-        path.write_text(secrets.token_urlsafe(48), encoding="ascii")
-        return path.read_text(encoding="ascii")

@@ -9,12 +9,13 @@ from fastapi import APIRouter, Request
 from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import HTMLResponse, Response
 
+from traywarden.domain.telling_times import AT_ONCE as WHEN_IT_COMES
 from traywarden.errors import ChannelError, TraywardenError, UnknownNameError, UsageError
-from traywarden.links.channels import made_channels
 from traywarden.links.open_broker import check_closed
 from traywarden.services.channel_test import send_test
 from traywarden.services.position import position_of
 from traywarden.services.running import running_host
+from traywarden.services.ways_out import ways_out
 from traywarden.settings import (
     AT_ONCE,
     BY_KEY,
@@ -25,6 +26,7 @@ from traywarden.settings import (
     Setting,
     Settings,
     add_channel,
+    change_channel,
     change_settings,
     load,
     remove_channel,
@@ -35,6 +37,7 @@ from traywarden.web.pages import back_to, bare_page, face_of, page
 from traywarden.web.security import form_of
 from traywarden.web.start import zones_by_region
 from traywarden.web.writing import Written
+from traywarden.wire.topics import notices_topic
 
 router = APIRouter(default_response_class=HTMLResponse, include_in_schema=False)
 TITLES: Mapping[str, str] = {
@@ -136,6 +139,7 @@ def topics(request: Request, name: str) -> Response:
             topics=[topic_of(section, written) for section in sections],
             channels=written.channels if name == "notices" else None,
             console=written["notices.console"],
+            mqtt=notices_topic(on.garden.slug) if written["notices.mqtt"] else "",
             running=running_host(face.settings.home) is not None,
         )
 
@@ -218,7 +222,8 @@ def _check(settings: Settings) -> None:
 
 
 def _test(face: Face, written: Written) -> str:
-    known = made_channels(load(face.settings.home), print)
+    with face.asking() as on:
+        known = ways_out(load(face.settings.home), print, on.garden.slug)
     name = written.text("channel")
     if name not in known:
         raise UnknownNameError("channel", name, known)
@@ -230,8 +235,16 @@ def _test(face: Face, written: Written) -> str:
 
 def _add(face: Face, written: Written) -> str:
     name = written.text("name")
-    add_channel(face.settings.home, name, written.text("url"), written.text("least_severity") or "info")
+    least, digest = written.text("least_severity") or "info", written.text("digest") or WHEN_IT_COMES
+    add_channel(face.settings.home, name, written.text("url"), least, digest)
     return f"Channel “{name}” is written into settings.toml. Notices take it when the host starts anew."
+
+
+def _change_channel(face: Face, written: Written) -> str:
+    name = written.text("channel")
+    least, digest = written.text("least_severity") or "info", written.text("digest") or WHEN_IT_COMES
+    change_channel(face.settings.home, name, least, digest)
+    return f"Channel “{name}” takes {least} and up, {digest}. It holds when the host starts anew."
 
 
 def _remove(face: Face, written: Written) -> str:
@@ -245,6 +258,7 @@ CHANGES: Mapping[str, Change] = {
     "open": open_doors,
     "test-channel": _test,
     "add-channel": _add,
+    "change-channel": _change_channel,
     "remove-channel": _remove,
 }
 """What the pages of settings change, by the last part of its address."""

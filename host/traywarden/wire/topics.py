@@ -51,6 +51,11 @@ def settings_topic(garden: str, probe: str) -> str:
     return _topic(garden, probe, SETTINGS)
 
 
+def notices_topic(garden: str) -> str:
+    """Where the host publishes notices, where it is asked to."""
+    return f"{PREFIX}/{checked_name('garden', garden)}/notices"
+
+
 def every_probe(garden: str, kind: str) -> str:
     """The subscription that hears one kind of message from every probe of a garden."""
     return f"{PREFIX}/{checked_name('garden', garden)}/+/{kind}"

@@ -1,0 +1,168 @@
+"""Links of notices: opening one does nothing, its button does one thing once, and nobody guesses one."""
+
+import re
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from tests.services.little_garden import NOW_MS
+from tests.services.test_channel_health import FRESH
+from tests.services.watched_garden import DrivenClock, MemoryChannel
+from tests.web.conftest import Visitor, words_of
+from traywarden.domain.episodes import ChangeKind, Episode
+from traywarden.domain.journal import Kind
+from traywarden.domain.notices import Notice, NoticeState
+from traywarden.domain.subjects import a_tray
+from traywarden.services.deliver import Deliver
+from traywarden.services.one_time import GOOD_FOR_MS, Act, Links
+from traywarden.services.password import set_password
+from traywarden.settings import Settings, load
+from traywarden.store import episodes as episode_store
+from traywarden.store import garden as garden_store
+from traywarden.store import hushes as hush_store
+from traywarden.store import notices as notice_store
+from traywarden.web.attempts import FREE_TRIES
+
+ADDRESS = "http://garden.example:8470"
+
+
+def settings(visitor: Visitor) -> Settings:
+    return load(visitor.home, environ={}, overrides={"notices.address": ADDRESS})
+
+
+@pytest.fixture
+def told(visitor: Visitor) -> Notice:
+    """Two trays are dry, and one notice says so."""
+    with visitor.store.write() as tx:
+        ids = [garden_store.tray_named(tx, name).tray_id for name in ("lettuce", "peppers")]
+        made = [Episode(f"dry:tray-{n}:5", "dry", a_tray(n), NOW_MS - 3_600_000) for n in ids]
+        for episode in made:
+            episode_store.keep_episode(tx, episode)
+        changes = tuple((e.episode_id, ChangeKind.OPENED) for e in made)
+        notice = replace(FRESH, changes=changes, created_ms=NOW_MS - 60_000)
+        notice_store.put(tx, [notice])
+    return notice
+
+
+def path(visitor: Visitor, act: Act, notice_id: str = FRESH.notice_id) -> str:
+    return Links(settings(visitor)).link(notice_id, act).removeprefix(ADDRESS)
+
+
+def do(visitor: Visitor, path: str, status: int = 200) -> str:
+    answer = visitor.client.post(path)
+    assert answer.status_code == status, answer.text
+    return words_of(answer.text)
+
+
+def watered(visitor: Visitor) -> list[int | None]:
+    return [e.tray_id for e in visitor.entries() if e.kind is Kind.WATERED and e.at_ms == NOW_MS]
+
+
+def test_opening_a_link_does_nothing_and_its_button_does_it_once(visitor: Visitor, told: Notice) -> None:
+    link = path(visitor, Act.DONE)
+    for _ in range(3):  # what looks through mail opens every link, more than once
+        assert "lettuce, peppers: watered" in visitor.words(link)
+    assert watered(visitor) == []
+    assert re.findall(r"<form method=\"post\" action=\"([^\"]+)\"", visitor.get(link))[0] == link
+    assert "Done lettuce, peppers: watered" in do(visitor, link)
+    assert len(watered(visitor)) == 2
+    assert "has done its work already" in do(visitor, link, 404)
+    assert "has done its work already" in visitor.words(link, status=404)
+    assert len(watered(visitor)) == 2
+    (first, second) = [e for e in visitor.entries() if e.at_ms == NOW_MS]
+    assert first.note == second.note == "a link in a notice"
+
+
+def test_a_hush_link_hushes_what_the_notice_is_about_until_tonight(visitor: Visitor, told: Notice) -> None:
+    link = path(visitor, Act.HUSH)
+    assert "lettuce, peppers, water now: hushed until tonight" in visitor.words(link)
+    do(visitor, link)
+    with visitor.store.read() as tx:
+        hushes = hush_store.holding(tx, NOW_MS)
+    assert {(str(h.subject), h.rule, h.who) for h in hushes} == {
+        (episode_id.split(":")[1], "dry", "a link in a notice") for episode_id, _ in told.changes
+    }
+    do(visitor, path(visitor, Act.DONE))  # the other link of the notice still works
+
+
+def test_what_is_over_or_long_ago_is_not_written(visitor: Visitor, told: Notice) -> None:
+    with visitor.store.write() as tx:
+        for known in episode_store.episodes(tx, rule="dry", open_only=True):
+            episode_store.keep_episode(tx, replace(known, closed_ms=NOW_MS))
+    assert "is over" in do(visitor, path(visitor, Act.DONE), 404)
+    with visitor.store.write() as tx:
+        old = replace(told, notice_id="old", created_ms=NOW_MS - GOOD_FOR_MS - 1)
+        notice_store.put(tx, [old])
+    assert "too old" in do(visitor, path(visitor, Act.DONE, "old"), 404)
+    assert watered(visitor) == []
+
+
+def test_a_link_needs_no_session_and_opens_nothing_else(visitor: Visitor, told: Notice) -> None:
+    set_password(visitor.home, "correct horse battery")
+    assert "Password" in visitor.words("/")
+    assert "lettuce, peppers: watered" in visitor.words(path(visitor, Act.DONE))
+    do(visitor, path(visitor, Act.DONE))
+    assert len(watered(visitor)) == 2
+    assert "Password" in visitor.words("/")
+
+
+@pytest.mark.parametrize("spoil", [lambda p: p[:-1], lambda p: p + "x", lambda p: "/once/WyJhIl0.abc"])
+def test_a_link_that_was_changed_does_nothing(visitor: Visitor, told: Notice, spoil: object) -> None:
+    assert "not one of ours" in do(visitor, spoil(path(visitor, Act.DONE)), 404)  # type: ignore[operator]
+    assert watered(visitor) == []
+
+
+def test_a_link_of_another_garden_is_none_of_ours(visitor: Visitor, told: Notice, tmp_path: Path) -> None:
+    other = tmp_path / "other"
+    other.mkdir()
+    link = Links(load(other, environ={}, overrides={"notices.address": ADDRESS})).link("aaa111", Act.DONE)
+    assert "not one of ours" in do(visitor, link.removeprefix(ADDRESS), 404)
+
+
+def test_guessing_is_slowed_down_and_a_right_link_forgets_it(visitor: Visitor, told: Notice) -> None:
+    right = path(visitor, Act.DONE)
+    for _ in range(FREE_TRIES - 1):
+        visitor.get("/once/nothing", status=404)
+    visitor.get(right)
+    for _ in range(FREE_TRIES):
+        visitor.get("/once/nothing", status=404)
+    answer = visitor.client.get("/once/nothing")
+    assert answer.status_code == 429
+    assert int(answer.headers["retry-after"]) >= 1
+
+
+def test_another_sites_page_cannot_press_the_button(visitor: Visitor, told: Notice) -> None:
+    answer = visitor.client.post(path(visitor, Act.DONE), headers={"origin": "http://evil.example"})
+    assert answer.status_code == 403
+    assert watered(visitor) == []
+
+
+def test_links_go_out_with_the_notice_and_are_kept_nowhere(visitor: Visitor, told: Notice) -> None:
+    mail, console = MemoryChannel("mail"), MemoryChannel("console")
+    end = replace(told, notice_id="end", channel="mail", changes=((told.changes[0][0], ChangeKind.CLOSED),))
+    with visitor.store.write() as tx:
+        notice_store.put(tx, [replace(told, notice_id="m", channel="mail"), end])
+    chosen = settings(visitor)
+    footer = Links(chosen).footer
+    Deliver(
+        visitor.store, chosen, DrivenClock(NOW_MS), {"mail": mail, "console": console}, footer=footer
+    ).send_due()
+    bodies = {m.notice_id: m.body for m in mail.got}
+    assert f"Done: {ADDRESS}/once/" in bodies["m"]
+    assert f"Hush until tonight: {ADDRESS}/once/" in bodies["m"]
+    assert "/once/" not in bodies["end"]
+    assert "/once/" not in console.got[0].body
+    with visitor.store.read() as tx:
+        assert all("/once/" not in n.body for n in notice_store.in_states(tx, NoticeState.SENT))
+
+
+def test_without_an_address_notices_carry_no_links(visitor: Visitor, told: Notice) -> None:
+    assert Links(load(visitor.home, environ={})).footer(told) == ""
+
+
+def test_a_notice_that_asks_for_no_single_deed_has_no_done_link(visitor: Visitor, told: Notice) -> None:
+    cold = replace(told, changes=(*told.changes, ("cold:tray-1:5", ChangeKind.OPENED)))
+    footer = Links(settings(visitor)).footer(cold)
+    assert "Done:" not in footer
+    assert "Hush until tonight:" in footer

@@ -52,8 +52,9 @@ pages: $(VENV)/dev.stamp ## write docs/commands.md and docs/settings.md again fr
 	@scripts/make-command-page
 	@scripts/make-settings-page
 
-pictures: $(VENV)/run.stamp ## draw the README's picture from a played demo garden
-	@scripts/make-pictures
+pictures: $(VENV)/dev.stamp ## draw the pictures of README and docs: pages and charts of a demo garden of one fixed moment
+	@scripts/debian-parts
+	@$(PY) scripts/make-pictures
 
 hardware: $(VENV)/dev.stamp ## the probe: drawings and tables again, printed parts into build/hardware (Debian's openscad)
 	@scripts/make-hardware

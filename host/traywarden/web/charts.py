@@ -20,6 +20,7 @@ from fastapi.responses import JSONResponse, Response
 from traywarden.errors import ShortOfDataError, UsageError
 from traywarden.services.plain import plain
 from traywarden.services.questions.ground import Ground
+from traywarden.web.narrow import ASKED, WHOLE_PX, narrowed
 from traywarden.web.pages import face_of, page
 from traywarden.web.phrases import in_plain_words
 
@@ -63,16 +64,17 @@ def chart(request: Request, name: str, kind: str) -> Response:
     if maker is None or kind not in FORMATS:
         raise UsageError(f"There is no chart “{name[:40]}.{kind[:10]}” here.")
     asked = dict(request.query_params)
+    narrow = bool(asked.pop(ASKED, ""))
     try:
         made = face.ask(("chart", name, tuple(sorted(asked.items()))), lambda on: maker(on, asked))
     except ShortOfDataError as short:
         if kind == "json":
             return JSONResponse({"why": in_plain_words(str(short))})
         if kind == "svg":
-            return Response(words_drawn(in_plain_words(str(short))), media_type=FORMATS[kind])
+            return Response(words_drawn(in_plain_words(str(short)), narrow=narrow), media_type=FORMATS[kind])
         raise
     if kind == "json":
-        return JSONResponse(plain(made.spec))
+        return JSONResponse(_spec(made, narrow=narrow))
     if kind == "html":
         with face.asking() as on:
             return page(
@@ -81,21 +83,27 @@ def chart(request: Request, name: str, kind: str) -> Response:
     if kind == "csv":
         body: str | bytes = as_csv(made)
     elif kind == "svg":
-        body = vl_convert.vegalite_to_svg(plain(made.spec))
+        body = vl_convert.vegalite_to_svg(_spec(made, narrow=narrow))
     else:
-        body = vl_convert.vegalite_to_png(plain(made.spec), scale=PNG_SCALE)
+        body = vl_convert.vegalite_to_png(_spec(made, narrow=narrow), scale=PNG_SCALE)
     headers = {"content-disposition": f'inline; filename="{name}.{kind}"'}
     return Response(body, media_type=FORMATS[kind], headers=headers)
 
 
-def words_drawn(words: str) -> str:
+def _spec(made: Chart, *, narrow: bool) -> dict[str, Any]:
+    spec: dict[str, Any] = plain(made.spec)
+    return narrowed(spec) if narrow else spec
+
+
+def words_drawn(words: str, *, narrow: bool = False) -> str:
     """A picture of a sentence: why there is no chart yet, in its place on the page."""
-    lines = wrap(words, LETTERS)
+    width = WHOLE_PX if narrow else 640
+    lines = wrap(words, LETTERS * width // 640)
     texts = "".join(
         f'<text x="16" y="{LINE_PX * (n + 1) + 4}">{escape(line)}</text>' for n, line in enumerate(lines)
     )
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="640" height="{LINE_PX * (len(lines) + 1)}" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" width="{width}" height="{LINE_PX * (len(lines) + 1)}" '
         f'font-family="sans-serif" font-size="15" fill="#4b564f">{texts}</svg>'
     )
 

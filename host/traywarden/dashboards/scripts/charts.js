@@ -6,7 +6,8 @@
   const draw = async (figure) => {
     const into = figure.querySelector(".drawn");
     try {
-      const answer = await fetch(figure.dataset.chart, { credentials: "same-origin" });
+      const phone = matchMedia("(max-width: 42rem)").matches; // as the picture chooses
+      const answer = await fetch(phone ? figure.dataset.narrow : figure.dataset.chart, { credentials: "same-origin" });
       if (!answer.ok) return;
       const spec = await answer.json();
       if (spec.why) return; // nothing to draw yet: the picture says why

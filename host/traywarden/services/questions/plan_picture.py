@@ -49,9 +49,9 @@ def _narrow(spec: dict[str, Any], width: int) -> None:
     season = spec["vconcat"][0]
     season["encoding"]["y"]["axis"] = None
     season["height"] = {"step": 56}
-    season["layer"][0]["encoding"]["color"]["legend"] |= {"columns": 2, "labelFontSize": 12}
-    season["layer"][1]["encoding"]["shape"]["legend"] |= {"columns": 1, "labelFontSize": 12}
-    spec["config"]["legend"] = {"layout": {"bottom": {"margin": 24}}}
+    season["layer"][0]["encoding"]["color"]["legend"] |= {"columns": 2}
+    season["layer"][1]["encoding"]["shape"]["legend"] |= {"columns": 1}
+    spec["config"]["legend"] |= {"layout": {"bottom": {"margin": 24}}}
 
 
 def warm_picture(answer: WarmAnswer) -> dict[str, Any]:

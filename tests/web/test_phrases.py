@@ -9,6 +9,7 @@ import pytest
 
 from tests.services.little_garden import little_garden
 from tests.web.conftest import Visitor
+from traywarden.settings import BY_KEY
 from traywarden.store import garden
 from traywarden.web.phrases import PHRASES, in_plain_words, on_a_page
 
@@ -43,12 +44,19 @@ def _sentences(path: Path) -> Iterator[str]:
             yield "".join(str(p.value) if isinstance(p, ast.Constant) else "7" for p in node.values)
 
 
-ADVICE = [(path.stem, text) for path in ON_PAGES for text in _sentences(path) if COMMAND.search(text)]
+KEY = re.compile("|".join(rf"(?<![\\w.]){re.escape(key)}(?!\\w)" for key in BY_KEY))
+ADVICE = [
+    (path.stem, text)
+    for path in ON_PAGES
+    for text in _sentences(path)
+    if COMMAND.search(text) or (KEY.search(text) and not KEY.fullmatch(text))
+]
 
 
 @pytest.mark.parametrize(("module", "text"), ADVICE)
 def test_no_advice_stands_on_a_page_in_words_of_the_command_line(module: str, text: str) -> None:
     assert not COMMAND.search(in_plain_words(text)), module
+    assert not KEY.search(in_plain_words(text)), module
 
 
 def test_every_phrase_is_said_somewhere() -> None:
@@ -67,6 +75,24 @@ def test_advice_links_to_where_it_is_followed_and_its_sentence_stays_whole() -> 
     assert on_a_page(said) == 'There is no tray yet; <a href="/start">add one</a>'
     said = "how many is not written down; add it with: traywarden journal correct 41 --seeds-per-cell …"
     assert on_a_page(said).endswith('add it <a href="/journal/correct?entry=41">in the journal</a>')
+
+
+@pytest.mark.parametrize(
+    ("said", "shown"),
+    [
+        ("2026-11-20 to 2026-11-27: warm", "20 to 27 November 2026: warm"),
+        ("from 2026-03-28 to 2026-04-03.", "from 28 March to 3 April 2026."),
+        ("2025-12-28 to 2026-01-03", "28 December 2025 to 3 January 2026"),
+        ("on 2026-11-07 only 3", "on 7 November 2026 only 3"),
+        ("write it like 2027-05-15", "write it like 2027-05-15"),
+        ("as in A1@2026-03-20", "as in A1@2026-03-20"),
+        ("2026-03-01 08:00 is past", "2026-03-01 08:00 is past"),
+        ("2026-13-01 to 2026-13-40", "2026-13-01 to 2026-13-40"),
+        ("week-2026-03-15-ab", "week-2026-03-15-ab"),
+    ],
+)
+def test_days_are_said_as_people_say_them(said: str, shown: str) -> None:
+    assert in_plain_words(said) == shown
 
 
 def test_other_words_are_escaped_and_stay() -> None:

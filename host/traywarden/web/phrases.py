@@ -1,6 +1,7 @@
 """Advice in the words of the command line, said as a page says it: with a link to where it is done."""
 
 import re
+from datetime import date
 from html import unescape
 from typing import NamedTuple
 
@@ -107,6 +108,27 @@ PHRASES = (
         r"set a password anew with: traywarden password set",
         "set a password anew on the garden’s own computer",
     ),
+    # Settings by their name.
+    Phrase(r"a setting, frames\.vent_above_c", "", "a setting", "/settings/growing#frames"),
+    Phrase(r"frames\.vent_above_c", "", "a setting of yours", "/settings/growing#frames"),
+    Phrase(
+        r"the settings mix\.cool_below_c to mix\.dry_within_h",
+        "",
+        "settings of yours",
+        "/settings/growing#mix",
+    ),
+    Phrase(
+        r"with the setting probes\.read_s at 300 they show",
+        "",
+        "with a reading every 5 min they show",
+        "/settings/devices#probes",
+    ),
+    Phrase(
+        r"The settings moisture\.level2_from to moisture\.level5_from",
+        "",
+        "The steps of the 1–5 scale",
+        "/settings/growing#moisture",
+    ),
     # What is asked in a field of the same page.
     Phrase(r"(?i)choose a span with --from and --to", "Choose another span"),
     Phrase(r" with --from( and --to)?(?=\.|$)", ""),
@@ -135,15 +157,49 @@ PHRASES = (
     Phrase(r": --tray or --place, one of them", ": into a tray or a place"),
     Phrase(r"it hangs in a place: use --place", "it hangs in a place"),
 )
+_DAY = r"(?<![\w@–-])(?<!like )(?<!such as )(\d{4})-(\d\d)-(\d\d)(?![\w-]| \d\d:\d\d)"
+_SPAN = re.compile(rf"{_DAY} to (\d{{4}})-(\d\d)-(\d\d)(?![\w-]| \d\d:\d\d)")
+_ONE = re.compile(_DAY)
 _FOUND = tuple((re.compile(phrase.said), phrase) for phrase in PHRASES)
 
 
 def on_a_page(text: str) -> Markup:
     """The words of an answer or a refusal, ready for a page: escaped, with links where it says what to do."""
-    pieces: list[str | Markup] = [text]
+    pieces: list[str | Markup] = [with_days_said(text)]
     for pattern, phrase in _FOUND:
         pieces = [new for piece in pieces for new in _with_links(piece, pattern, phrase)]
     return Markup("").join(escape(piece) for piece in pieces)
+
+
+def with_days_said(text: str) -> str:
+    """Days as people say them: “2026-11-20 to 2026-11-27” is “20 to 27 November 2026”.
+
+    What is to be typed so (“like 2027-05-15”), a batch's name and an instant stay as they are.
+
+    >>> with_days_said("From 2026-03-28 to 2026-04-03; since 2026-01-05.")
+    'From 28 March to 3 April 2026; since 5 January 2026.'
+    """
+    return _ONE.sub(lambda found: _said(found, 1), _SPAN.sub(_span_said, text))
+
+
+def _span_said(found: re.Match[str]) -> str:
+    (year, month, _), (last_year, last_month, _) = found.group(1, 2, 3), found.group(4, 5, 6)
+    first = _said(found, 1)
+    if not first[0].isdigit() or first[:4] == year:
+        return found[0]
+    if year == last_year:
+        first = first.removesuffix(f" {year}")
+        if month == last_month:
+            first = first.partition(" ")[0]
+    return f"{first} to {_said(found, 4)}"
+
+
+def _said(found: re.Match[str], group: int) -> str:
+    try:
+        day = date(*(int(found[n]) for n in range(group, group + 3)))
+    except ValueError:
+        return found[0]
+    return f"{day.day} {day:%B %Y}"
 
 
 def in_plain_words(text: str) -> str:

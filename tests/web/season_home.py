@@ -25,7 +25,10 @@ def season_home(home: Path) -> int:
     """A home with that garden in it; its now [ms], the instant of its last reading."""
     home.mkdir(parents=True, exist_ok=True)
     made = kept_season(
-        home, season=grown(days=DAYS, heads=HEADS, seed=31, start_s=START_S), written_down=0.5, capacity_off=0.05
+        home,
+        season=grown(days=DAYS, heads=HEADS, seed=31, start_s=START_S),
+        written_down=0.5,
+        capacity_off=0.05,
     )
     with made.store.write() as tx:
         _told(tx, made)

@@ -9,7 +9,6 @@ import json
 import re
 import shlex
 import shutil
-from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from datetime import datetime, timedelta
@@ -22,7 +21,8 @@ from fastapi.routing import APIRoute
 from starlette.routing import Match
 
 from tests.web.conftest import Visitor
-from tests.web.numbers_shown import Answered, Shown, pieces_of, shown_in
+from tests.web.numbers_answered import Answered
+from tests.web.numbers_shown import Names, Shown, shown_on
 from tests.web.season_home import season_home
 from traywarden.cli import context
 from traywarden.cli.main import main
@@ -30,6 +30,7 @@ from traywarden.web.app import PAGES
 from traywarden.web.charts import CHARTS
 from traywarden.web.words import PageWords
 
+NOUNS = ("tray", "place", "mix", "lot")
 TODAY = ("today", "outlook", "emergence")
 OF_TRAY = ("today", "outlook 'Tray 1'", "emergence 'Tray 1'", "waterings 'Tray 1' --days 7", "tray list",
            "degree-days 'Tray 1'", "journal list --tray 'Tray 1' --limit 100")  # fmt: skip
@@ -94,7 +95,6 @@ NO_ANSWER = {
     "/journal/correct": "a form; its entry is a line of the journal",
     "/start": "forms",
     "/settings": "forms",
-    "/settings/{name}": "the table of settings, whose values are in its fields",
     "/sign-in": "a form",
     "/download": "a form",
     "/download/garden.zip": "a file",
@@ -105,15 +105,24 @@ NO_ANSWER = {
     "/live": "says only that there is news",
 }
 """What a page that is asked nothing holds instead of an answer."""
-OTHER_DEGREES = ("/", "/trays/1", "/places", "/places/compare?a=2&b=1&crop=tomato", "/week", "/settings/crops/tomato",
-                 "/charts/compare.html?a=2&b=1")  # fmt: skip
+OTHER_DEGREES = ("/", "/trays/1", "/places", "/places/compare?a=2&b=1&crop=tomato", "/week",
+                 "/settings/crops/tomato", "/charts/compare.html?a=2&b=1")  # fmt: skip
 
+MOST_MISSED = 0.25
 EXCEPTED = {
     r"\b(80|95) %": "how wide a band is, the same in every answer",
     r"(last|over|Last) \d+ days": "what was asked: so many days back",
-    r"in 4 trays of 5|of 100\b|from 10 to 90 % of those up": "how a column of numbers is meant",
+    r"in 4 trays of 5|of 100\b|from 10 to 90 % of those up|95 times in 100": "how numbers are meant",
+    r"^[123] (Dry mix|Drained mix|Write it)": "the steps of calibrating",
 }
 """Words around numbers that are none of an answer, and why."""
+
+
+def untold_on(path: str) -> tuple[str, ...]:
+    """Lists of the answers that this page tells in no number: it draws them, or leaves them out."""
+    if path.startswith("/charts/"):
+        return ()
+    return ("path", "hours", "measured", "errors", *(("days",) if path.startswith("/trays/") else ()))
 
 
 def _derived(part: Any) -> Iterator[tuple[str, float]]:
@@ -146,8 +155,12 @@ class Sides:
         (home / "settings.toml").write_text(f'[display]\ntemperature = "{degrees}"\n')
         self.visitor, self.now_ms = Visitor(home, now_ms, display__temperature=degrees), now_ms
         self._printed: dict[str, Any] = {}
-        lists = [self.printed(f"{noun} list") for noun in ("tray", "place", "mix", "lot", "probe")]
-        self.names = sorted(set(_names(lists)))
+        by_kind = {
+            noun: [each.get(noun, each)["name"] for each in self.printed(f"{noun} list")] for noun in NOUNS
+        }
+        probes = self.printed("probe list")
+        heads = [head["head"] for probe in probes for head in probe["heads"]]
+        self.names = Names({**by_kind, "probe": [probe["probe"] for probe in probes], "head": heads})
 
     def printed(self, command: str) -> Any:
         """What the command prints with --json."""
@@ -163,10 +176,10 @@ class Sides:
     def answered(self, path: str) -> Answered:
         answers = [self.printed(command) for command in QUESTIONS[path]]
         now = datetime.fromtimestamp(self.now_ms / 1000, ZoneInfo("Europe/Lisbon"))
-        return Answered(answers, self.names, now, _derived(answers))
+        return Answered(answers, self.names, now, _derived(answers), untold_on(path))
 
     def shown(self, path: str) -> list[Shown]:
-        return shown_in(pieces_of(self.visitor.get(path)), self.names)
+        return shown_on(self.visitor.get(path), self.names)
 
 
 def made_sides(home: tuple[Path, int], folder: Path, degrees: str) -> Sides:
@@ -186,17 +199,6 @@ def fahrenheit(home: tuple[Path, int], tmp_path_factory: pytest.TempPathFactory)
     made = made_sides(home, tmp_path_factory.mktemp("F") / "home", "F")
     yield made
     made.visitor.close()
-
-
-def _names(part: Any, name: str = "") -> Iterator[str]:
-    if isinstance(part, dict):
-        for key, value in part.items():
-            yield from _names(value, key)
-    elif isinstance(part, list):
-        for value in part:
-            yield from _names(value, name)
-    elif isinstance(part, str) and name in ("name", "tray", "place", "mix", "lot", "probe", "head"):
-        yield part
 
 
 def _excepted(one: Shown) -> bool:
@@ -227,41 +229,42 @@ def test_every_page_is_asked_about_or_shows_no_answer() -> None:
         if isinstance(route, APIRoute) and "GET" in (route.methods or ()):
             asked = any(route.matches(scope)[0] is Match.FULL for scope in scopes)
             assert asked != (route.path in NO_ANSWER), route.path
-    drawn = {path.removeprefix("/charts/").partition(".")[0] for path in QUESTIONS if path.startswith("/charts/")}
+    drawn = {
+        path.removeprefix("/charts/").partition(".")[0] for path in QUESTIONS if path.startswith("/charts/")
+    }
     assert drawn | {"warm"} == set(CHARTS)
 
 
 @pytest.mark.parametrize(
-    ("how", "changed"),
+    ("how", "changed", "path"),
     [
-        ("temp", lambda usual: lambda self, temp_c, digits=1: usual(self, temp_c and temp_c + 0.4, digits)),
-        ("percent", lambda usual: lambda self, pct: usual(self, pct and pct + 3)),
-        ("ago", lambda usual: lambda self, seconds: usual(self, seconds and seconds + 7_500)),
-        ("clock", lambda usual: lambda self, at: usual(self, at and at + timedelta(minutes=17))),
-        ("day", lambda usual: lambda self, at: usual(self, at and at + timedelta(days=40))),
-        ("degree_days", lambda usual: lambda self, c_days: usual(self, c_days and c_days * 1.8 + 3)),
-        ("limit", lambda usual: lambda self, temp_c: usual(self, temp_c and temp_c * 1.8 + 32)),
+        ("temp", lambda usual: lambda w, temp_c, n=1: usual(w, temp_c and temp_c + 0.4, n), "/trays"),
+        ("percent", lambda usual: lambda w, pct: usual(w, pct and pct + 3), "/trays"),
+        ("ago", lambda usual: lambda w, seconds: usual(w, seconds and seconds + 7_500), "/trays"),
+        ("clock", lambda usual: lambda w, at: usual(w, at and at + timedelta(minutes=17)), "/trays/2"),
+        ("day", lambda usual: lambda w, at: usual(w, at and at + timedelta(days=40)), "/trays"),
+        ("degree_days", lambda usual: lambda w, c_days: usual(w, c_days and c_days * 1.8 + 3), "/trays/1"),
+        ("limit", lambda usual: lambda w, temp_c: usual(w, temp_c and temp_c * 1.8 + 32), "/settings/crops"),
+        ("number", lambda usual: lambda w, n, *how: usual(w, n and n * 1.1 + 1, *how), "/week"),
     ],
 )
 def test_a_page_that_says_another_number_is_found(
-    celsius: Sides, monkeypatch: pytest.MonkeyPatch, how: str, changed: Any
+    celsius: Sides, monkeypatch: pytest.MonkeyPatch, how: str, changed: Any, path: str
 ) -> None:
-    """So that nothing found means nothing wrong: the words of the pages are made wrong one way at a time."""
+    """So that nothing found means nothing wrong: the words of pages are made wrong, one way at a time."""
     monkeypatch.setattr(PageWords, how, changed(getattr(PageWords, how)))
-    assert not_in_the_answers(celsius, "/trays/2")
+    assert not_in_the_answers(celsius, path)
 
 
-def test_nearly_every_single_number_that_is_off_is_found(celsius: Sides) -> None:
-    """Each number of the pages in turn is off by a little in its last digit; one bare digit may be another's."""
-    missed: Counter[str] = Counter()
-    tried: Counter[str] = Counter()
+def test_most_single_numbers_that_are_off_are_found(celsius: Sides) -> None:
+    """Each number in turn is off by a little; it may then be another one of the same thing and unit."""
+    missed, tried = 0, 0
     for path in QUESTIONS:
         answered = celsius.answered(path)
         for one in celsius.shown(path):
-            if one.unit in ("day", "clock", "span") or _excepted(one):
-                continue
-            kind = path
-            wrong = f"{abs(one.value) * 1.13 + 3 * 10.0**-one.digits:.{one.digits}f}"
-            tried[kind] += 1
-            missed[kind] += answered.has(replace(one, words=wrong))
-    print({kind: (missed[kind], tried[kind]) for kind in tried})
+            if one.unit not in ("day", "clock", "span") and not _excepted(one):
+                off = abs(one.value) * 1.13 + 3 * 10.0**-one.digits
+                tried += 1
+                missed += answered.has(replace(one, words=f"{off:.{one.digits}f}"))
+    assert tried > 3_000
+    assert missed < MOST_MISSED * tried, f"{missed} of {tried}"

@@ -185,7 +185,7 @@ def _turned(leaf: _Leaf, unit: str, *, in_table: bool) -> Iterator[float]:  # no
             yield value / 86_400.0 if seconds else value**0.5 if name.endswith("_d2") else value
         case "dBm" | "l" | "litre" | "litres" | "g" | "mm" | "m³/m³":
             yield value
-        case "" if in_table or not UNITS.search(name) or name.endswith(("_days", "_m3_m3")):
+        case "" if in_table or not UNITS.search(name) or name.endswith(("_d", "_days", "_m3_m3")):
             yield value
             if part and in_table:
                 yield 100.0 * value

@@ -2,16 +2,22 @@
 sown, watered, counted, moved and written about.
 """
 
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import numpy as np
 
 from tests.services.season import Kept, kept_season
 from traywarden.demo.season import grown
 from traywarden.domain.journal import Kind
 from traywarden.domain.units import HOUR_S
 from traywarden.services.journal import Draft, put
+from traywarden.services.outside_import import import_weather
+from traywarden.services.outside_mapping import guess_outside
 from traywarden.store import garden as garden_store
 from traywarden.store import probes as probe_store
-from traywarden.store.store import Tx
+from traywarden.store.store import Store, Tx
 
 DAYS, HEADS, START_S = 21, 9, 1_772_496_000  # 2026-03-03T00:00Z
 DAY_MS, HOUR_MS = 86_400_000, round(HOUR_S * 1000)
@@ -32,6 +38,7 @@ def season_home(home: Path) -> int:
     )
     with made.store.write() as tx:
         _told(tx, made)
+    _weather(made.store, home / "weather.csv", made.season.weather.time_s[0])
     made.store.close()
     return made.stored.now_ms
 
@@ -58,6 +65,20 @@ def _told(tx: Tx, made: Kept) -> None:
     put(tx, Draft(Kind.NOTED, now_ms - DAY_MS, tray_id=ids["Tray 2"], note="2 slugs, 1 snail"), now_ms)
     _weighed(tx, made.stored.head_ids[0], now_ms)
     probe_store.touch(tx, {probe.name: now_ms - 90_000 for probe in probe_store.probes(tx)})
+
+
+def _weather(store: Store, file: Path, start_s: float) -> None:
+    """Three past years of a station near by, day by day up to the garden's first week."""
+    last = datetime.fromtimestamp(start_s, UTC).date() + timedelta(days=6)
+    random = np.random.default_rng(5)
+    lines = ["date,tmin (°C),tmax (°C),precipitation (mm)"]
+    for ago_d in range(3 * 365, 0, -1):
+        day = last - timedelta(days=ago_d)
+        mean_c = 15.0 - 6.0 * np.cos(2 * np.pi * (day.timetuple().tm_yday - 20) / 365) + random.normal(0, 2)
+        lines.append(f"{day},{mean_c - 5:.1f},{mean_c + 6:.1f},{max(random.normal(-2, 4), 0):.1f}")
+    file.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    zone = ZoneInfo("Europe/Lisbon")
+    import_weather(store, file, guess_outside(file, zone=zone.key).mapping, "station", zone)
 
 
 def _weighed(tx: Tx, head_id: int, now_ms: int) -> None:

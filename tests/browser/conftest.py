@@ -10,6 +10,7 @@ from playwright.sync_api import Browser, sync_playwright
 
 from tests.browser.visits import axe_source, chromium
 from tests.services.little_garden import NOW_MS, little_garden
+from tests.web.season_home import season_home
 from traywarden.domain.journal import Kind
 from traywarden.settings import Settings, load
 from traywarden.store import garden as garden_store
@@ -83,6 +84,23 @@ def home(little_home: Path, tmp_path: Path) -> Path:
 def own(home: Path) -> Iterator[str]:
     """Its address."""
     with served(home) as address:
+        yield address
+
+
+@pytest.fixture(scope="package")
+def season(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Three weeks of an invented garden, not to be written in."""
+    home = tmp_path_factory.mktemp("season") / "home"
+    season_home(home)
+    return home
+
+
+@pytest.fixture
+def season_own(season: Path, tmp_path: Path) -> Iterator[str]:
+    """The address of one that may be written in."""
+    copied = tmp_path / "season"
+    shutil.copytree(season, copied)
+    with served(copied) as address:
         yield address
 
 

@@ -14,7 +14,8 @@ import pytest
 from playwright.sync_api import Browser, BrowserContext, Page
 
 ROOT = Path(__file__).parents[2]
-SCREENSHOTS = ROOT / "build" / "screenshots"
+SCREENSHOTS = Path(os.environ.get("TRAYWARDEN_SCREENSHOTS", ROOT / "build" / "screenshots"))
+"""Where pictures of pages are kept, to be looked at."""
 AXE = ROOT / "tests" / "interpreter" / "node_modules" / "axe-core" / "axe.min.js"
 SIZES: Mapping[str, tuple[int, int]] = {"phone": (390, 844), "desk": (1440, 900)}
 THEMES = ("light", "dark")
@@ -112,11 +113,16 @@ class Visit:
             "networkidle" if not self.page.locator("[data-live]").count() else "load"
         )
         self.page.wait_for_timeout(300)
+        self.page.wait_for_function(
+            """() => [...document.querySelectorAll("figure.chart")].every((chart) =>
+                chart.querySelector(".drawn svg") || chart.querySelector("img")?.naturalWidth)"""
+        )
 
     # What must hold -----------------------------------------------------------------------------------------
 
     def hold(self) -> None:
         """No error, nothing from elsewhere, nothing wider than the window."""
+        self.page.wait_for_load_state("load")  # its styles too
         assert self.errors == []
         assert self.elsewhere == []
         wide, window = self.page.evaluate(

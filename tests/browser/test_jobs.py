@@ -23,12 +23,10 @@ from traywarden.services.publishing import probe_publisher
 from traywarden.services.running import running_host
 from traywarden.store import journal as journal_store
 from traywarden.store.store import Store
-from traywarden.web.app import PAGES
 
 pytestmark = [pytest.mark.system, pytest.mark.parametrize("size", SIZES)]
 ARRIVES_MS = 10_000
 DRY_V, WET_V = 2.401, 1.252
-ROUTES = {getattr(route, "path", "") for module in PAGES for route in module.router.routes}
 
 
 def _step(seen: Visit, name: str) -> None:
@@ -261,7 +259,6 @@ def test_the_week_is_read_and_kept_as_a_file(
         _step(alone, "week 2 as a file")
 
 
-@pytest.mark.skipif("/hush" not in ROUTES, reason="the pages cannot hush yet")
 def test_a_need_is_hushed_and_heard_of_again(browser: Browser, season_own: str, size: str) -> None:
     with visit(browser, season_own, size) as seen:
         page = seen.page

@@ -92,31 +92,17 @@ class Visit:
         SCREENSHOTS.mkdir(parents=True, exist_ok=True)
         slug = re.sub(r"[^a-z0-9]+", "-", name.lower()).strip("-") or "now"
         path = SCREENSHOTS / f"{slug}-{self.size}-{self.theme}.png"
-        self._unroll()
-        self.page.screenshot(path=path, full_page=True)
-        return path
-
-    def _unroll(self) -> None:
-        """Go down the page once, so that what is only loaded when it is seen is there."""
-        if not self.page.locator("img[loading=lazy]").count():
-            return
-        self.page.evaluate(
-            """async () => {
-                for (let y = 0; y < document.body.scrollHeight; y += innerHeight / 2) {
-                    scrollTo(0, y);
-                    await new Promise((done) => setTimeout(done, 60));
-                }
-                scrollTo(0, 0);
-            }"""
-        )
-        self.page.wait_for_load_state(
-            "networkidle" if not self.page.locator("[data-live]").count() else "load"
-        )
-        self.page.wait_for_timeout(300)
+        # As high as the page is, so that the bar at the bottom covers nothing and every chart is drawn.
+        width, height = SIZES[self.size]
+        whole = self.page.evaluate("document.documentElement.scrollHeight")
+        self.page.set_viewport_size({"width": width, "height": max(whole, height)})
         self.page.wait_for_function(
             """() => [...document.querySelectorAll("figure.chart")].every((chart) =>
                 chart.querySelector(".drawn svg") || chart.querySelector("img")?.naturalWidth)"""
         )
+        self.page.screenshot(path=path)
+        self.page.set_viewport_size({"width": width, "height": height})
+        return path
 
     # What must hold -----------------------------------------------------------------------------------------
 

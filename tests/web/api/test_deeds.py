@@ -154,7 +154,7 @@ def test_writing_needs_a_token_that_may_write(visitor: Visitor) -> None:
     with visitor.store.write() as tx:
         asks = make_token(tx, "asks", NOW_MS, writes=False).secret
     posts = [path for path, methods in document()["paths"].items() if "post" in methods]
-    assert len(posts) == 6
+    assert len(posts) == 8
     form = {"form_token": visitor.token()}
     for path in posts:
         address = path.replace("{entry}", "1")

@@ -56,11 +56,12 @@ class Line:
         store: Store,
         to: str | Channel,
         *,
+        clock: DrivenClock | None = None,
         whole_s: float = 20.0,
         hopeless_s: float = 600.0,
         **settings: Any,
     ) -> None:
-        self.store, self.clock = store, DrivenClock(START_MS)
+        self.store, self.clock = store, clock or DrivenClock(START_MS)
         if isinstance(to, str):
             setting = ChannelSetting("out", Secret(to))
             to = AppriseChannel(setting, whole_s=whole_s, hopeless_s=hopeless_s)
@@ -220,6 +221,22 @@ def test_a_notice_alone_outlasts_four_days_without_its_server(sqlite_store: Stor
     (parked,) = line.notices(NoticeState.PARKED)
     assert parked.trouble.startswith("gave up after")
     assert "Connection refused" in parked.trouble
+
+
+@pytest.mark.parametrize("restarts", [False, True])
+def test_a_clock_set_back_by_days_makes_no_notice_wait_for_days(sqlite_store: Store, restarts: bool) -> None:
+    """A board without a battery for its clock takes any time for now until a time server answers."""
+    out = MemoryChannel("out")
+    line = Line(sqlite_store, out)
+    out.fail = ChannelError("no line")
+    line.put("a")
+    line.run(HOUR_S)
+    out.fail = None
+    line.clock.set_by(-3 * DAY_S * 1000)
+    if restarts:
+        line = Line(sqlite_store, out, clock=line.clock)
+    line.run(STEP_S)
+    assert [message.notice_id for message in out.got] == ["a"]
 
 
 def test_a_webhook_with_a_fault_of_its_own_is_asked_at_the_stated_times(

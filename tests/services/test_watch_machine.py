@@ -4,14 +4,17 @@ Every change of an episode is told, waits to be told, or is spared with its reas
 it; the end never before the beginning; nothing that is hushed, nor by night what is not urgent.
 """
 
+import contextlib
 import shutil
 import tempfile
 from pathlib import Path
 
+import pytest
 from hypothesis import HealthCheck, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, precondition, rule
 
+from tests.named_points import named_points
 from tests.services.watched_garden import (
     COLD_C,
     DRY,
@@ -31,12 +34,15 @@ from traywarden.domain.notices import OPEN_STATES, NoticeState
 from traywarden.domain.subjects import Subject, SubjectKind, a_tray
 from traywarden.errors import ChannelError
 from traywarden.links.channels import Message
+from traywarden.services import deliver as deliver_module
+from traywarden.services import watch as watch_module
 from traywarden.services.deliver import Deliver
 from traywarden.services.hushing import Wish, end_hush, put_hush
 from traywarden.store import hushes as hush_store
 from traywarden.store import notices as notice_store
 from traywarden.store.store import Store
 
+POINTS = [name for path, name in named_points() if path.name in ("watch.py", "deliver.py")]
 CHANNELS = ("console", "mail", "urgent only")
 STEP_MS = 10 * MINUTE_MS
 TRAYS = st.sampled_from("AB")
@@ -132,6 +138,33 @@ class Garden(RuleBasedStateMachine):
     def gap(self, hours: int) -> None:
         self.garden.clock.ms += hours * HOUR_MS
         self.garden.watch.tick()
+
+    @rule(hours=st.integers(-60, 60).filter(bool))
+    def the_clock_is_set(self, hours: int) -> None:
+        """By hand, or by a time server that was out of reach until now."""
+        self.garden.clock.set_by(hours * HOUR_MS)
+        self.garden.watch.tick()
+        self.changed = True
+
+    @rule(where=st.sampled_from(POINTS), tray=TRAYS, moisture=st.sampled_from([DRY, WET]))
+    def crash_at_a_named_point(self, where: str, tray: str, moisture: float) -> None:
+        """Readings come, are judged and told, and somewhere on the way we die (or do not come by there)."""
+
+        def dies(name: str) -> None:
+            if name == where:
+                raise _CrashError
+
+        with pytest.MonkeyPatch.context() as patch:
+            for module in (watch_module, deliver_module):
+                patch.setattr(module, "point", dies)
+            with contextlib.suppress(_CrashError):
+                for _ in range(5):
+                    self.garden.clock.ms += STEP_MS
+                    self._measure(self.garden.clock.ms, moisture, WARM_C, tray)
+                self._judge(tray, self.garden.clock.ms - 4 * STEP_MS)
+                self.garden.watch.tick()
+                self.deliver.send_due()
+        self.restart()
 
     @rule()
     def a_minute_passes(self) -> None:

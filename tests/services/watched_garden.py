@@ -30,10 +30,11 @@ WARM_C, COLD_C = 20.0, 6.0  # °C; tomato's published minimum is 10 °C
 
 
 class DrivenClock:
-    """Now is what the test says; the monotonic clock goes with it."""
+    """Now is what the test says; the monotonic clock goes with it, save where the clock is set anew."""
 
     def __init__(self, now_ms: int) -> None:
         self.ms = now_ms
+        self._set_by_ms = 0
 
     def now_ms(self) -> int:
         return self.ms
@@ -42,7 +43,12 @@ class DrivenClock:
         pass
 
     def monotonic_s(self) -> float:
-        return self.ms / 1000.0
+        return (self.ms - self._set_by_ms) / 1000.0
+
+    def set_by(self, ms: int) -> None:
+        """Somebody sets the clock: no time passes."""
+        self.ms += ms
+        self._set_by_ms += ms
 
 
 @dataclass(frozen=True)

@@ -4,7 +4,6 @@ The points are read from the source, so a new one is killed at too; one that the
 fails the test. TRAYWARDEN_POINT_ROUNDS says how often each (default once), TRAYWARDEN_SEED repeats a run.
 """
 
-import ast
 import os
 import random
 import time
@@ -15,8 +14,8 @@ from pathlib import Path
 
 import pytest
 
-import traywarden
 from tests.links.mail_and_web import Hook, web_server
+from tests.named_points import named_points
 from tests.system.brokers import free_port
 from tests.system.hosts import HostProcess, Nursery, made_home
 from traywarden.domain.episodes import ChangeKind, Episode
@@ -45,21 +44,7 @@ BREAKS_OFF, ALL_AT_ONCE = 1, 2
 other all come in one pack, so that its episode has ended when it is found out."""
 
 
-def named_points() -> list[str]:
-    """Every name that the program's source gives to `point`."""
-    found: list[str] = []
-    for path in sorted(Path(traywarden.__file__).parent.rglob("*.py")):
-        text = path.read_text(encoding="utf-8")
-        if "point(" not in text:
-            continue
-        for node in ast.walk(ast.parse(text)):
-            if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "point":
-                (name,) = node.args
-                found.append(str(ast.literal_eval(name)))
-    return found
-
-
-POINTS = named_points()
+POINTS = [name for _, name in named_points()]
 
 
 def test_each_point_has_a_name_of_its_own() -> None:

@@ -44,10 +44,12 @@ class Lane:
         self._failures = 0
         self._not_before_ms = 0
         self._confirmed: set[str] = set()  # delivered, but the store would not take it yet
+        self._seen_ms: int | None = None  # the clock when we last looked
 
     def send_due(self, ending: Callable[[], bool] = lambda: False) -> None:
         """Send everything due now; stops at the first failure that speaks for the whole channel."""
         self._write_confirmed()
+        self._mind_the_clock()
         while not ending():
             now_ms = self._clock.now_ms()
             if now_ms < self._not_before_ms:
@@ -60,6 +62,18 @@ class Lane:
             for notice in due:
                 if ending() or not self._send(notice):
                     return
+
+    def _mind_the_clock(self) -> None:
+        """Where the clock was set back, what waits for a time that is far off again is due now."""
+        now_ms, before_ms = self._clock.now_ms(), self._seen_ms
+        if before_ms is not None and now_ms >= before_ms:
+            self._seen_ms = now_ms
+            return
+        # At the start it may have been set while nobody looked: only what waits longer than it should.
+        longest_ms = round(self._longest_s * 1000) if before_ms is None else 0
+        with self._store.write() as tx:
+            notice_store.hurry(tx, self._channel.name, now_ms, beyond_ms=now_ms + longest_ms)
+        self._seen_ms, self._not_before_ms = now_ms, 0
 
     def _send(self, notice: Notice) -> bool:
         """Whether the channel may be used for the next one at once."""

@@ -87,18 +87,19 @@ class Judge:
             name: self._begin(tx, rule, subject, known.get((name, subject), RuleState()), late_ms, now_ms)
             for name, rule in self.rules.items()
         }
+        reached_ms = max((known[k].judged_to_ms for k in known_keys if k in known), default=NEVER_MS)
         after_ms = min(state.judged_to_ms for state, _ in begin.values())
         evidence = list(
             knowledge.timeline(
                 tx,
                 tray_id,
                 after_ms,
-                now_ms + CLOCK_AHEAD_MS,
+                # What has been judged stays so although the clock was set back since.
+                max(now_ms + CLOCK_AHEAD_MS, reached_ms),
                 blind_after_ms=self.blind_after_ms,
                 earliest_year=self._earliest_year,
             )
         )
-        reached_ms = max((known[k].judged_to_ms for k in known_keys if k in known), default=NEVER_MS)
         first_new_ms = next((e.at_ms for e in evidence if e.at_ms > reached_ms), now_ms)
         found.stale = min(first_new_ms, now_ms if late_ms is None else late_ms) < stale_before_ms
         for name, rule in self.rules.items():

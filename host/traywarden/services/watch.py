@@ -260,6 +260,8 @@ class Watch:
         """Per tray, the earliest reading that came in after it had been judged past that time."""
         late: dict[int, int] = {}
         from_ms, since_ms = self._clock.now_ms() - LOOK_BACK_MS, self._marks.get("received_ms", 0)
+        if since_ms > self._system_ms():
+            since_ms = 0  # the clock was set back: when readings came in says nothing
         for tray_id in knowledge.trays:
             to_ms = self._judged_to(a_tray(tray_id))
             if to_ms > from_ms:

@@ -143,11 +143,16 @@ def release(tx: Tx, notice_id: str, now_ms: int) -> None:
     _set(tx, notice_id, state=NoticeState.WAITING.value, **values)
 
 
-def hurry(tx: Tx, channel: str, now_ms: int) -> None:
-    """The channel works again: what waits for a retry is due now."""
+def hurry(tx: Tx, channel: str, now_ms: int, *, beyond_ms: int | None = None) -> None:
+    """The channel works again: what waits for a retry (after `beyond_ms`) is due now."""
+    after_ms = now_ms if beyond_ms is None else beyond_ms
     tx.execute(
         update(_notice)
-        .where(_notice.c.state == NoticeState.WAITING.value, _notice.c.channel == channel)
+        .where(
+            _notice.c.state == NoticeState.WAITING.value,
+            _notice.c.channel == channel,
+            _notice.c.next_try_ms > after_ms,
+        )
         .values(next_try_ms=now_ms)
     )
 

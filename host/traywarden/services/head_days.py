@@ -82,6 +82,10 @@ class HeadDays:
             for head_id, found in self._read(wanted).items():
                 self._add(head_id, wanted[head_id], found)
 
+    def forget(self) -> None:
+        """Let go of what is at hand."""
+        self._known.clear()
+
     def pack(self, head_id: int, days: Sequence[int]) -> list[PackedDay]:
         """Those of these days of a head that have readings, packed."""
         made = []

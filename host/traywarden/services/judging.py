@@ -1,6 +1,6 @@
 """Judging one tray: new evidence → verdicts → fold → what has changed. Reads; writes nothing."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from traywarden.domain.episodes import (
@@ -18,12 +18,14 @@ from traywarden.domain.rules import Answer, Rule, Verdict, cold_rule, dry_rule
 from traywarden.domain.subjects import Subject, a_tray
 from traywarden.domain.units import Display, span_words
 from traywarden.services.knowledge import Knowledge
+from traywarden.services.recent import Recent, Warm
 from traywarden.settings import Settings
 from traywarden.store import episodes as episode_store
 from traywarden.store.store import Tx
 
 LOOK_BACK_MS = 31 * 86_400_000
 """Older readings open no episode: nobody acts on them, and a year's import would take minutes to judge."""
+TOGETHER = 50
 CLOCK_AHEAD_MS = 600_000
 """How far ahead of ours a probe's clock may run; what is dated later waits until then."""
 
@@ -48,6 +50,13 @@ def standing_rules(settings: Settings) -> tuple[Rule, ...]:
     )
 
 
+def together(tray_ids: Iterable[int]) -> Iterator[list[int]]:
+    """Trays in lots so small that what is read at once takes little memory."""
+    left = sorted(tray_ids)
+    for first in range(0, len(left), TOGETHER):
+        yield left[first : first + TOGETHER]
+
+
 @dataclass(slots=True)
 class Judged:
     """What judging one tray found. `stale` is set when it took in readings measured long ago."""
@@ -65,9 +74,39 @@ class Judge:
         self.rules = {r.name: r for r in (standing_rules(settings) if rules is None else rules)}
         self.blind_after_ms = round(settings["notices.blind_after_s"] * 1000)
         self._earliest_year: int = settings["wire.earliest_year"]
+        self._warm: Warm = {}
 
     def delays(self, rule: Rule) -> Delays:
         return Delays(round(rule.open_delay_s * 1000), round(rule.close_delay_s * 1000), self.blind_after_ms)
+
+    def recent(
+        self,
+        tx: Tx,
+        knowledge: Knowledge,
+        tray_ids: Iterable[int],
+        known: Mapping[Key, RuleState],
+        late_ms: Mapping[int, int],
+        now_ms: int,
+    ) -> Recent:
+        """The newest readings of these trays, read at once; not of those that take a second look."""
+        after_ms = {}
+        for tray_id in tray_ids:
+            subject = a_tray(tray_id)
+            states = [known[name, subject].judged_to_ms for name in self.rules if (name, subject) in known]
+            seldom = len(states) < len(self.rules) or min(states) < now_ms - self.blind_after_ms
+            if not seldom and late_ms.get(tray_id, now_ms) > max(states):
+                after_ms[tray_id] = min(states)
+                continue
+            for head_id in knowledge.heads_of_tray(tray_id):
+                self._warm.pop(head_id, None)
+        return knowledge.recent(
+            tx,
+            after_ms,
+            now_ms + CLOCK_AHEAD_MS,
+            blind_after_ms=self.blind_after_ms,
+            earliest_year=self._earliest_year,
+            warm=self._warm,
+        )
 
     def tray(
         self,
@@ -78,6 +117,7 @@ class Judge:
         late_ms: int | None,
         now_ms: int,
         stale_before_ms: int,
+        recent: Recent | None = None,
     ) -> Judged:
         """Judge everything measured since the kept states, or from before `late_ms` if that is earlier."""
         found = Judged()
@@ -98,6 +138,7 @@ class Judge:
                 max(now_ms + CLOCK_AHEAD_MS, reached_ms),
                 blind_after_ms=self.blind_after_ms,
                 earliest_year=self._earliest_year,
+                recent=recent,
             )
         )
         first_new_ms = next((e.at_ms for e in evidence if e.at_ms > reached_ms), now_ms)

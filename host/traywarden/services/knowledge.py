@@ -17,7 +17,8 @@ from traywarden.domain.notice_words import Watered
 from traywarden.domain.rules import CodeArray, Rule, Spell, telling
 from traywarden.domain.subjects import Subject, SubjectKind
 from traywarden.domain.wetting import Wetting
-from traywarden.services.series import tray_series
+from traywarden.services.recent import Recent, Warm, suffices
+from traywarden.services.series import recent_series, tray_series, year_start_ms
 from traywarden.services.wettings import (
     LEAD_MS,
     LOOK_BACK_MS,
@@ -99,6 +100,10 @@ class Knowledge:
         self.head_stays: dict[int, list[tuple[int, int, int | None]]] = {}
         for stay in facts.head_trays:
             self.head_stays.setdefault(stay.subject, []).append((stay.where, stay.start_ms, stay.end_ms))
+        self._heads_of: dict[int, list[int]] = {}
+        for head_id, stays in self.head_stays.items():
+            for tray_id in {where for where, *_ in stays}:
+                self._heads_of.setdefault(tray_id, []).append(head_id)
         self._known: dict[int, TrayKnowledge] = {}
 
     def of(self, tray_id: int) -> TrayKnowledge:
@@ -150,7 +155,7 @@ class Knowledge:
 
     def heads_of_tray(self, tray_id: int) -> list[int]:
         """Every head that ever was in the tray."""
-        return [h for h, stays in self.head_stays.items() if any(where == tray_id for where, *_ in stays)]
+        return self._heads_of.get(tray_id, [])
 
     def touched_since(self, entry_id: int) -> dict[int, int]:
         """Trays whose past later entries have changed, each with the earliest instant they speak of."""
@@ -177,6 +182,21 @@ class Knowledge:
             found |= {e.tray_id for e in filled if e.mix_id == entry.mix_id and e.tray_id is not None}
         return found
 
+    def recent(
+        self,
+        tx: Tx,
+        after_ms: Mapping[int, int],
+        until_ms: int,
+        *,
+        blind_after_ms: int,
+        earliest_year: int,
+        warm: Warm | None = None,
+    ) -> Recent:
+        """The newest readings of these trays (tray → instant judged to), for `timeline`."""
+        heads = {head: at_ms for tray_id, at_ms in after_ms.items() for head in self.heads_of_tray(tray_id)}
+        earliest_ms = year_start_ms(earliest_year)
+        return Recent(tx, heads, until_ms, blind_after_ms=blind_after_ms, earliest_ms=earliest_ms, warm=warm)
+
     def timeline(
         self,
         tx: Tx,
@@ -187,20 +207,18 @@ class Knowledge:
         blind_after_ms: int,
         earliest_year: int,
         only_for: Sequence[Rule] = (),
+        recent: Recent | None = None,
     ) -> Iterator[Evidence]:
         """The tray's evidence at every instant measured (or written down) in (after_ms, until_ms].
 
         With `only_for`, at those instants alone that matter to the answers of these rules; see `telling`.
+        With `recent`, from these readings where they suffice: the same, but sooner.
         """
         known = self.of(tray_id)
-        series = tray_series(
-            tx,
-            known.facts,
-            tray_id,
-            after_ms - blind_after_ms,
-            until_ms + 1,
-            earliest_year=earliest_year,
-        )
+        start_ms, end_ms = after_ms - blind_after_ms, until_ms + 1
+        series = recent and recent_series(tx, known.facts, tray_id, start_ms, end_ms, recent)
+        if not series or not all(suffices(each, after_ms) for each in series):
+            series = tray_series(tx, known.facts, tray_id, start_ms, end_ms, earliest_year=earliest_year)
         turns = [at_ms for at_ms in known.from_ms if after_ms < at_ms <= until_ms]
         tracks = Tracks(series, after_ms, blind_after_ms, turns)
         chosen: Iterable[int] = range(tracks.at_ms.size)

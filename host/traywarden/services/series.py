@@ -23,6 +23,7 @@ from traywarden.domain.series import (
 )
 from traywarden.services.head_days import HeadDays, head_days
 from traywarden.services.kept import kept_of
+from traywarden.services.recent import Recent
 from traywarden.store import probes as probe_store
 from traywarden.store.engine import snapshot
 from traywarden.store.store import Tx
@@ -53,6 +54,17 @@ def tray_series(
 ) -> list[HeadSeries]:
     """One series per head that was in the tray in [start_ms, end_ms), for the time it was there."""
     return _series(tx, facts, tray_pieces(facts, tray_id, start_ms, end_ms), earliest_year)
+
+
+def recent_series(
+    tx: Tx, facts: Facts, tray_id: int, start_ms: int, end_ms: int, recent: Recent
+) -> list[HeadSeries] | None:
+    """`tray_series` from the newest readings alone; None where a head is not among them, or has moved."""
+    pieces = tray_pieces(facts, tray_id, start_ms, end_ms)
+    heads = {piece.head_id for piece in pieces}
+    if len(heads) < len(pieces) or not recent.has(heads):
+        return None
+    return [_head_series(tx, recent, facts, [piece]) for piece in pieces]
 
 
 def prefetch(
@@ -195,7 +207,7 @@ def _read_span(pieces: Sequence[Piece]) -> Span:
     return min(p.start_ms for p in pieces) - LOOK_BACK_MS, max(p.end_ms for p in pieces)
 
 
-def _head_series(tx: Tx, days: HeadDays, facts: Facts, pieces: list[Piece]) -> HeadSeries:
+def _head_series(tx: Tx, days: HeadDays | Recent, facts: Facts, pieces: list[Piece]) -> HeadSeries:
     columns = days.columns(pieces[0].head_id, *_read_span(pieces))
     flags = with_frost(columns.time_ms, columns.values, columns.flags)
     start_ms, end_ms = min(p.start_ms for p in pieces), max(p.end_ms for p in pieces)

@@ -19,10 +19,11 @@ from traywarden.points import point
 from traywarden.services.clock import Clock
 from traywarden.services.describing import Describer
 from traywarden.services.holding import Timing
-from traywarden.services.judging import LOOK_BACK_MS, Judge, Judged, Key, gone_blind
+from traywarden.services.judging import LOOK_BACK_MS, Judge, Judged, Key, gone_blind, together
 from traywarden.services.knowledge import Knowledge
 from traywarden.services.notice_plan import Plan
 from traywarden.services.outbox import STALE_MS, Outbox, targets
+from traywarden.services.recent import Recent
 from traywarden.services.reminding import Reminding
 from traywarden.services.spells import Spells
 from traywarden.settings import Settings
@@ -300,10 +301,12 @@ class Watch:
             for tray_id, at_ms in rewritten.items():
                 late[tray_id] = min(at_ms, late.get(tray_id, at_ms))
             judged: dict[int, Judged] = {}
-            for tray_id in sorted((tray_ids | rewritten.keys()) & knowledge.trays.keys()):
-                found = self._tray(tx, knowledge, tray_id, late.get(tray_id), now_ms)
-                if found is not None:
-                    judged[tray_id] = found
+            for some in together((tray_ids | rewritten.keys()) & knowledge.trays.keys()):
+                recent = self._judge.recent(tx, knowledge, some, self._states, late, now_ms)
+                for tray_id in some:
+                    found = self._tray(tx, knowledge, tray_id, late.get(tray_id), now_ms, recent)
+                    if found is not None:
+                        judged[tray_id] = found
             changes = [c for found in judged.values() for c in found.changes]
             plan = self._plan(tx, knowledge, changes, judged, now_ms)
         states = {key: state for found in judged.values() for key, state in found.states.items()}
@@ -325,14 +328,14 @@ class Watch:
             self._after_write()
 
     def _tray(
-        self, tx: Tx, knowledge: Knowledge, tray_id: int, late_ms: int | None, now_ms: int
+        self, tx: Tx, knowledge: Knowledge, tray_id: int, late_ms: int | None, now_ms: int, recent: Recent
     ) -> Judged | None:
         try:
             # Old is what was measured long before we last looked: a garden played back a hundred times as
             # fast has moved on by hours since then, and is not behind for that.
             looked_ms = now_ms if self._looked_ms is None else min(now_ms, self._looked_ms)
             return self._judge.tray(
-                tx, knowledge, tray_id, self._states, late_ms, now_ms, looked_ms - STALE_MS
+                tx, knowledge, tray_id, self._states, late_ms, now_ms, looked_ms - STALE_MS, recent
             )
         except StoreError:
             raise

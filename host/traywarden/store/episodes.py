@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
-from sqlalchemy import Row, delete, func, insert, select, update
+from sqlalchemy import Row, bindparam, delete, func, insert, select, update
 
 from traywarden.domain.episodes import Episode, RuleState
 from traywarden.domain.rules import Answer
@@ -54,9 +54,9 @@ def set_rule_states(tx: Tx, states: Mapping[Key, tuple[RuleState, Mapping[str, A
     ]
     if not rows:
         return
-    for row in rows:
-        key = (_state.c.rule == row["rule"]) & (_state.c.subject == row["subject"])
-        tx.execute(delete(_state).where(key))
+    key = (_state.c.rule == bindparam("this_rule")) & (_state.c.subject == bindparam("this_subject"))
+    keys = [{"this_rule": row["rule"], "this_subject": row["subject"]} for row in rows]
+    tx.execute(delete(_state).where(key), keys)
     tx.execute(insert(_state), rows)
 
 

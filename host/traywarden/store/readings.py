@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from sqlalchemy import Select, bindparam, func, select, tuple_, update
+from sqlalchemy import Select, bindparam, exists, func, select, tuple_, update
 
 from traywarden.domain.quality import NEWER_THAN_RECEIVED_MS
 from traywarden.domain.readings import VALUE_COLUMNS, Reading
@@ -196,6 +196,19 @@ def _parts(tx: Tx, asked: dict[str, Any]) -> Iterator[Sequence[Sequence[Any]]]:
             yield rows
     else:
         yield from tx.execute(_COLUMNS_OF, asked, execution_options={"yield_per": 50_000}).partitions()
+
+
+def at_or_below(tx: Tx, head_ids: Sequence[int], since_ms: int, *, soil_temp_c: float) -> set[int]:
+    """Those heads that have measured such a soil temperature, or a lower one, since then."""
+    chosen = select(_head.c.head_id).where(
+        _head.c.head_id.in_(head_ids),
+        exists().where(
+            _reading.c.head_id == _head.c.head_id,
+            _reading.c.time_ms >= since_ms,
+            _reading.c.soil_temp_c <= soil_temp_c,
+        ),
+    )
+    return set(tx.scalars(chosen))
 
 
 def newest(tx: Tx) -> dict[int, int]:

@@ -1,5 +1,6 @@
 """Storing and packing killed at any moment: what was committed is there, and questions find all of it."""
 
+import os
 import random
 import signal
 import subprocess
@@ -21,6 +22,7 @@ from traywarden.store import packed, probes, readings
 from traywarden.store.store import Store
 
 ROOT = Path(__file__).parents[2]
+KILLS = min(40, int(os.environ.get("TRAYWARDEN_KILLS", "4")))
 NOW_MS = START_MS + 400 * DAY_MS
 WRITER = f"""
 import sys, threading
@@ -57,7 +59,7 @@ def test_killed_at_any_moment_nothing_is_lost_and_no_answer_differs(empty_url: s
     seed = random.SystemRandom().randrange(1 << 32)
     moments = random.Random(seed)
     done = -1
-    for _ in range(6):
+    for _ in range(KILLS):
         command = [sys.executable, "-c", WRITER, empty_url, str(done + 1)]
         with subprocess.Popen(command, stdout=subprocess.PIPE, cwd=ROOT) as writer:
             assert writer.stdout is not None

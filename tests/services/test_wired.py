@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from tests.cables import Cable, until
-from tests.system.hosts import HostProcess, made_home
+from tests.system.hosts import HostProcess, Nursery, made_home
 from traywarden.errors import BoardError
 from traywarden.links.serial import SerialLine
 from traywarden.services.host import Host
@@ -70,9 +70,9 @@ def test_a_plug_pulled_and_put_back_loses_nothing_and_doubles_nothing(tmp_path: 
 
 
 def test_a_host_that_is_killed_again_and_again_ends_with_every_reading_once(tmp_path: Path) -> None:
-    with Cable(tmp_path) as cable:
+    with Nursery() as nursery, Cable(tmp_path) as cable:
         settings = home(tmp_path, cable)
-        host = HostProcess(settings.home, lean=True)
+        host = HostProcess(settings.home, nursery=nursery)
         cable.plug_in(per_s=50)
         for _ in range(4):
             with host:

@@ -1,5 +1,6 @@
 """An import killed at any moment leaves whole batches behind, and running it again makes it complete."""
 
+import os
 import random
 import subprocess
 import sys
@@ -13,7 +14,7 @@ from traywarden.store import readings
 from traywarden.store.store import Store
 
 ROWS = 150_000
-KILLS = 5
+KILLS = min(20, int(os.environ.get("TRAYWARDEN_KILLS", "3")))
 
 
 def importing(folder: Path) -> "subprocess.Popen[bytes]":

@@ -1,6 +1,7 @@
 """Settings on the pages: what is shown is what holds, and what is written stands in settings.toml."""
 
 import json
+import re
 import threading
 from collections.abc import Iterator
 from http.server import BaseHTTPRequestHandler, HTTPServer
@@ -57,18 +58,20 @@ def test_units_hold_at_once_and_the_file_keeps_its_comments(visitor: Visitor) ->
 
 
 def test_what_the_host_reads_at_its_start_holds_from_then_on(visitor: Visitor) -> None:
-    words = change(visitor, back="/settings/notices", dry__open_delay_s="600")
+    words = change(visitor, back="/settings/notices", dry__open_delay_s="10")
     assert "It holds when the host starts anew." in words
     assert visitor.face.settings["dry.open_delay_s"] == 1800
     assert load(visitor.home, environ={})["dry.open_delay_s"] == 600
-    assert 'value="600"' in visitor.get("/settings/notices")
+    assert 'id="dry.open_delay_s" inputmode="decimal" size="9" maxlength="20" value="10"' in visitor.get(
+        "/settings/notices"
+    )
 
 
 def test_only_what_differs_is_written(visitor: Visitor) -> None:
-    words = change(visitor, frames__vent_above_c="27", frames__lid_falls_by="0.35")
+    words = change(visitor, frames__vent_above_c="27", frames__lid_falls_by="35")
     assert "Nothing was changed" in words
     assert not (visitor.home / "settings.toml").exists()
-    change(visitor, frames__vent_above_c="25,5", frames__lid_falls_by="0.35")
+    change(visitor, frames__vent_above_c="25,5", frames__lid_falls_by="35")
     assert (visitor.home / "settings.toml").read_text() == "[frames]\nvent_above_c = 25.5\n"
     assert visitor.face.settings["frames.vent_above_c"] == 25.5
 
@@ -76,9 +79,11 @@ def test_only_what_differs_is_written(visitor: Visitor) -> None:
 @pytest.mark.parametrize(
     ("key", "value", "says"),
     [
-        ("frames.vent_above_c", "99", "use a number from 0 to 60"),
+        ("frames.vent_above_c", "99", "99 °C cannot be; give 0 to 60 °C"),
         ("frames.vent_above_c", "warm", "“warm” is not a number"),
-        ("probes.read_s", "7.5", "is not a whole number"),
+        ("probes.read_s", "7.51", "7.51 min is not a whole number"),
+        ("probes.read_s", "0.01", "0.01 min is not a whole number"),
+        ("probes.read_s", "2000", "give 0, or 0.08 to 1440 min"),
         ("display.length", "cubit", "use one of mm, in"),
         ("broker.host", "0.0.0.0", "open to everyone"),
         ("broker.user", "me", "belong together"),
@@ -277,3 +282,38 @@ def test_a_new_garden_has_pages_of_settings_that_say_what_comes_first(tmp_path: 
     for name in SUB_PAGES:
         assert visitor.get(f"/settings/{name}")
     visitor.close()
+
+
+@pytest.mark.parametrize("degrees", ["C", "F"])
+def test_a_form_sent_as_it_is_shown_changes_nothing_in_any_unit(visitor: Visitor, degrees: str) -> None:
+    """Whatever unit a number is shown in, it comes back as the number it was."""
+    change(visitor, back="/settings", display__temperature=degrees)
+    held = dict(load(visitor.home, environ={}).values)
+    for name in PAGES:
+        for form in re.findall(
+            r'<form method="post" action="/settings/change".*?</form>',
+            visitor.get(f"/settings/{name}"),
+            re.DOTALL,
+        ):
+            fields = dict(re.findall(r'<input(?![^>]*hidden)[^>]*name="([\w.]+)"[^>]*value="([^"]*)"', form))
+            chosen = re.findall(
+                r'<select name="([\w.]+)".*?<option value="([^"]*)" selected', form, re.DOTALL
+            )
+            words = visitor.send("/settings/change", back=f"/settings/{name}", **fields, **dict(chosen))
+            assert "Nothing was changed" in words, form
+    assert dict(load(visitor.home, environ={}).values) == held
+
+
+def test_numbers_are_read_in_the_units_they_are_shown_in(visitor: Visitor) -> None:
+    change(visitor, back="/settings", display__temperature="F")
+    text = visitor.words("/settings/growing")
+    assert "°F delivered as 80.6" in text or "°F as delivered" in text
+    change(visitor, frames__vent_above_c="77", frames__lid_falls_by="40", coverage__longest_gap_s="1.5")
+    change(visitor, back="/settings/notices", cold__close_above_c="3.6", dry__close_above="7.5")
+    held = load(visitor.home, environ={})
+    assert held["frames.vent_above_c"] == 25.0
+    assert held["frames.lid_falls_by"] == 0.4
+    assert held["coverage.longest_gap_s"] == 5400.0
+    assert held["cold.close_above_c"] == 2.0  # a difference: nothing is taken off
+    assert held["dry.close_above"] == 0.075
+    assert "give 32 to 140 °F" in change(visitor, frames__vent_above_c="150")

@@ -3,7 +3,7 @@
 Every problem is reported at once, with “did you mean”; a service refuses to start on a bad one.
 """
 
-from traywarden.settings.kinds import Channel, OneOf, Secret, Setting
+from traywarden.settings.kinds import Between, Channel, OneOf, Secret, Setting, ZeroOr
 from traywarden.settings.loading import Settings, default_home, load
 from traywarden.settings.table import AT_ONCE, BY_KEY, FILE_ONLY, TABLE
 from traywarden.settings.writing import add_channel, change_channel, change_settings, remove_channel
@@ -13,11 +13,13 @@ __all__ = [
     "BY_KEY",
     "FILE_ONLY",
     "TABLE",
+    "Between",
     "Channel",
     "OneOf",
     "Secret",
     "Setting",
     "Settings",
+    "ZeroOr",
     "add_channel",
     "change_channel",
     "change_settings",

@@ -80,11 +80,33 @@ def one_of(*allowed: str) -> OneOf:
     return OneOf(allowed)
 
 
-def between(low: float, high: float) -> Callable[[Any], str | None]:
-    return lambda value: None if low <= value <= high else f"use a number from {low:g} to {high:g}"
+@dataclass(frozen=True, slots=True)
+class Between:
+    """The check of a number with bounds; they can be told in another unit."""
+
+    low: float
+    high: float
+
+    def __call__(self, value: Any) -> str | None:
+        return None if self.low <= value <= self.high else f"use a number from {self.low:g} to {self.high:g}"
 
 
-def zero_or(low: float, high: float) -> Callable[[Any], str | None]:
-    return lambda value: (
-        None if value == 0 or low <= value <= high else f"use 0 or a number from {low:g} to {high:g}"
-    )
+@dataclass(frozen=True, slots=True)
+class ZeroOr:
+    """The same where 0 is a number of its own."""
+
+    low: float
+    high: float
+
+    def __call__(self, value: Any) -> str | None:
+        if value == 0 or self.low <= value <= self.high:
+            return None
+        return f"use 0 or a number from {self.low:g} to {self.high:g}"
+
+
+def between(low: float, high: float) -> Between:
+    return Between(low, high)
+
+
+def zero_or(low: float, high: float) -> ZeroOr:
+    return ZeroOr(low, high)

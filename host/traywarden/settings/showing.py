@@ -20,5 +20,13 @@ ROWS: tuple[Setting, ...] = (
         "",
         "File with the certificate the pages are served with over TLS, with those it was signed by (PEM).",
     ),
+    Setting(
+        "web.behind_tls",
+        bool,
+        False,
+        "",
+        "A web server with a certificate stands before the pages and passes requests on; their cookies then "
+        "never travel without TLS.",
+    ),
     Setting("web.tls_key", str, "", "", "File with the certificate's private key (PEM)."),
 )

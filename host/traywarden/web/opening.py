@@ -38,7 +38,7 @@ def doors(home: Path) -> Doors:
         host in LOOPBACK,
         host,
         port,
-        bool(written["web.tls_cert"]),
+        bool(written["web.tls_cert"]) or written["web.behind_tls"],
         bool(kept_hash(home)),
         f"{scheme}://{own_address()}:{port}/" if port else "",
         f"{given[0]} says it where Traywarden was started" if given else "",

@@ -48,8 +48,9 @@ class Serving:
         self._socket = _bound(host, port)
         self._face = Face(Store.open(self._settings.store_url), self._settings)
         self._changes = Changes(self._face.store, self._face.answers)
+        secure = bool(cert) or self._settings["web.behind_tls"]
         config = uvicorn.Config(
-            made_app(self._face, self._changes, loopback=loopback, secure=bool(cert)),
+            made_app(self._face, self._changes, loopback=loopback, secure=secure),
             ssl_certfile=cert,
             ssl_keyfile=key,
             log_level="warning",

@@ -10,6 +10,7 @@ from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import HTMLResponse, Response
 
 from traywarden.domain.telling_times import AT_ONCE as WHEN_IT_COMES
+from traywarden.domain.units import Display
 from traywarden.errors import ChannelError, TraywardenError, UnknownNameError, UsageError
 from traywarden.links.open_broker import check_closed
 from traywarden.services.channel_test import send_test
@@ -35,6 +36,7 @@ from traywarden.web.face import Face
 from traywarden.web.opening import doors, open_doors
 from traywarden.web.pages import back_to, bare_page, face_of, page
 from traywarden.web.security import form_of
+from traywarden.web.setting_units import Scale, bounds_words, scale_of
 from traywarden.web.start import zones_by_region
 from traywarden.web.writing import Written
 from traywarden.wire.topics import notices_topic
@@ -79,6 +81,7 @@ class Row:
     kind: str
     choices: tuple[str, ...]
     fixed_by: str
+    unit: str
 
     @property
     def name(self) -> str:
@@ -109,7 +112,7 @@ def settings(request: Request) -> HTMLResponse:
             the_garden=on.garden,
             stand_in=position_of(on).stand_in,
             zones=zones_by_region(),
-            units=topic_of("display", written),
+            units=topic_of("display", written, on.display),
             home=str(face.settings.home),
             doors=doors(face.settings.home),
             counts={
@@ -136,7 +139,7 @@ def topics(request: Request, name: str) -> Response:
             on,
             "settings_topics.html",
             title=title,
-            topics=[topic_of(section, written) for section in sections],
+            topics=[topic_of(section, written, on.display) for section in sections],
             channels=written.channels if name == "notices" else None,
             console=written["notices.console"],
             mqtt=notices_topic(on.garden.slug) if written["notices.mqtt"] else "",
@@ -144,31 +147,33 @@ def topics(request: Request, name: str) -> Response:
         )
 
 
-def topic_of(section: str, written: Settings) -> Topic:
-    rows = tuple(_row(s, written[s.key]) for s in TABLE if s.key.partition(".")[0] == section)
+def topic_of(section: str, written: Settings, display: Display) -> Topic:
+    rows = tuple(_row(s, written[s.key], display) for s in TABLE if s.key.partition(".")[0] == section)
     return Topic(section, TITLES[section], rows, section in AT_ONCE, section in FILE_ONLY)
 
 
-def _row(setting: Setting, value: Any) -> Row:
+def _row(setting: Setting, value: Any, display: Display) -> Row:
     check = setting.check
     kind = {bool: "yes or no", int: "number", float: "number", Secret: "secret"}.get(setting.kind, "text")
     choices = check.allowed if isinstance(check, OneOf) else ()
     variable = "TRAYWARDEN_" + setting.key.replace(".", "_", 1).upper()
+    scale = scale_of(setting, display)
     return Row(
         setting,
-        shown(value),
-        shown(setting.kind(setting.default)),
+        shown(value, scale),
+        shown(setting.kind(setting.default), scale),
         "choice" if choices else kind,
         choices,
         variable if variable in os.environ else "",
+        scale.unit,
     )
 
 
-def shown(value: Any) -> str:
+def shown(value: Any, scale: Scale) -> str:
     """A value as a form holds it; a secret as dots."""
     if isinstance(value, bool):
         return "yes" if value else "no"
-    return f"{value:.10g}" if isinstance(value, float) else str(value)
+    return scale.shown(value) if isinstance(value, int | float) else str(value)
 
 
 Change = Callable[[Face, Written], str]
@@ -190,7 +195,8 @@ def _change(face: Face, written: Written) -> str:
     """Those settings of a form that are not as the file has them."""
     home = face.settings.home
     before = load(home)
-    wanted = {key: _value(BY_KEY[key], before, written) for key in written.fields if key in BY_KEY}
+    display = Display(before["display.temperature"], before["display.length"])
+    wanted = {key: _value(BY_KEY[key], before, written, display) for key in written.fields if key in BY_KEY}
     shut = [key for key in wanted if key.partition(".")[0] in FILE_ONLY]
     if shut:
         raise UsageError(f"{shut[0]} is changed in settings.toml alone.")
@@ -203,7 +209,7 @@ def _change(face: Face, written: Written) -> str:
     return f"Kept: {'; '.join(BY_KEY[key].says.rstrip('.') for key in changes)}. {when}"
 
 
-def _value(setting: Setting, before: Settings, written: Written) -> Any:
+def _value(setting: Setting, before: Settings, written: Written, display: Display) -> Any:
     words = written.text(setting.key)
     if setting.kind is bool:
         return words == "yes"
@@ -211,8 +217,25 @@ def _value(setting: Setting, before: Settings, written: Written) -> Any:
         return before[setting.key] if words in ("", MASK) else Secret("" if words == "-" else words)
     if setting.kind is str:
         return words
-    number = written.whole(setting.key) if setting.kind is int else written.number(setting.key)
-    return setting.kind(setting.default) if number is None else setting.kind(number)
+    return _number(setting, before, written, scale_of(setting, display))
+
+
+def _number(setting: Setting, before: Settings, written: Written, scale: Scale) -> int | float:
+    """A number in the unit it is shown in; as it was, to the last digit, where the form says what it said."""
+    if written.text(setting.key) == shown(before[setting.key], scale):
+        kept: int | float = before[setting.key]
+        return kept
+    said = written.number(setting.key)
+    if said is None:
+        default: int | float = setting.kind(setting.default)
+        return default
+    value = scale.kept(said)
+    if setting.kind is int and not value.is_integer():
+        raise UsageError(f"{said:g} {scale.unit} is not a whole number ({setting.key}).".replace("  ", " "))
+    if setting.check is not None and setting.check(value):
+        bounds = bounds_words(setting, scale)
+        raise UsageError(f"{setting.says.rstrip('.')}: {said:g} {scale.unit} cannot be; give {bounds}.")
+    return int(value) if setting.kind is int else value
 
 
 def _check(settings: Settings) -> None:

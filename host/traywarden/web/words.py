@@ -10,6 +10,7 @@ from traywarden.domain.lows_highs import Expected
 from traywarden.domain.units import Display, list_words, span_words
 
 NOT_KNOWN = "–"
+OLD_S = 5_400.0
 _INSTANT = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d(:\d\d(\.\d+)?)?[+-]\d\d:\d\d")
 
 
@@ -86,6 +87,14 @@ class PageWords:
 
     def ago(self, seconds: float | None) -> str:
         return NOT_KNOWN if seconds is None else ago(seconds)
+
+    def age(self, at: datetime | None) -> str:
+        """How long ago an instant was."""
+        return NOT_KNOWN if at is None else ago((self.now - at).total_seconds())
+
+    def is_old(self, at: datetime | None) -> bool:
+        """Whether a reading is older than what a probe that sleeps an hour brings."""
+        return at is not None and (self.now - at).total_seconds() > OLD_S
 
     def cell(self, value: object) -> object:
         """What a cell of a table holds: an instant in the garden's time, nothing where nothing is known."""

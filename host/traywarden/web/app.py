@@ -43,6 +43,7 @@ from traywarden.web.changes import Changes
 from traywarden.web.door import Door, Keys
 from traywarden.web.face import Face
 from traywarden.web.pages import FOLDER, bare_page
+from traywarden.web.refused import Refused
 from traywarden.web.security import Guard
 
 YEAR_S = 365 * 86_400
@@ -84,6 +85,7 @@ def made_app(face: Face, changes: Changes, *, loopback: bool = True, secure: boo
     keys = Keys(face, signing_key(face.settings.home), loopback)
     app.state.link_attempts = Attempts()
     app.state.face, app.state.changes, app.state.keys, app.state.secure = face, changes, keys, secure
+    app.state.refused = Refused()
     for module in (*PAGES, *WITHOUT_A_SESSION, *API):
         app.include_router(module.router)
     for name in ("styles", "scripts"):

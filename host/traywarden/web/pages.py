@@ -10,6 +10,7 @@ from typing import Any, TypeVar
 from fastapi import Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from starlette.datastructures import FormData
 
 from traywarden.domain.journal import Kind, replacements
 from traywarden.domain.notice_words import rule_words
@@ -18,6 +19,7 @@ from traywarden.services.questions.ground import Ground
 from traywarden.store import journal as journal_store
 from traywarden.web.face import Face
 from traywarden.web.phrases import in_plain_words, on_a_page
+from traywarden.web.refused import filled_in
 from traywarden.web.security import form_token
 from traywarden.web.words import PageWords
 
@@ -103,7 +105,8 @@ def bare_page(request: Request, template: str, *, status: int = 200, **context: 
         just_done=request.session.pop("says", ""),
         **known,
     )
-    return HTMLResponse(text, status_code=status)
+    sent = request.app.state.refused.take(request.session.pop("refused", ""))
+    return HTMLResponse(text if sent is None else filled_in(text, sent), status_code=status)
 
 
 def filled(template: str, **context: Any) -> str:
@@ -142,11 +145,21 @@ def back_to(
     )
     if problem:
         request.session["problem"] = problem
+        _keep_form(request)
     if says:
         request.session["says"] = says
     if did:
         path += ("&" if "?" in path else "?") + "did=" + ",".join(str(n) for n in did)
     return RedirectResponse(path, status_code=303)
+
+
+def _keep_form(request: Request) -> None:
+    """What was typed, for the page that the refusal is told on."""
+    form = getattr(request, "_form", None)  # read already, by `form_of`
+    if isinstance(form, FormData):
+        fields = [(name, value) for name, value in form.multi_items() if isinstance(value, str)]
+        if token := request.app.state.refused.keep(request.url.path, fields):
+            request.session["refused"] = token
 
 
 def face_of(request: Request) -> Face:

@@ -10,6 +10,7 @@
     : field.type !== "hidden" && field.value !== field.defaultValue;
   const typing = () => {
     const at = document.activeElement;
+    if (main.querySelector("[data-kept]")) return true; // refused, and not sent again yet
     if (at && main.contains(at) && /^(INPUT|SELECT|TEXTAREA)$/.test(at.tagName)) return true;
     return [...main.querySelectorAll("input, select, textarea")].some(changed); // typed, and not sent yet
   };

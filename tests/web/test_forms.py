@@ -14,10 +14,12 @@ from fastapi.routing import APIRoute
 from tests.web.conftest import Visitor
 from tests.web.form_client import Fill, Page, Reader
 from traywarden.domain.journal import Kind
+from traywarden.domain.units import Display
 from traywarden.settings import FILE_ONLY, TABLE, Secret, Setting, load
 from traywarden.store import garden as garden_store
 from traywarden.web import calibrate, journal, making, settings, weather, writing
 from traywarden.web.app import PAGES
+from traywarden.web.setting_units import scale_of
 
 LOT, WEATHER = "Roma", b"date,tmin,tmax\n2025-03-01,2.0,12.0\n2025-03-02,3.0,13.5\n"
 
@@ -261,9 +263,10 @@ def test_every_setting_is_changed_by_its_form(visitor: Visitor, reader: Reader, 
     held = load(visitor.home, environ={})[row.key]
     assert held != before
     if row.kind is not Secret:
-        assert settings.shown(held) == str(fill[row.key]).replace(",", ".")
+        scale = scale_of(row, Display())
+        assert settings.shown(held, scale) == str(fill[row.key]).replace(",", ".")
         (shown,) = [each for form in told.forms for each in form.named(row.key)]
-        assert shown.value == settings.shown(held)
+        assert shown.value == settings.shown(held, scale)
 
 
 def test_past_weather_is_read_in_and_forgotten(visitor: Visitor, reader: Reader) -> None:

@@ -1,5 +1,6 @@
 """Quiet hours, digests, walks and reminders on a driven clock, as a channel really gets them."""
 
+from functools import partial
 from typing import Any
 
 import pytest
@@ -20,6 +21,7 @@ from tests.services.watched_garden import (
 from traywarden.domain.garden import PlaceKind
 from traywarden.domain.journal import Kind
 from traywarden.domain.notices import Hold, NoticeState
+from traywarden.domain.subjects import Subject
 from traywarden.services.deliver import Deliver
 from traywarden.store import garden as garden_store
 from traywarden.store.store import Store
@@ -242,3 +244,25 @@ def test_a_reminder_held_for_the_night_is_spared_where_it_is_over_by_morning(
         g.watch = g.new_watch()
         g.watch.judge_all()
     assert g.to(AT_22 + 10 * HOUR_MS)[:1] == [("06:30", "Over: too cold, A (open bench)")]
+
+
+def test_what_stands_in_a_shadow_is_held_until_it_lifts(
+    sqlite_store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A shadow is what another episode casts; here the test casts one over tray A."""
+    g = garden(sqlite_store, 2)
+    dark = {g.tray_ids["A"]}
+    whole = g.watch._outbox
+
+    def shadow(rule: str, subject: Subject) -> str:
+        del rule
+        return "held while its probe is quiet" if subject.number in dark else ""
+
+    plan, release = whole.plan, whole.release
+    monkeypatch.setattr(whole, "plan", partial(plan, shadow=shadow))
+    monkeypatch.setattr(whole, "release", partial(release, shadow=shadow))
+    assert g.to(START_MS + 2 * HOUR_MS, A=DRY, B=DRY) == [("06:30", "Water now: B (open bench)")]
+    (held,) = g.notices(NoticeState.HELD)
+    assert (held.waits_for, held.trouble) == (Hold.SHADOW, "held while its probe is quiet")
+    dark.clear()
+    assert g.to(START_MS + 3 * HOUR_MS, A=DRY, B=DRY) == [("08:00", "Water now: A (open bench)")]

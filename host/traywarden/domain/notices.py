@@ -27,6 +27,7 @@ class Hold(StrEnum):
     NOTHING = ""
     READINGS = "readings"  # the tray's readings have not caught up yet
     BEGINNING = "beginning"  # the beginning of the episode has not been told yet
+    SHADOW = "shadow"  # something else, told already, keeps it from being seen
     HUSH = "hush"
     QUIET = "quiet hours"
     DIGEST = "digest"

@@ -1,6 +1,6 @@
 """Why something that could be told is not told yet: at one moment, for every channel."""
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, time
 
@@ -30,11 +30,22 @@ OVER = Held(Hold.NOTHING, "it is over")
 TOGETHER = (Hold.QUIET, Hold.DIGEST)
 """What waited for one of these goes out as one notice."""
 SPARED = {
+    Hold.SHADOW: "not sent: it was over before it could be told by itself",
     Hold.HUSH: "not sent: it was over before its hush ended",
     Hold.QUIET: "not sent: it was over before the quiet hours were",
     Hold.DIGEST: "not sent: it was over before the digest",
     Hold.BEGINNING: "not sent: its beginning was not told either",
 }
+
+
+Shadow = Callable[[str, Subject], str]
+"""Of a rule and a subject, why it is not told by itself now; empty where it is."""
+
+
+def no_shadow(rule: str, subject: Subject) -> str:
+    """Nothing keeps anything else from being told."""
+    del rule, subject
+    return ""
 
 
 def spared_words(waited_for: Hold) -> str:
@@ -62,18 +73,25 @@ class Timing:
 class Holding:
     """The hushes and the time of the day at one moment."""
 
-    def __init__(self, hushes: Sequence[Hush], timing: Timing, reader: Reader) -> None:
-        self._hushes, self._timing, self._reader = hushes, timing, reader
+    def __init__(
+        self, hushes: Sequence[Hush], timing: Timing, reader: Reader, shadow: Shadow = no_shadow
+    ) -> None:
+        self._hushes, self._timing, self._reader, self._shadow = hushes, timing, reader, shadow
         self._quiet_until = timing.quiet.until(self._at(reader.now_ms))
 
     @classmethod
-    def now(cls, tx: Tx, timing: Timing, reader: Reader) -> "Holding":
-        return cls(hush_store.holding(tx, reader.now_ms), timing, reader)
+    def now(cls, tx: Tx, timing: Timing, reader: Reader, shadow: Shadow) -> "Holding":
+        return cls(hush_store.holding(tx, reader.now_ms), timing, reader, shadow)
 
     def why(
         self, channel: str, severity: str, rule: str, subjects: Collection[Subject], since_ms: int
     ) -> Held | None:
-        """The reason to hold it, or None where it may be told. `since_ms`: when it came up."""
+        """The reason to hold it, or None where it may be told.
+
+        `subjects`: the one it is about first, then the place it stands in; `since_ms`: when it came up.
+        """
+        if subjects and (dark := self._shadow(rule, next(iter(subjects)))):
+            return Held(Hold.SHADOW, dark)
         hush = hushed_by(self._hushes, rule, subjects, self._reader.now_ms)
         if hush is not None:
             return Held(Hold.HUSH, hush_words(hush, self._reader))

@@ -21,7 +21,9 @@ from traywarden.services.holding import (
     TOGETHER,
     Held,
     Holding,
+    Shadow,
     Timing,
+    no_shadow,
     spared_words,
 )
 from traywarden.services.notice_plan import Plan, as_is, due, untold
@@ -61,13 +63,14 @@ class Outbox:
         caught_up: Callable[[Subject], bool],
         describe: Describe,
         reader: Reader,
+        shadow: Shadow = no_shadow,
     ) -> Plan:
         """What to tell of changes that are about to be kept. Reads the outbox, writes nothing.
 
         An opening that was decided long ago is told at once only if the tray's readings reach up to now:
         otherwise those on their way may end it. What had ended when it was found out waits for the digest.
         """
-        plan, holding, groups = Plan(), Holding.now(tx, self._timing, reader), _Groups()
+        plan, holding, groups = Plan(), Holding.now(tx, self._timing, reader, shadow), _Groups()
         for change in changes:
             if change.kind is ChangeKind.MOVED:
                 continue
@@ -92,14 +95,20 @@ class Outbox:
         plan.put += self._told(groups, reader)
         return plan
 
-    def remind(self, tx: Tx, due: Iterable[tuple[str, Told, str]], reader: Reader) -> Plan:
+    def remind(
+        self,
+        tx: Tx,
+        due: Iterable[tuple[str, Told, str]],
+        reader: Reader,
+        shadow: Shadow = no_shadow,
+    ) -> Plan:
         """What to tell of episodes that still hold: channel, words and episode id of each."""
-        plan, holding, groups = Plan(), Holding.now(tx, self._timing, reader), _Groups()
+        plan, holding, groups = Plan(), Holding.now(tx, self._timing, reader, shadow), _Groups()
         for channel, told, episode_id in due:
             held = self._why(holding, channel, told, reader.now_ms)
             if held is None:
                 groups.add(channel, told, episode_id)
-            elif held.waits_for is not Hold.HUSH:  # what is hushed is reminded of when the hush ends
+            elif held.waits_for not in (Hold.HUSH, Hold.SHADOW):  # it is reminded of when they end
                 plan.put.append(self._held(channel, told, episode_id, reader, held))
         plan.put += self._told(groups, reader)
         return plan
@@ -114,6 +123,7 @@ class Outbox:
         describe: Callable[[Change], Told],
         subjects: Callable[[Episode], tuple[Subject, ...]],
         reader: Reader,
+        shadow: Shadow = no_shadow,
     ) -> Plan:
         """What may now be told of all that is held.
 
@@ -121,7 +131,7 @@ class Outbox:
         are past wait until every tray with one has settled, and become one digest per channel. Nothing is
         told that is hushed, nor what was over before it could be told.
         """
-        plan, holding, groups = Plan(), Holding.now(tx, self._timing, reader), _Groups()
+        plan, holding, groups = Plan(), Holding.now(tx, self._timing, reader, shadow), _Groups()
         parts = [
             (n, episodes[e], as_is(n, episodes[e], k)) for n in held for e, k in n.changes if e in episodes
         ]

@@ -10,6 +10,8 @@ from traywarden.domain.journal import Kind
 from traywarden.domain.notices import Notice, NoticeState
 from traywarden.domain.readings import Reading
 from traywarden.links.channels import Message
+from traywarden.services.asking.round import Vitals
+from traywarden.services.asking.standing import Asked
 from traywarden.services.watch import Watch
 from traywarden.settings import TABLE, Channel, Secret, Settings
 from traywarden.store import episodes as episode_store
@@ -76,6 +78,9 @@ class WatchedGarden:
     settings: Settings = field(default_factory=settings_with)
     trays: int = 1
     sown: bool = True
+    paced: tuple[Asked, ...] | None = ()
+    """The rules asked every so often; none, so that only readings tell anything. None: all there are."""
+    vitals: Vitals = field(default_factory=Vitals)
 
     def __post_init__(self) -> None:
         self.clock = DrivenClock(START_MS)
@@ -117,6 +122,8 @@ class WatchedGarden:
             after_write=written,
             monotonic_s=self.clock.monotonic_s,
             system_ms=self.clock.now_ms,
+            paced=self.paced,
+            vitals=lambda: self.vitals,
         )
 
     def write(self, kind: Kind, at_ms: int, tray: str = "A", **more: Any) -> int:

@@ -11,6 +11,7 @@ from traywarden.cli import (
     imports,
     journal,
     lots,
+    notice_rules,
     notices,
     outside,
     pages,
@@ -51,4 +52,5 @@ replay.register(app)
 upkeep.register(app)
 questions.register(app)
 notices.register(app)
+notice_rules.register()
 demo.register(app)

@@ -184,8 +184,7 @@ class Play:
     def _told(self, host: Host) -> bool:
         """Whether every rule has been judged up to the last reading, and every notice of it is out."""
         host.check()
-        answers = host.watch.answers()
-        if not answers or any(state.judged_to_ms < self._at_ms for state in answers.values()):
+        if not host.watch.judged_up_to(self._at_ms):
             return False
         with host.store.read() as tx:
             return not notice_store.in_states(tx, NoticeState.WAITING)

@@ -8,7 +8,9 @@ import numpy as np
 
 from traywarden.domain.flags import LEFT_OUT, names
 from traywarden.domain.garden import Mix
+from traywarden.domain.levels import Of
 from traywarden.domain.series import FloatArray, HeadSeries, IntArray
+from traywarden.domain.stage import Stage, stage_at
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,7 +31,8 @@ class HeadSample:
 
 @dataclass(frozen=True, slots=True)
 class Sown:
-    """What stands sown in the tray. `floor_c` is the lowest temperature the crop's table gives."""
+    """What stands sown in the tray. `floor_c` is the lowest temperature the crop's table gives, `ceiling_c`
+    the highest; `key` is the crop's in that table."""
 
     crop: str
     sown_ms: int
@@ -37,6 +40,12 @@ class Sown:
     floor_kind: str = "published minimum"  # or “recommended range begins at” where no minimum is published
     floor_source: str = ""
     emerged_ms: int | None = None
+    key: str = ""
+    ceiling_c: float | None = None
+    ceiling_kind: str = ""
+    ceiling_source: str = ""
+    falls_asleep: bool = False  # its seed is sent to sleep by heat, and will not wake when it is cool again
+    potted_ms: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +60,30 @@ class Evidence:
     litres: float | None = None
     sown: Sown | None = None
     planted_out: bool = False
+
+    @property
+    def stage(self) -> Stage:
+        return stage_of(self.at_ms, self.sown, planted_out=self.planted_out)
+
+    @property
+    def of(self) -> Of:
+        """What a level may hang on."""
+        return level_of(self.mix, self.sown, self.stage)
+
+
+def stage_of(at_ms: int, sown: Sown | None, *, planted_out: bool) -> Stage:
+    if sown is None:
+        return stage_at(at_ms, None, planted_out=planted_out)
+    return stage_at(at_ms, sown.sown_ms, sown.emerged_ms, sown.potted_ms, planted_out=planted_out)
+
+
+def level_of(mix: Mix | None, sown: Sown | None, stage: Stage) -> Of:
+    """What a level may hang on.
+
+    >>> level_of(None, None, Stage.EMPTY)
+    Of(crop='', mix='', stage='empty')
+    """
+    return Of("" if sown is None else sown.key, "" if mix is None else mix.name, stage.value)
 
 
 def head_samples(
@@ -98,6 +131,7 @@ class Tracks:
         self, heads: Sequence[HeadSeries], after_ms: int, blind_after_ms: int, extra_ms: Iterable[int] = ()
     ) -> None:
         self._heads, self._blind_after_ms = heads, blind_after_ms
+        self.calibrated = tuple(h.moisture_calibrated for h in heads)
         self._times = [np.rint(h.time_s * 1000.0).astype(np.int64) for h in heads]
         asked = np.unique(np.concatenate([*self._times, np.fromiter(extra_ms, np.int64)]))
         self.at_ms: IntArray = asked[asked > after_ms]

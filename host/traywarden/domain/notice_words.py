@@ -12,6 +12,7 @@ from traywarden.domain.advice import what_helps_cold
 from traywarden.domain.episodes import ChangeKind
 from traywarden.domain.garden import PlaceKind
 from traywarden.domain.rules import Facts
+from traywarden.domain.sayings import SAYINGS_BY_RULE, Saying
 from traywarden.domain.subjects import Subject, SubjectKind
 from traywarden.domain.units import Display, span_words
 
@@ -268,6 +269,25 @@ def _plain_past(told: Told, reader: Reader) -> str:
     return f"{told.rule} from {_span(told, reader)}"
 
 
+def _said(saying: Saying) -> Sayings:
+    """A rule told by its verdict's reason, with what to do and where the level comes from in its facts."""
+
+    def opened(told: Told, reader: Reader) -> str:
+        why = str(told.facts.get("reason") or told.reason)
+        source, do = told.facts.get("source"), told.facts.get("do")
+        cited = f" (source: {source})" if source else ""
+        return f"{_where(told)}: {why}{cited}. {do or ''} Since {reader.clock(told.opened_ms)}."
+
+    def ended(told: Told, reader: Reader) -> str:
+        why = f": {told.reason}" if told.reason and not told.facts.get("withdrawn") else ""
+        return f"{_where(told)}: {saying.over} since {_closed(told, reader)}{why}{_withdrawn(told)}."
+
+    def past(told: Told, reader: Reader) -> str:
+        return f"{saying.was} from {_span(told, reader)}"
+
+    return Sayings(saying.title, opened, ended, past)
+
+
 def _closed(told: Told, reader: Reader) -> str:
     return reader.clock(told.closed_ms if told.closed_ms is not None else reader.now_ms)
 
@@ -280,6 +300,7 @@ PLAIN = Sayings("", _plain_opened, _plain_ended, _plain_past)
 SAYINGS: dict[str, Sayings] = {
     "dry": Sayings("Water now", _dry_opened, _dry_ended, _dry_past),
     "cold": Sayings("Too cold", _cold_opened, _cold_ended, _cold_past),
+    **{rule: _said(saying) for rule, saying in SAYINGS_BY_RULE.items()},
 }
 
 

@@ -15,9 +15,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from traywarden.domain.crops import RECOMMENDED_FROM
-from traywarden.domain.evidence import Evidence, HeadSample, Sown
+from traywarden.domain.evidence import Evidence, HeadSample, Sown, level_of
 from traywarden.domain.garden import Mix
+from traywarden.domain.levels import Level, Of, at
 from traywarden.domain.series import FloatArray, IntArray
+from traywarden.domain.stage import Stage
 from traywarden.domain.subjects import SubjectKind
 from traywarden.domain.units import Display
 
@@ -66,12 +68,23 @@ class Spell:
     mix: Mix | None = None
     sown: Sown | None = None
     planted_out: bool = False
+    stage: Stage = Stage.EMPTY
+    calibrated: tuple[bool, ...] = ()  # of each head; none given: all are
+
+    @property
+    def of(self) -> Of:
+        return level_of(self.mix, self.sown, self.stage)
 
     def coded(self, values: FloatArray, low: float, high: float) -> CodeArray:
         """Yes where the lowest head is below `low`, hold up to `high`, no above; blind where none is."""
         lowest = np.fmin.reduce(values, axis=0, initial=np.nan)
         codes = np.where(lowest < low, YES, np.where(lowest < high, HOLD, NO))
         return np.where(np.isnan(lowest), BLIND, codes).astype(np.int8)
+
+    def coded_above(self, values: FloatArray, low: float, high: float) -> CodeArray:
+        """Yes where `values` are above `high`, hold down to `low`, no below; blind where NaN."""
+        codes = np.where(values > high, YES, np.where(values > low, HOLD, NO))
+        return np.where(np.isnan(values), BLIND, codes).astype(np.int8)
 
     def all(self, code: int) -> CodeArray:
         """The same answer at every instant."""
@@ -91,6 +104,28 @@ class Rule:
     answers: Callable[[Spell], CodeArray] | None = None
     """What `judge` would answer at many instants, as codes; None: it must be asked of each."""
     of: SubjectKind = SubjectKind.TRAY
+    beside: str = ""
+    """The rule that is blind whenever this one is: it alone says so."""
+    tells_end: bool = True
+    """Whether the end of an episode is told; where the journal or another rule says it already, it is not."""
+
+
+@dataclass(frozen=True, slots=True)
+class PacedRule:
+    """One question that is asked every so often, of what is known at that moment: it takes long to answer,
+    or time alone changes the answer. What comes in late is taken into account the next time."""
+
+    name: str
+    severity: str
+    question: str
+    open_delay_s: float
+    close_delay_s: float
+    pace_s: float
+    of: SubjectKind
+    tells_end: bool = True
+
+
+AnyRule: TypeAlias = Rule | PacedRule
 
 
 def telling(at_ms: IntArray, answers: Sequence[CodeArray], longest_gap_ms: int) -> IntArray:
@@ -138,6 +173,7 @@ def dry_verdict(
     close_above: float,
     litres: float | None = None,
     planted_out: bool = False,
+    line_times: float = 1.0,
 ) -> Verdict:
     """Whether a tray must be watered now: its driest head against the mix's dry line.
 
@@ -154,6 +190,8 @@ def dry_verdict(
         Volume of the mix in the tray [l], where known: then `pour_litres` is in the facts.
     planted_out : bool
         What stood in the tray has been planted out and nothing was sown since.
+    line_times : float
+        The dry line that counts, as a part or multiple of the mix's own.
 
     Returns
     -------
@@ -192,9 +230,9 @@ def dry_verdict(
         return Verdict(Answer.BLIND, "the tray has no mix yet, so there is no dry line to hold it against")
     wet = [(h.moisture_m3_m3, h) for h in heads if h.moisture_m3_m3 is not None]
     if not wet:
-        return Verdict(Answer.BLIND, _why_blind(heads, [h.moisture_trouble for h in heads], "moisture"))
+        return Verdict(Answer.BLIND, why_blind(heads, [h.moisture_trouble for h in heads], "moisture"))
     moisture_m3_m3, head = min(wet, key=lambda pair: pair[0])
-    capacity, line = mix.container_capacity_m3_m3, mix.dry_line_m3_m3
+    capacity, line = mix.container_capacity_m3_m3, round(line_times * mix.dry_line_m3_m3, 4)
     facts: dict[str, float | str | bool | None] = {
         "moisture_m3_m3": round(moisture_m3_m3, 4),
         "dry_line_m3_m3": line,
@@ -270,7 +308,7 @@ def cold_verdict(
     warm = [(h.soil_temp_c, h) for h in heads if h.soil_temp_c is not None]
     if sown.floor_c is None or not warm:
         unknown = f"no lowest temperature is published for {sown.crop}"
-        blind = _why_blind(heads, [h.soil_temp_trouble for h in heads], "soil temperature")
+        blind = why_blind(heads, [h.soil_temp_trouble for h in heads], "soil temperature")
         return Verdict(Answer.BLIND, unknown if sown.floor_c is None else blind)
     soil_temp_c, head = min(warm, key=lambda pair: pair[0])
     facts: Facts = {
@@ -293,14 +331,16 @@ def cold_verdict(
     return Verdict(Answer.NO, f"{now} is above {floor}", facts)
 
 
-def _why_blind(heads: Sequence[HeadSample], troubles: Sequence[str], what: str) -> str:
+def why_blind(heads: Sequence[HeadSample], troubles: Sequence[str], what: str) -> str:
     if not heads:
         return "no head is placed in it, or none has sent anything yet"
     said = sorted({t for t in troubles if t})
     return f"no usable {what}" + (f": {', '.join(said)}" if said else "")
 
 
-def dry_rule(*, open_delay_s: float, close_delay_s: float, close_above: float) -> Rule:
+def dry_rule(
+    *, open_delay_s: float, close_delay_s: float, close_above: Level, line_times: Level = 1.0
+) -> Rule:
     """Water now: below the mix's dry line."""
     return Rule(
         "dry",
@@ -309,24 +349,30 @@ def dry_rule(*, open_delay_s: float, close_delay_s: float, close_above: float) -
         open_delay_s,
         close_delay_s,
         lambda e: dry_verdict(
-            e.heads, e.mix, close_above=close_above, litres=e.litres, planted_out=e.planted_out
+            e.heads,
+            e.mix,
+            close_above=at(close_above, e.of),
+            litres=e.litres,
+            planted_out=e.planted_out,
+            line_times=at(line_times, e.of),
         ),
-        lambda spell: dry_answers(spell, close_above=close_above),
+        lambda s: dry_answers(s, close_above=at(close_above, s.of), line_times=at(line_times, s.of)),
     )
 
 
-def dry_answers(spell: Spell, *, close_above: float) -> CodeArray:
+def dry_answers(spell: Spell, *, close_above: float, line_times: float = 1.0) -> CodeArray:
     """The answers of `dry_verdict` at many instants."""
     if spell.planted_out:
         return spell.all(NO_AT_ONCE)
     if spell.mix is None:
         return spell.all(BLIND)
-    line, capacity = spell.mix.dry_line_m3_m3, spell.mix.container_capacity_m3_m3
+    line = round(line_times * spell.mix.dry_line_m3_m3, 4)
+    capacity = spell.mix.container_capacity_m3_m3
     return spell.coded(spell.moisture_m3_m3, line, line + close_above * capacity)
 
 
 def cold_rule(
-    *, open_delay_s: float, close_delay_s: float, close_above_c: float, display: Display = METRIC
+    *, open_delay_s: float, close_delay_s: float, close_above_c: Level, display: Display = METRIC
 ) -> Rule:
     """Too cold: below the crop's lowest germination temperature, sown and not up yet."""
     return Rule(
@@ -335,8 +381,8 @@ def cold_rule(
         "Is the mix too cold for this seed to come up?",
         open_delay_s,
         close_delay_s,
-        lambda e: cold_verdict(e.heads, e.sown, close_above_c=close_above_c, display=display),
-        lambda spell: cold_answers(spell, close_above_c=close_above_c),
+        lambda e: cold_verdict(e.heads, e.sown, close_above_c=at(close_above_c, e.of), display=display),
+        lambda s: cold_answers(s, close_above_c=at(close_above_c, s.of)),
     )
 
 

@@ -174,6 +174,11 @@ class BuiltinBroker:
         return self._host, self._port
 
     @property
+    def gone_s(self) -> float:
+        """Always 0: it runs and dies with the host."""
+        return 0.0
+
+    @property
     def alive(self) -> bool:
         return self._thread.is_alive()
 

@@ -86,11 +86,18 @@ class MqttLink:
         self._stopping = False
         self._connected_s = 0.0
         self._short_lives = 0
+        self._gone_since_s: float | None = None
         self._client = self._made(settings)
 
     @property
     def address(self) -> tuple[str, int]:
         return self._host, self._port
+
+    @property
+    def gone_s(self) -> float:
+        """For how long the broker has been out of reach; 0 while it is in reach."""
+        since_s = self._gone_since_s
+        return 0.0 if since_s is None else time.monotonic() - since_s
 
     @property
     def alive(self) -> bool:
@@ -193,6 +200,7 @@ class MqttLink:
             )
             return
         self._ready = True
+        self._gone_since_s = None
         self._settled.set()
         if self._in_trouble:
             self._in_trouble = False
@@ -205,6 +213,8 @@ class MqttLink:
             self._session += 1  # nothing that this connection brought can be acknowledged any more
         if self._stopping or not self._ready:
             return
+        if self._gone_since_s is None:
+            self._gone_since_s = time.monotonic()
         self._short_lives = (
             self._short_lives + 1 if time.monotonic() - self._connected_s < _SHORT_LIFE_S else 0
         )

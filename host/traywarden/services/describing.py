@@ -43,7 +43,7 @@ class Describer:
         if change.kind in (ChangeKind.OPENED, ChangeKind.REMINDED):
             newest = self._verdicts.get((episode.rule, episode.subject))
             if newest is not None and newest.answer is Answer.YES:
-                facts = {**facts, **newest.facts}
+                facts = {**facts, **newest.facts, "reason": newest.reason}
             if episode.rule in ASKS_FOR_WATERING:
                 watered = self._watered(episode.subject.number)
         place = self._knowledge.where(episode.subject, self._now_ms)

@@ -19,6 +19,7 @@ from traywarden.services.one_time import footers
 from traywarden.services.probe_settings import ProbeSettings
 from traywarden.services.running import RunningMark
 from traywarden.services.upkeep import Upkeep
+from traywarden.services.vitals import vitals_of
 from traywarden.services.watch import Watch
 from traywarden.services.ways_out import ways_out
 from traywarden.services.week_by_schedule import WeekBySchedule, WeekFile
@@ -63,6 +64,7 @@ class Host:
         self._storing: threading.Thread | None = None
         self._store: Store | None = None
         self._link: Link | None = None
+        self._broker: BuiltinBroker | MqttLink | None = None
         self._ingest: Ingest | None = None
         self._watch: Watch | None = None
         self._deliver: Deliver | None = None
@@ -120,7 +122,8 @@ class Host:
         self._garden = garden
         with store.write() as tx:
             garden_store.prove_writable(tx)
-        link = self._link = with_wired(self._chosen_link(), self.settings, self._inbox, self._say)
+        self._broker = self._chosen_link()
+        link = self._link = with_wired(self._broker, self.settings, self._inbox, self._say)
         clock = self._clock = self._chosen_clock(store)
         self._start_notices(store, clock)
         self._ingest = Ingest(
@@ -197,7 +200,7 @@ class Host:
 
     # Parts -------------------------------------------------------------------------------------------------
 
-    def _chosen_link(self) -> Link:
+    def _chosen_link(self) -> BuiltinBroker | MqttLink:
         if self.settings["broker.builtin"]:
             return BuiltinBroker(self.settings, ingest_module.wanted, self._inbox)
         return MqttLink(self.settings, ingest_module.FILTERS, self._inbox, say=self._say)
@@ -214,12 +217,20 @@ class Host:
 
     def _start_notices(self, store: Store, clock: Clock) -> None:
         """Watch and deliver. Retries wait in the system's time, whatever the garden's clock says."""
-        watch = self._watch = Watch(store, self.settings, clock, load_crops(), after_write=self._wake_deliver)
+        watch = self._watch = Watch(
+            store,
+            self.settings,
+            clock,
+            load_crops(),
+            after_write=self._wake_deliver,
+            vitals=lambda: vitals_of(self.settings.home, self._broker, self._ingest),
+        )
         channels = ways_out(self.settings, self._say, self.garden.slug, lambda: self.broker_address)
         self._deliver = Deliver(
             store, self.settings, SystemClock(), channels, ready=watch.ready, footer=footers(self.settings)
         )
         self._thread("judge the trays", self._judge)
+        self._thread("ask the slower rules", watch.run_paced)
         self._deliver.start()
 
     def _judge(self) -> None:

@@ -5,6 +5,7 @@ and a single message waits for nobody.
 """
 
 import threading
+import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -109,11 +110,19 @@ class Ingest:
         self._trouble = ""
         self._under_way = 0
         self.messages = self.rows = self.refused = 0
+        self._storing_since_s: float | None = None
+        self._took_s: float | None = None
 
     @property
     def waiting(self) -> int:
         """Messages that have arrived and are not stored yet."""
         return len(self._inbox) + self._under_way
+
+    @property
+    def takes_s(self) -> float | None:
+        """How long storing a batch took, or takes by now; None: nothing was stored yet."""
+        since_s = self._storing_since_s
+        return self._took_s if since_s is None else max(self._took_s or 0.0, time.monotonic() - since_s)
 
     def run(self) -> None:
         told_quiet = True
@@ -215,7 +224,8 @@ class Ingest:
 
     def _settle(self, batch: _Batch) -> None:
         """Store a batch whatever comes: wait for a store in trouble, and set aside what it will not take."""
-        wait_s = _FIRST_RETRY_S
+        wait_s, began_s = _FIRST_RETRY_S, time.monotonic()
+        self._storing_since_s = began_s
         while True:
             try:
                 committed = self._commit(batch)
@@ -230,6 +240,7 @@ class Ingest:
                 else:
                     batch = _Batch(batch.messages, refused=[(batch.messages[0], _reason(error))])
             else:
+                self._took_s, self._storing_since_s = time.monotonic() - began_s, None
                 self._tell(batch, committed)
                 return
             wait_s = min(wait_s * 2, _LONGEST_RETRY_S)

@@ -15,6 +15,7 @@ from traywarden.domain.episodes import (
 )
 from traywarden.domain.evidence import Evidence
 from traywarden.domain.rules import Answer, Rule, Verdict, cold_rule, dry_rule
+from traywarden.domain.seed_rules import damp_rule, hot_rule, waterlogged_rule
 from traywarden.domain.subjects import Subject, a_tray
 from traywarden.domain.units import Display, span_words
 from traywarden.services.knowledge import Knowledge
@@ -33,19 +34,40 @@ Key = episode_store.Key
 
 
 def standing_rules(settings: Settings) -> tuple[Rule, ...]:
-    """Every rule the host asks, with its levels and delays from the settings."""
+    """Every rule that is asked of a tray at every reading, with its levels and delays from the settings."""
     display = Display(settings["display.temperature"], settings["display.length"])
+    dry, cold, hot = (settings.levels(name) for name in ("dry", "cold", "hot"))
+    waterlogged, damp = (settings.levels(name) for name in ("waterlogged", "damp"))
     return (
         dry_rule(
             open_delay_s=settings["dry.open_delay_s"],
             close_delay_s=settings["dry.close_delay_s"],
-            close_above=settings["dry.close_above"],
+            close_above=dry("close_above"),
+            line_times=dry("line_times"),
         ),
         cold_rule(
             open_delay_s=settings["cold.open_delay_s"],
             close_delay_s=settings["cold.close_delay_s"],
-            close_above_c=settings["cold.close_above_c"],
+            close_above_c=cold("close_above_c"),
             display=display,
+        ),
+        hot_rule(
+            open_delay_s=settings["hot.open_delay_s"],
+            close_delay_s=settings["hot.close_delay_s"],
+            close_below_c=hot("close_below_c"),
+            display=display,
+        ),
+        waterlogged_rule(
+            open_delay_s=settings["waterlogged.open_delay_s"],
+            close_delay_s=settings["waterlogged.close_delay_s"],
+            above=waterlogged("above"),
+            close_below=waterlogged("close_below"),
+        ),
+        damp_rule(
+            open_delay_s=settings["damp.open_delay_s"],
+            close_delay_s=settings["damp.close_delay_s"],
+            above=damp("above"),
+            close_below=damp("close_below"),
         ),
     )
 

@@ -10,11 +10,13 @@ from itertools import pairwise
 import numpy as np
 
 from traywarden.domain.crops import Crop
-from traywarden.domain.evidence import Evidence, Sown, Tracks
+from traywarden.domain.evidence import Evidence, Sown, Tracks, stage_of
 from traywarden.domain.garden import Mix, Place, Probe, Tray
 from traywarden.domain.journal import CAPACITY_TURNS, Entry, Facts, Kind
+from traywarden.domain.lateness import INHIBITED_ABOVE_C, INHIBITION_SOURCE
 from traywarden.domain.notice_words import Watered
 from traywarden.domain.rules import CodeArray, Rule, Spell, telling
+from traywarden.domain.stage import DAY_MS, EMERGING_D
 from traywarden.domain.subjects import Subject, SubjectKind
 from traywarden.domain.wetting import Wetting
 from traywarden.services.recent import Recent, Warm, suffices
@@ -50,9 +52,10 @@ class TrayKnowledge:
     ) -> None:
         self.tray, self.facts = tray, facts
         self._mixes, self._sown = mixes, sown
-        self.from_ms = sorted(
-            {e.at_ms for e in facts.entries if e.kind in TURNS and e.tray_id in (None, tray.tray_id)}
-        )
+        turns = [e for e in facts.entries if e.kind in TURNS and e.tray_id in (None, tray.tray_id)]
+        # What emerges counts as seedlings some days later, though nobody writes that down.
+        grown = {e.at_ms + EMERGING_D * DAY_MS for e in turns if e.kind is Kind.EMERGED}
+        self.from_ms = sorted({e.at_ms for e in turns} | grown)
         self._known: dict[int, tuple[Mix | None, Sown | None, bool]] = {}
 
     def at(self, at_ms: int) -> tuple[Mix | None, Sown | None, bool]:
@@ -81,6 +84,8 @@ class Knowledge:
         self.mixes: dict[int, Mix] = {m.mix_id: m for m in garden_store.mixes(tx)}
         self.places: dict[int, Place] = {p.place_id: p for p in garden_store.places(tx)}
         self.probes: dict[int, Probe] = {p.probe_id: p for p in probe_store.probes(tx)}
+        by_name = {p.name: p.probe_id for p in self.probes.values()}
+        self.probe_of_head = {h.head_id: by_name[h.probe] for h in probe_store.heads(tx)}
         self._lot_crops = {lot.lot_id: lot.crop for lot in garden_store.lots(tx)}
         self.entries: dict[int, Entry] = {e.entry_id: e for e in journal_store.entries(tx)}
         self.entry_id = max(self.entries, default=0)
@@ -104,6 +109,7 @@ class Knowledge:
         for head_id, stays in self.head_stays.items():
             for tray_id in {where for where, *_ in stays}:
                 self._heads_of.setdefault(tray_id, []).append(head_id)
+        self._hung = facts.head_places
         self._known: dict[int, TrayKnowledge] = {}
 
     def of(self, tray_id: int) -> TrayKnowledge:
@@ -139,10 +145,24 @@ class Knowledge:
         crop = self._crops.get(named)
         emerged = facts.emergence_of_sowing(sowing, at_ms)
         up_ms = None if emerged is None else emerged.at_ms
+        potted = facts.of_tray(tray_id, Kind.POTTED_UP)
+        potted_ms = next((e.at_ms for e in potted if sowing.at_ms <= e.at_ms <= at_ms), None)
         if crop is None:
-            return Sown(named, sowing.at_ms, None, emerged_ms=up_ms)
+            return Sown(named, sowing.at_ms, None, emerged_ms=up_ms, key=named, potted_ms=potted_ms)
+        sleeps_c = INHIBITED_ABOVE_C.get(crop.key)
         return Sown(
-            crop.name, sowing.at_ms, crop.floor_c, crop.floor_kind, crop.floor_source, emerged_ms=up_ms
+            crop.name,
+            sowing.at_ms,
+            crop.floor_c,
+            crop.floor_kind,
+            crop.floor_source,
+            up_ms,
+            crop.key,
+            crop.max_c if sleeps_c is None else sleeps_c,
+            "published maximum" if sleeps_c is None else "limit for falling asleep",
+            (crop.max_source or crop.source) if sleeps_c is None else INHIBITION_SOURCE,
+            sleeps_c is not None,
+            potted_ms,
         )
 
     def trays_of_head(self, head_id: int, from_ms: int) -> set[int]:
@@ -251,6 +271,10 @@ class Knowledge:
             return self.place_of(subject.number, at_ms)
         return self.places.get(subject.number) if subject.kind is SubjectKind.PLACE else None
 
+    def heads_hung(self, place_id: int, at_ms: int) -> list[int]:
+        """Heads that hang in a place itself."""
+        return [s.subject for s in self._hung if s.where == place_id and s.holds_at(at_ms)]
+
     def place_of(self, tray_id: int, at_ms: int) -> Place | None:
         place_id = self.of(tray_id).facts.place_of_tray(tray_id, at_ms)
         return self.places.get(place_id) if place_id is not None else None
@@ -308,5 +332,6 @@ def _answers(rule: Rule, known: TrayKnowledge, tracks: Tracks) -> CodeArray | No
         if first < last:
             mix, sown, planted_out = known.at(int(tracks.at_ms[first]))
             wet, soil_c = tracks.moisture_m3_m3[:, first:last], tracks.soil_temp_c[:, first:last]
-            parts.append(rule.answers(Spell(wet, soil_c, mix, sown, planted_out)))
+            stage = stage_of(int(tracks.at_ms[first]), sown, planted_out=planted_out)
+            parts.append(rule.answers(Spell(wet, soil_c, mix, sown, planted_out, stage, tracks.calibrated)))
     return np.concatenate(parts)

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from traywarden.domain.episodes import Change, ChangeKind, Episode
 from traywarden.domain.notice_words import Reader, Told, words
 from traywarden.domain.notices import Hold, Notice, NoticeState, most_severe, passes
-from traywarden.domain.rules import Rule
+from traywarden.domain.rules import AnyRule
 from traywarden.domain.subjects import Subject, SubjectKind
 from traywarden.services.holding import (
     CATCHING_UP,
@@ -51,7 +51,7 @@ def targets(settings: Settings) -> dict[str, str]:
 class Outbox:
     """Knows the channels and the rules; turns changes into notices."""
 
-    def __init__(self, channels: Mapping[str, str], rules: Mapping[str, Rule], timing: Timing) -> None:
+    def __init__(self, channels: Mapping[str, str], rules: Mapping[str, AnyRule], timing: Timing) -> None:
         self._channels, self._rules, self._timing = channels, rules, timing
         self._serial = 0
         self._start = secrets.token_hex(8)  # numbers begin anew with every start; ids do not
@@ -82,7 +82,7 @@ class Outbox:
             for channel in self.eligible(episode.rule):
                 mine = [n for n in earlier if n.channel == channel]
                 kind, held = due(plan, change, mine, fresh)
-                if kind is None:
+                if kind is None or (kind is ChangeKind.CLOSED and not self._rules[episode.rule].tells_end):
                     continue
                 say = replace(told, kind=kind)
                 held = held or self._why(holding, channel, say, reader.now_ms)

@@ -58,10 +58,18 @@ class ProbeCard:
 
 
 def probe_cards(
-    tx: Tx, now_ms: int, wanted: Mapping[str, Mapping[str, Any]] | None = None
+    tx: Tx,
+    now_ms: int,
+    wanted: Mapping[str, Mapping[str, Any]] | None = None,
+    *,
+    as_of_then: bool = False,
 ) -> list[ProbeCard]:
-    """Every probe that has reported, by name. `wanted`: what the host asks of each (`wanted_settings`)."""
-    facts, names, newest = journal_store.facts(tx), Names(tx), reading_store.newest(tx)
+    """Every probe that has reported, by name. `wanted`: what the host asks of each (`wanted_settings`).
+
+    `as_of_then`: as it was at `now_ms`, by what is known today; readings that came later are left aside.
+    """
+    facts, names = journal_store.facts(tx), Names(tx)
+    newest = reading_store.newest(tx, now_ms if as_of_then else None)
     heads = probe_store.heads(tx)
     cards = []
     for probe in probe_store.probes(tx):

@@ -7,15 +7,19 @@ import logging
 import threading
 import time
 from collections.abc import Callable, Iterable, Mapping
+from dataclasses import replace
 from typing import Protocol
 
 from traywarden.domain.crops import Crop
 from traywarden.domain.episodes import NEVER_MS, Change, Episode, RuleState
 from traywarden.domain.notices import NoticeState
-from traywarden.domain.rules import Answer, Rule, Verdict
+from traywarden.domain.rules import Answer, AnyRule, Rule, Verdict
 from traywarden.domain.subjects import Subject, SubjectKind, a_tray
 from traywarden.errors import StoreError
 from traywarden.points import point
+from traywarden.services.asking.paced import Paced
+from traywarden.services.asking.round import Round, Verdicts, Vitals
+from traywarden.services.asking.standing import Asked, paced_rules
 from traywarden.services.clock import Clock
 from traywarden.services.describing import Describer
 from traywarden.services.holding import Timing
@@ -23,11 +27,14 @@ from traywarden.services.judging import LOOK_BACK_MS, Judge, Judged, Key, gone_b
 from traywarden.services.knowledge import Knowledge
 from traywarden.services.notice_plan import Plan
 from traywarden.services.outbox import STALE_MS, Outbox, targets
+from traywarden.services.questions.ground import ground
 from traywarden.services.recent import Recent
 from traywarden.services.reminding import Reminding
+from traywarden.services.shadows import Shadows
 from traywarden.services.spells import Spells
 from traywarden.settings import Settings
 from traywarden.store import episodes as episode_store
+from traywarden.store import garden as garden_store
 from traywarden.store import journal as journal_store
 from traywarden.store import notices as notice_store
 from traywarden.store import readings as reading_store
@@ -45,6 +52,7 @@ NOUNS_S = 5.0
 KEEP_STATES_S = 30.0
 REMIND_LOOK_MS = 60_000
 MARK_BACK_MS = 300_000
+LONGEST_PACED_REST_S = 30.0
 _LONGEST_REST_S = 0.25
 """Judging rests as long as it worked, so that storing gets its turn; but no notice waits longer for that."""
 
@@ -73,13 +81,19 @@ class Watch:
         crops: Mapping[str, Crop],
         *,
         rules: Iterable[Rule] | None = None,
+        paced: Iterable[Asked] | None = None,
+        vitals: Callable[[], Vitals] = Vitals,
         after_write: Callable[[], None] = lambda: None,
         monotonic_s: Callable[[], float] = time.monotonic,
         system_ms: Callable[[], int] = lambda: time.time_ns() // 1_000_000,
     ) -> None:
         self._store, self._settings, self._clock, self._crops = store, settings, clock, crops
         self._judge = Judge(settings, None if rules is None else tuple(rules))
-        self._outbox = Outbox(targets(settings), self._judge.rules, Timing.of(settings))
+        asked = paced_rules(settings) if paced is None else paced
+        self._paced, self._vitals = Paced(asked, self._judge.blind_after_ms), vitals
+        self._asking, self._asked_once = threading.Lock(), False
+        every: dict[str, AnyRule] = {**self._judge.rules, **self._paced.rules}
+        self._outbox = Outbox(targets(settings), every, Timing.of(settings))
         self._reminding, self._reminded_ms = Reminding(settings), NEVER_MS
         self._after_write, self._monotonic_s, self._system_ms = after_write, monotonic_s, system_ms
         self.ready = threading.Event()
@@ -123,6 +137,26 @@ class Watch:
             self._load()
             self._judge_trays(set(tray_ids), dict(late_ms or {}))
 
+    def judged_up_to(self, at_ms: int) -> bool:
+        """Whether every rule that is asked at every reading has been asked up to then, of every tray."""
+        states = [state for (rule, _), state in self._states.items() if rule in self._judge.rules]
+        return bool(states) and all(state.judged_to_ms >= at_ms for state in states)
+
+    def ask(self) -> None:
+        """Ask the rules whose time has come by the clock; what changes is kept and told as after a reading.
+
+        Others may judge meanwhile: only what the answers change is worked out in the lock.
+        """
+        with self._asking:
+            now_ms = self._clock.now_ms()
+            due = self._paced.due(now_ms)
+            found = self._answered(due, now_ms) if due else {}
+            if found:
+                with self._judging:
+                    self._load()
+                    self._take_answers(found, now_ms)
+            self._paced.note(due, now_ms)
+
     def judge_all(self) -> None:
         """Judge every tray, also what came in late while nobody watched; then notices may be sent."""
         with self._judging:
@@ -141,7 +175,11 @@ class Watch:
             if look_late:
                 self._look_late_s = self._monotonic_s() + LOOK_LATE_S
             point("every tray judged")
-            self.ready.set()
+        if not self._asked_once:
+            self.ask()
+            self._asked_once = True
+            point("every rule asked")
+        self.ready.set()
         self._after_write()
 
     def tick(self) -> None:
@@ -150,6 +188,8 @@ class Watch:
             self._load()
             now_ms = self._looked_ms = self._clock.now_ms()
             for key, state in list(self._states.items()):
+                if key[0] not in self._judge.rules:
+                    continue
                 blind = gone_blind(state, now_ms, self._judge.blind_after_ms)
                 if blind != state:
                     self._states[key] = blind
@@ -208,6 +248,18 @@ class Watch:
             except StoreError as error:  # they are found again from the readings at the next start
                 log.warning("rule states were not kept: %s", error)
 
+    def run_paced(self) -> None:
+        """Life of the thread that asks the paced rules; it rests at least as long as it worked."""
+        while not self._ending.wait(TICK_S):
+            if not self.ready.is_set():
+                continue
+            began_s = time.monotonic()
+            try:
+                self.ask()
+            except StoreError as error:
+                log.warning("asking waits: %s", error)
+            self._ending.wait(min(time.monotonic() - began_s, LONGEST_PACED_REST_S))
+
     def _round(self) -> None:
         if not self._arrived:
             return
@@ -240,7 +292,7 @@ class Watch:
         with self._store.read() as tx:
             kept = episode_store.rule_states(tx)
         self._states = {key: state for key, (state, _) in kept.items()}
-        marks = [marks for _, marks in kept.values()]
+        marks = [marks for (rule, _), (_, marks) in kept.items() if rule in self._judge.rules]
         self._marks = {
             name: min((m.get(name, 0) for m in marks), default=0) for name in ("received_ms", "entry_id")
         }
@@ -311,21 +363,51 @@ class Watch:
             plan = self._plan(tx, knowledge, changes, judged, now_ms)
         states = {key: state for found in judged.values() for key, state in found.states.items()}
         marks = {"received_ms": received_ms, "entry_id": knowledge.entry_id}
-        if changes:
-            with self._store.write() as tx:
-                for change in changes:
-                    episode_store.keep_episode(tx, change.episode)
-                point("episodes written")
-                plan.write(tx)
-                point("notices written")
-                episode_store.set_rule_states(tx, {key: (state, marks) for key, state in states.items()})
-                point("rule states written")
-            point("changes committed")
+        self._write(changes, plan, states, marks)
         self._adopt(judged, states, marks, now_ms)
         self._looked_ms = now_ms
+        self._wake_for(plan)
+
+    def _write(
+        self, changes: list[Change], plan: Plan, states: dict[Key, RuleState], marks: dict[str, int]
+    ) -> None:
+        if not changes:
+            return
+        with self._store.write() as tx:
+            for change in changes:
+                episode_store.keep_episode(tx, change.episode)
+            point("episodes written")
+            plan.write(tx)
+            point("notices written")
+            episode_store.set_rule_states(tx, {key: (state, marks) for key, state in states.items()})
+            point("rule states written")
+        point("changes committed")
+
+    def _wake_for(self, plan: Plan) -> None:
         if plan:
             self._may_hold = True
             self._after_write()
+
+    def _answered(self, due: list[Asked], now_ms: int) -> dict[str, Verdicts]:
+        with self._store.read() as tx:
+            garden = garden_store.the_garden(tx)
+            if garden is None:
+                return {}
+            # Not `_know`: that belongs to those who judge, and this may take long.
+            knowledge = Knowledge(tx, self._crops)
+            on = replace(ground(tx, garden, self._settings, now_ms), now_ms=now_ms)
+            return self._paced.verdicts(due, Round(on, knowledge, self._vitals()))
+
+    def _take_answers(self, found: dict[str, Verdicts], now_ms: int) -> None:
+        with self._store.read() as tx:
+            knowledge = self._know(tx)
+            judged = self._paced.judged(tx, found, self._states, now_ms)
+            self._verdicts |= judged.verdicts
+            plan = self._plan(tx, knowledge, judged.changes, {}, now_ms, judged.states)
+        self._write(judged.changes, plan, judged.states, self._marks)
+        self._unkept |= {key for key, state in judged.states.items() if self._states.get(key) != state}
+        self._states |= judged.states
+        self._wake_for(plan)
 
     def _tray(
         self, tx: Tx, knowledge: Knowledge, tray_id: int, late_ms: int | None, now_ms: int, recent: Recent
@@ -370,7 +452,13 @@ class Watch:
     # Telling -----------------------------------------------------------------------------------------------
 
     def _plan(
-        self, tx: Tx, knowledge: Knowledge, changes: list[Change], judged: dict[int, Judged], now_ms: int
+        self,
+        tx: Tx,
+        knowledge: Knowledge,
+        changes: list[Change],
+        judged: dict[int, Judged],
+        now_ms: int,
+        answered: Mapping[Key, RuleState] | None = None,
     ) -> Plan:
         if not changes:
             return Plan()
@@ -386,7 +474,15 @@ class Watch:
             lambda subject: now_ms - reached.get(subject, now_ms) <= CAUGHT_UP_MS,
             describer.told,
             describer.reader,
+            self._shadows(knowledge, now_ms, answered).over,
         )
+
+    def _shadows(
+        self, knowledge: Knowledge, now_ms: int, answered: Mapping[Key, RuleState] | None = None
+    ) -> Shadows:
+        states = {**self._states, **(answered or {})}
+        open_ = {key for key, state in states.items() if state.open_since_ms is not None}
+        return Shadows(open_, knowledge, now_ms)
 
     def _release(self, now_ms: int) -> None:
         with self._store.read() as tx:
@@ -406,6 +502,7 @@ class Watch:
                 describer.told,
                 describer.subjects,
                 describer.reader,
+                self._shadows(knowledge, now_ms).over,
             )
         if plan:
             with self._store.write() as tx:

@@ -50,6 +50,8 @@ class Setting:
     unit: str
     says: str
     check: Callable[[Any], str | None] | None = None
+    varies: bool = False
+    """Whether it may be given for a crop, a mix or a stage too, as in [dry.crop.lettuce]."""
 
 
 @dataclass(frozen=True, slots=True)

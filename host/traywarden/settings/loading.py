@@ -3,10 +3,12 @@
 import os
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
+from traywarden.domain.levels import KINDS, Levels
+from traywarden.domain.stage import Stage
 from traywarden.domain.telling_times import AT_ONCE, digest_times
 from traywarden.errors import SettingsError, asked, did_you_mean
 from traywarden.settings.kinds import Channel, Secret
@@ -23,6 +25,8 @@ class Settings:
     home: Path
     values: Mapping[str, Any]
     channels: tuple[Channel, ...] = ()
+    overrides: Mapping[str, Any] = field(default_factory=dict)
+    """Levels of rules for a crop, a mix or a stage, by key: “dry.crop.lettuce.close_above”."""
 
     def __getitem__(self, key: str) -> Any:
         return self.values[key]
@@ -32,9 +36,15 @@ class Settings:
         url: Secret = self.values["store.url"]
         return url.reveal() or f"sqlite:///{self.home / 'traywarden.sqlite3'}"
 
+    def levels(self, rule: str) -> Levels:
+        """The levels of a rule, with those given for a crop, a mix or a stage."""
+        plain = {row.key: self.values[row.key] for row in TABLE if row.varies}
+        return Levels(rule, plain, self.overrides)
+
     def masked(self) -> dict[str, Any]:
         """Every setting for printing: secrets as dots."""
         shown = {key: str(v) if isinstance(v, Secret) else v for key, v in self.values.items()}
+        shown |= self.overrides
         for channel in self.channels:
             when = f"{channel.least_severity} up, {channel.digest}"
             shown[f"channel.{channel.name}"] = f"{channel.url} (from {when})"
@@ -64,20 +74,21 @@ def load(
     environ = os.environ if environ is None else environ
     problems: list[str] = []
     values: dict[str, Any] = {row.key: row.kind(row.default) for row in TABLE}
+    levels: dict[str, Any] = {}
     path = home / "settings.toml"
     tree = _read_toml(path, problems, written)
     channels = _channels(tree.pop("channel", []), path, problems)
     for key, value in _flat(tree):
-        _take(values, key, value, f"{path}: {key}", problems)
+        _take(_where(key, values, levels), key, value, f"{path}: {key}", problems)
     for name, text in environ.items():
         if name.startswith("TRAYWARDEN_") and name != "TRAYWARDEN_HOME":
             key = name.removeprefix("TRAYWARDEN_").lower().replace("_", ".", 1)
             _take(values, key, _from_text(key, text), name, problems)
     for key, value in (overrides or {}).items():
-        _take(values, key, value, key, problems)
+        _take(_where(key, values, levels), key, value, key, problems)
     if problems:
         raise SettingsError("\n".join(problems))
-    return Settings(home, values, channels)
+    return Settings(home, values, channels, levels)
 
 
 def _read_toml(path: Path, problems: list[str], written: str | None) -> dict[str, Any]:
@@ -102,8 +113,39 @@ def _flat(tree: Mapping[str, Any], prefix: str = "") -> list[tuple[str, Any]]:
     return rows
 
 
+def changed(settings: Settings, texts: Mapping[str, str]) -> Settings:
+    """The same settings with some given otherwise, each in text, as “dry.close_above” and “0.1”.
+
+    Raises SettingsError naming every problem found.
+    """
+    values, levels, problems = dict(settings.values), dict(settings.overrides), list[str]()
+    for key, text in texts.items():
+        _take(_where(key, values, levels), key, _from_text(key, text), key, problems)
+    if problems:
+        raise SettingsError("\n".join(problems))
+    return replace(settings, values=values, overrides=levels)
+
+
+def _where(key: str, values: dict[str, Any], levels: dict[str, Any]) -> dict[str, Any]:
+    return values if key in BY_KEY or general_key(key) is None else levels
+
+
+def general_key(key: str) -> str | None:
+    """The setting that a key such as “dry.crop.lettuce.close_above” gives for one crop, mix or stage.
+
+    >>> general_key("dry.mix.Seed mix 2.0.close_above"), general_key("broker.crop.lettuce.port")
+    ('dry.close_above', None)
+    """
+    rule, _, rest = key.partition(".")
+    kind, _, named = rest.partition(".")
+    which, _, name = named.rpartition(".")
+    row = BY_KEY.get(f"{rule}.{name}")
+    known = kind in KINDS and which and (kind != "stage" or which in list(Stage))
+    return row.key if row is not None and row.varies and known else None
+
+
 def _from_text(key: str, text: str) -> Any:
-    row = BY_KEY.get(key)
+    row = BY_KEY.get(general_key(key) or key)
     if row is None or row.kind in (str, Secret):
         return text
     try:
@@ -113,7 +155,7 @@ def _from_text(key: str, text: str) -> Any:
 
 
 def _take(values: dict[str, Any], key: str, value: Any, where: str, problems: list[str]) -> None:
-    row = BY_KEY.get(key)
+    row = BY_KEY.get(general_key(key) or key)
     if row is None:
         problems.append(asked(f"{where}: there is no such setting{did_you_mean(key, BY_KEY)}."))
         return

@@ -18,6 +18,7 @@ ROWS: tuple[Setting, ...] = (
         "fraction of container capacity",
         "How far above the dry line the tray must rise to close.",
         between(0, 1),
+        varies=True,
     ),
     Setting("dry.close_delay_s", float, 0.0, "s", "How long it must stay there.", between(0, 86_400)),
     Setting(
@@ -35,8 +36,16 @@ ROWS: tuple[Setting, ...] = (
         "°C",
         "How far above the minimum the mix must rise to close.",
         between(0, 20),
+        varies=True,
     ),
-    Setting("cold.close_delay_s", float, 10_800.0, "s", "How long it must stay there.", between(0, 604_800)),
+    Setting(
+        "cold.close_delay_s",
+        float,
+        86_400.0,
+        "s",
+        "How long it must stay there: a day, so that a week of cold nights is told once and not each night.",
+        between(0, 604_800),
+    ),
     Setting("notices.console", bool, True, "", "Print notices where the host runs."),
     Setting(
         "notices.blind_after_s",

@@ -211,9 +211,11 @@ def at_or_below(tx: Tx, head_ids: Sequence[int], since_ms: int, *, soil_temp_c: 
     return set(tx.scalars(chosen))
 
 
-def newest(tx: Tx) -> dict[int, int]:
-    """Newest measured time of each head that has any reading."""
-    last = select(func.max(_reading.c.time_ms)).where(_reading.c.head_id == _head.c.head_id).scalar_subquery()
+def newest(tx: Tx, at_ms: int | None = None) -> dict[int, int]:
+    """Newest measured time of each head that has any reading (up to `at_ms`)."""
+    mine = _reading.c.head_id == _head.c.head_id
+    upto = mine if at_ms is None else mine & (_reading.c.time_ms <= at_ms)
+    last = select(func.max(_reading.c.time_ms)).where(upto).scalar_subquery()
     return {head_id: time_ms for head_id, time_ms in tx.execute(select(_head.c.head_id, last)) if time_ms}
 
 

@@ -92,6 +92,9 @@ ASKED = [
     ("probes", "", "probe list"),
     ("notices", "all=true", "notices list --all"),
     ("notices/show", "notice=abc", "notices show abc"),
+    ("notices/replay", "from=2026-03-10&rule=waterlogged&rule=vent&set=waterlogged.above%3D0.9",
+     "notices replay --from 2026-03-10 --rule waterlogged --rule vent --set waterlogged.above=0.9"),
+    ("notices/explain", "rule=dry&subject=tomatoes", "notices explain dry tomatoes"),
     ("record", "tray=tomatoes&days=3", "record tomatoes --days 3"),
     ("week", "ending=2026-03-15", "week --ending 2026-03-15"),
 ]  # fmt: skip

@@ -112,7 +112,7 @@ def ask_frame(ground: Ground, asked: FrameAsked) -> FrameAnswer:
     above_c = settings["frames.vent_above_c"]
     gap_s = settings["coverage.longest_gap_s"]
     hot_h, known_h = hours_above(inside.time_s, inside.temp_c, above_c, gap_s)
-    params = _params(ground, frame)
+    params = lid_params(ground, frame)
     openings = find_openings(inside.time_s, inside.temp_c, outside.time_s, outside.temp_c, params)
     told = [
         e
@@ -215,7 +215,7 @@ def _readings(ground: Ground, place: Place, start_ms: int, end_ms: int) -> int:
     return sum(head.used("air_temp_c")[0].size for head in heads)
 
 
-def _params(ground: Ground, frame: Place) -> LidParams:
+def lid_params(ground: Ground, frame: Place) -> LidParams:
     """A frame opens its whole lid; a house its vents."""
     small = frame.kind is PlaceKind.COLD_FRAME
     part = ground.settings["frames.lid_falls_by" if small else "frames.vents_fall_by"]

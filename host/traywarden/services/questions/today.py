@@ -11,6 +11,7 @@ from traywarden.domain.garden import PlaceKind, Tray
 from traywarden.domain.hushes import Hush, hushed_by
 from traywarden.domain.moisture import fraction
 from traywarden.domain.rules import Answer, Facts, Rule, Verdict
+from traywarden.domain.sayings import SAYINGS_BY_RULE
 from traywarden.domain.subjects import a_tray
 from traywarden.domain.units import span_words
 from traywarden.services.channel_health import channel_troubles
@@ -32,11 +33,15 @@ from traywarden.store.crops import load_crops
 
 LOOK_BACK_MS = 3 * DAY_MS
 """What has stood longer is dated by the episode the host keeps, or else said to be “at least” so old."""
+WELL_AFTER_MS = 3 * 3_600_000
+"""After so long an episode that is only kept open so as not to be told each night is no need (no source)."""
 SEVERITY_ORDER = ("urgent", "warning", "info")
 
 WATERED_SINCE = "It was watered after its last reading; the next one will show whether that was enough."
 
-WHAT = {"dry": "Water now", "cold": "Too cold to come up"}
+WHAT = {"dry": "Water now", "cold": "Too cold to come up"} | {
+    rule: saying.title for rule, saying in SAYINGS_BY_RULE.items()
+}
 WAS = {
     "dry": "it was below its dry line when it was last measured",
     "cold": "it was too cold when it was last measured",
@@ -235,12 +240,12 @@ class _Tray:
         if state.answer is Answer.BLIND and not self._measured_lately():
             state = replace(state, reason=self._silence())
         self._answers[rule.name] = str(state.answer)
-        if state.open_since_ms is not None:
+        if state.open_since_ms is not None and not _well_again(state):
             last = next((v for _, v in reversed(verdicts) if v.answer is not Answer.BLIND), None)
             if last is None and kept is not None:
                 last = Verdict(Answer.YES, WAS[rule.name], kept.facts) if rule.name in WAS else None
             self.needs.append(self._need(rule, state, last, at_least=stretches[-1].opened_clipped))
-        elif state.answer is Answer.BLIND:
+        elif state.answer is Answer.BLIND and rule.beside not in self._judge.rules:
             self.blind.append(Blind(self._tray.name, self._place, rule.name, state.reason))
 
     def _newest_ms(self) -> float | None:
@@ -270,7 +275,11 @@ class _Tray:
             rule.severity,
             WHAT.get(rule.name, rule.question),
             verdict.reason if verdict else state.reason,
-            str(facts.get("floor_source") or ("the dry line of its mix" if rule.name == "dry" else "")),
+            str(
+                facts.get("floor_source")
+                or facts.get("source")
+                or ("the dry line of its mix" if rule.name == "dry" else "")
+            ),
             self._ground.at(state.open_since_ms),
             at_least,
             (self._ground.now_ms - state.open_since_ms) / 1000,
@@ -356,11 +365,18 @@ class _Tray:
         return [Soon(self._tray.name, self._place, "Water", when, by, in_s, why)]
 
 
+def _well_again(state: RuleState) -> bool:
+    """Whether the answer has been no for so long that nobody is needed, though the episode closes later."""
+    if state.answer is not Answer.NO or state.run_since_ms is None:
+        return False
+    return state.judged_to_ms - state.run_since_ms >= WELL_AFTER_MS
+
+
 def _help(rule: str, facts: Facts, kind: PlaceKind | None) -> str:
     if rule == "cold":
         return what_helps_cold(kind)
     if rule != "dry":
-        return ""
+        return str(facts.get("do") or "")
     pour = facts.get("pour_litres")
     words = "Water it until it drains."
     if isinstance(pour, int | float):

@@ -15,17 +15,32 @@ from traywarden.services.lot_card import LotCard, lot_card
 from traywarden.services.plain import json_text
 from traywarden.services.probe_cards import ProbeCard, probe_cards
 from traywarden.services.probe_settings import wanted_settings
+from traywarden.services.questions.explained import ExplainAnswer, ask_explain
 from traywarden.services.questions.ground import Ground
 from traywarden.services.questions.notices import ChainAnswer, NoticesAnswer, ask_chain, ask_notices
+from traywarden.services.questions.replayed import ReplayAnswer, ReplayAsked, ask_replay
 from traywarden.services.tray_card import TrayCard, tray_card, tray_cards
 from traywarden.store import garden as garden_store
 from traywarden.store import journal as journal_store
 from traywarden.store.crops import crop_named, load_crops
 from traywarden.web.answers import FRESH_S
-from traywarden.web.api.answering import ADDRESS, KNOWN_ALONE, Limit, Name, Word, answered, answers, as_json
+from traywarden.web.api.answering import (
+    ADDRESS,
+    KNOWN_ALONE,
+    From,
+    Limit,
+    Name,
+    To,
+    Word,
+    answered,
+    answers,
+    as_json,
+    span,
+)
 from traywarden.web.pages import face_of
 
 router = APIRouter(prefix=ADDRESS, dependencies=KNOWN_ALONE, tags=["What there is"])
+NONE: list[str] = []
 Everything = Annotated[bool, Query(alias="all", description="Also what was replaced, taken back or sent.")]
 
 
@@ -132,6 +147,31 @@ def notices(request: Request, everything: Everything = False, limit: Limit = 30)
 def notice(request: Request, notice: Name) -> Response:
     """One notice and everything behind it: readings, verdict, episode, attempts."""
     return answered(request, lambda on: ask_chain(on.tx, on.settings, notice))
+
+
+@router.get("/notices/replay")
+@answers(ReplayAnswer)
+def replay(
+    request: Request,
+    start: From = "",
+    to: To = "",
+    rule: Annotated[list[Word], Query(max_length=30, description="Only these rules.")] = NONE,
+    given: Annotated[list[Word], Query(alias="set", max_length=50)] = NONE,
+) -> Response:
+    """What would have been told over a span of history, with these settings or others; nothing is sent."""
+
+    def question(on: Ground) -> ReplayAnswer:
+        asked = ReplayAsked(*span(on, start, to), tuple(rule), tuple(given))
+        return ask_replay(on, asked)
+
+    return answered(request, question)
+
+
+@router.get("/notices/explain")
+@answers(ExplainAnswer)
+def explain(request: Request, rule: Name, subject: Name = "") -> Response:
+    """Why a rule says yes, no or blind of something now, by which levels, and when it would turn."""
+    return answered(request, lambda on: ask_explain(on, rule, subject))
 
 
 @router.get("/doctor")

@@ -1,0 +1,304 @@
+"""Rules of a place: frost tonight, a frame too hot or left open in the cold, heavy rain on open trays."""
+
+import math
+from dataclasses import dataclass
+
+from scipy import special
+
+from traywarden.domain.hardiness import Hardiness
+from traywarden.domain.lows_highs import Expected
+from traywarden.domain.rules import METRIC, Answer, Facts, Verdict
+from traywarden.domain.units import Display, list_words
+
+VENT_DO = "Open it now: lift the lid, or open the vents."
+VENT_SOURCE = "common practice: a general reference page, no extension service"
+SHUT_DO = "Close it before the night."
+SHUT_SOURCE = (
+    "closed, a frame is 3 to 6 °C warmer than the open air by night: Univ. of Missouri Extension G6965"
+)
+RAIN_DO = (
+    "Take trays of seed under cover, and lift what stands in base trays: rain washes seed up and drowns it."
+)
+RAIN_SOURCE = "common practice, no source"
+NOBODY = "nothing that could suffer stands here"
+
+
+@dataclass(frozen=True, slots=True)
+class Threatened:
+    """One tray that stands in a place and what its plants bear [°C]."""
+
+    tray: str
+    crop: str
+    hardiness: Hardiness
+    limit_c: float
+    source: str
+
+
+def chance_below(found: Expected, limit_c: float) -> float:
+    """The chance that the low falls below a limit, 0 to 1.
+
+    Parameters
+    ----------
+    found : Expected
+        Estimate with the interval that holds it with chance `found.level`.
+    limit_c : float [°C]
+
+    Returns
+    -------
+    float
+
+    Notes
+    -----
+    A normal distribution below the estimate whose tail beyond `low_c` is (1 − level) / 2; likewise above.
+
+    Example
+    -------
+    >>> expected = Expected(2.0, 0.0, 5.0, 0.8, True, 20, None, None, None, "")
+    >>> round(chance_below(expected, 0.0), 3), round(chance_below(expected, 2.0), 3)
+    (0.1, 0.5)
+    """
+    z = float(special.ndtri((1 + found.level) / 2))
+    away_c = limit_c - found.estimate_c
+    side_c = found.estimate_c - found.low_c if away_c < 0 else found.high_c - found.estimate_c
+    if side_c <= 0:
+        return float(away_c >= 0)
+    return float(special.ndtr(z * away_c / side_c))
+
+
+def frost_verdict(
+    low: Expected | None,
+    trays: list[Threatened],
+    *,
+    least_chance: float,
+    tonight: bool,
+    measured: str = "air",
+    why_blind: str = "",
+    display: Display = METRIC,
+) -> Verdict:
+    """Whether the coming night may harm what stands in a place.
+
+    Parameters
+    ----------
+    low : Expected or None
+        Tonight's low [°C] with its interval; None where it cannot be foretold, `why_blind` says why.
+    trays : list of Threatened
+        What stands there and is up.
+    least_chance : float
+        From this chance on it is told; it holds down to half of that.
+    tonight : bool
+        Whether it is time to ask about the night.
+    measured : str
+        What the low is of: air or soil.
+    display : Display
+
+    Returns
+    -------
+    Verdict
+        Facts: `low_c`, `limit_c`, `chance`, `trays`, `do`, `source`.
+
+    Notes
+    -----
+    The tray that bears least speaks for the place. Seed that is not up yet is not harmed by a frost night.
+    """
+    if not trays:
+        return Verdict(Answer.NO, NOBODY, at_once=True)
+    if not tonight:
+        return Verdict(Answer.NO, "the night is over", at_once=True)
+    if low is None:
+        return Verdict(Answer.BLIND, why_blind or "tonight's low cannot be foretold")
+    first = max(trays, key=lambda t: t.limit_c)
+    chance = chance_below(low, first.limit_c)
+    harmed = [t for t in trays if chance_below(low, t.limit_c) >= least_chance / 2]
+    named = list_words(f"{t.tray} ({t.crop}, {t.hardiness})" for t in harmed)
+    what = "frost" if first.limit_c <= 0 else "chilling"
+    facts: Facts = {
+        "low_c": round(low.estimate_c, 1),
+        "limit_c": first.limit_c,
+        "chance": round(chance, 2),
+        "trays": named,
+        "do": f"Cover or carry in before dark: {named}.",
+        "source": first.source,
+    }
+    tonight_words = (
+        f"tonight's {measured} may fall to {display.temp(low.estimate_c, 0)} "
+        f"({display.temp_range(low.low_c, low.high_c, 0)})"
+    )
+    odds = f"{what} below {display.limit(first.limit_c)} has a chance of {100 * chance:.0f} %"
+    if chance >= least_chance:
+        return Verdict(Answer.YES, f"{tonight_words}; {odds}", facts)
+    if chance >= least_chance / 2:
+        return Verdict(Answer.HOLD, f"{tonight_words}; {odds}", facts)
+    return Verdict(Answer.NO, f"{tonight_words}; {odds}", facts)
+
+
+def vent_verdict(
+    air_c: float | None,
+    trays: int,
+    *,
+    above_c: float,
+    close_below_c: float,
+    why_blind: str = "",
+    opener: str = "",
+    display: Display = METRIC,
+) -> Verdict:
+    """Whether a covered place is too hot and must be opened.
+
+    Parameters
+    ----------
+    air_c : float or None [°C]
+        Newest air temperature under the cover.
+    trays : int
+        Trays that stand there.
+    above_c, close_below_c : float [°C]
+        Where it is too hot, and how far below that it is over.
+    opener : str
+        What its record says of a lid opener that should have opened it; empty for nothing.
+
+    Returns
+    -------
+    Verdict
+        Facts: `air_temp_c`, `vent_above_c`, `do`, `source`.
+
+    Example
+    -------
+    >>> vent_verdict(31.0, 2, above_c=27.0, close_below_c=3.0).answer.value
+    'yes'
+    """
+    if not trays:
+        return Verdict(Answer.NO, NOBODY, at_once=True)
+    if air_c is None:
+        return Verdict(Answer.BLIND, why_blind or "its air is not measured")
+    facts: Facts = {
+        "air_temp_c": round(air_c, 1),
+        "vent_above_c": above_c,
+        "do": f"{VENT_DO} {opener}".strip(),
+        "source": VENT_SOURCE,
+    }
+    now, limit = f"its air is at {display.temp(air_c)}", display.limit(above_c)
+    if air_c > above_c:
+        return Verdict(Answer.YES, f"{now}, above {limit}", facts)
+    if air_c > above_c - close_below_c:
+        return Verdict(Answer.HOLD, f"{now}, just below {limit}", facts)
+    return Verdict(Answer.NO, f"{now}, below {limit}", facts)
+
+
+def shut_verdict(
+    inside_c: float | None,
+    outside_c: float | None,
+    trays: int,
+    *,
+    below_c: float,
+    least_excess_c: float,
+    dark: bool,
+    opened_at: str,
+    why_blind: str = "",
+    display: Display = METRIC,
+) -> Verdict:
+    """Whether a frame stands open on a cold evening.
+
+    Parameters
+    ----------
+    inside_c, outside_c : float or None [°C]
+        Newest air under the cover and in the open.
+    trays : int
+        Trays that stand there.
+    below_c : float [°C]
+        Open air below this wants the frame closed.
+    least_excess_c : float [°C]
+        A closed frame is warmer than the open air by at least this; by twice this it is closed for sure.
+    dark : bool
+        Whether the sun is down: by day sun and shade, not the lid, tell how warm it is.
+    opened_at : str
+        When it was last seen or written down as opened, without having been closed; empty: not today.
+
+    Returns
+    -------
+    Verdict
+        Facts: `inside_c`, `outside_c`, `below_c`, `do`, `source`.
+
+    Notes
+    -----
+    Both signs are wanted, an opening and air hardly warmer than outside: a leaky frame in the wind is no
+    warmer either.
+    """
+    if not (trays and dark and opened_at):
+        why = "no opening was seen or written down since it was last closed" if dark else "it is day"
+        return Verdict(Answer.NO, why if trays else NOBODY, at_once=True)
+    if inside_c is None or outside_c is None:
+        return Verdict(Answer.BLIND, why_blind or "the air inside or outside is not measured")
+    excess_c = inside_c - outside_c
+    facts: Facts = {
+        "inside_c": round(inside_c, 1),
+        "outside_c": round(outside_c, 1),
+        "below_c": below_c,
+        "do": f"{SHUT_DO} If it has a lid opener, see whether that sticks.",
+        "source": SHUT_SOURCE,
+    }
+    now = (
+        f"the open air is at {display.temp(outside_c)}, below {display.limit(below_c)}, and it is only "
+        f"{display.temp_span(max(excess_c, 0.0), 1)} warmer under the cover, which was opened {opened_at}"
+    )
+    if outside_c >= below_c + 1 or excess_c >= 2 * least_excess_c:
+        warmer = f"it is {display.temp_span(max(excess_c, 0.0), 1)} warmer than outside"
+        return Verdict(Answer.NO, f"{warmer}, where it is {display.temp(outside_c)}", facts)
+    if outside_c < below_c and excess_c < least_excess_c:
+        return Verdict(Answer.YES, now, facts)
+    return Verdict(Answer.HOLD, now, facts)
+
+
+def rain_verdict(
+    fell_mm: float | None,
+    coming_mm: float | None,
+    trays: list[str],
+    *,
+    day_mm: float,
+    forecast: str = "",
+) -> Verdict:
+    """Whether rain on uncovered trays was, or will be, heavy.
+
+    Parameters
+    ----------
+    fell_mm, coming_mm : float or None [mm]
+        Recorded in the last day, and forecast for the next; None: no gauge, no forecast.
+    trays : list of str
+        Trays that stand there uncovered.
+    day_mm : float [mm]
+        Heavy from here on; over below four fifths of it.
+    forecast : str
+        Whose forecast it is.
+
+    Returns
+    -------
+    Verdict
+        Facts: `fell_mm`, `coming_mm`, `day_mm`, `do`, `source`.
+
+    Example
+    -------
+    >>> rain_verdict(None, 31.0, ["A1"], day_mm=20.0, forecast="a forecast").answer.value
+    'yes'
+    """
+    if not trays:
+        return Verdict(Answer.NO, NOBODY, at_once=True)
+    known = [(mm, how) for mm, how in ((fell_mm, "fell"), (coming_mm, "coming")) if mm is not None]
+    known = [(mm, how) for mm, how in known if math.isfinite(mm)]
+    if not known:
+        return Verdict(Answer.BLIND, "there is neither a rain gauge nor a forecast that speaks of rain")
+    most_mm, how = max(known)
+    facts: Facts = {
+        "fell_mm": fell_mm,
+        "coming_mm": coming_mm,
+        "day_mm": day_mm,
+        "do": RAIN_DO,
+        "source": RAIN_SOURCE,
+    }
+    where = list_words(trays)
+    words = (
+        f"{most_mm:.0f} mm of rain fell on {where} in the last day"
+        if how == "fell"
+        else f"{most_mm:.0f} mm of rain are forecast for {where} in the next day ({forecast})"
+    )
+    if most_mm >= day_mm:
+        return Verdict(Answer.YES, f"{words}; heavy is {day_mm:g} mm", facts)
+    if most_mm >= 0.8 * day_mm:
+        return Verdict(Answer.HOLD, words, facts)
+    return Verdict(Answer.NO, words, facts)

@@ -1,0 +1,105 @@
+"""When the paced rules are due, and what their answers change. Reads; writes nothing."""
+
+import logging
+from collections.abc import Iterable, Mapping, Sequence
+
+from traywarden.domain.episodes import Delays, RuleState, fold, reconciled
+from traywarden.domain.rules import Answer, PacedRule, Verdict
+from traywarden.domain.subjects import Subject
+from traywarden.errors import ShortOfDataError, StoreError, UsageError
+from traywarden.services.asking.round import Round, Verdicts
+from traywarden.services.asking.standing import Asked
+from traywarden.services.judging import Judged
+from traywarden.store import episodes as episode_store
+from traywarden.store.episodes import Key
+from traywarden.store.store import Tx
+
+log = logging.getLogger(__name__)
+PACES_BRIDGED = 3
+"""So many rounds may fail or be blind within a run of answers."""
+NO_LONGER = "it is no longer asked there"
+
+
+class Paced:
+    """The paced rules of a watch, and when each was asked last."""
+
+    def __init__(self, asked: Iterable[Asked], blind_after_ms: int) -> None:
+        self.asked = {each.rule.name: each for each in asked}
+        self._blind_after_ms = blind_after_ms
+        self._asked_ms: dict[str, int] = {}
+
+    @property
+    def rules(self) -> dict[str, PacedRule]:
+        return {name: each.rule for name, each in self.asked.items()}
+
+    def due(self, now_ms: int) -> list[Asked]:
+        """Those whose time has come; a clock that went back makes all of them due."""
+        return [each for name, each in self.asked.items() if self._is_due(name, each.rule, now_ms)]
+
+    def _is_due(self, name: str, rule: PacedRule, now_ms: int) -> bool:
+        last_ms = self._asked_ms.get(name)
+        return last_ms is None or not last_ms <= now_ms < last_ms + rule.pace_s * 1000
+
+    def note(self, asked: Iterable[Asked], now_ms: int) -> None:
+        """These were asked then."""
+        self._asked_ms |= {each.rule.name: now_ms for each in asked}
+
+    def delays(self, rule: PacedRule) -> Delays:
+        bridged_ms = round(PACES_BRIDGED * rule.pace_s * 1000)
+        return Delays(
+            round(rule.open_delay_s * 1000),
+            round(rule.close_delay_s * 1000),
+            max(self._blind_after_ms, bridged_ms),
+        )
+
+    def verdicts(self, asked: Sequence[Asked], round_: Round) -> dict[str, Verdicts]:
+        """What each rule says of every subject; a rule that fails says nothing, and the others go on."""
+        found: dict[str, Verdicts] = {}
+        for each in asked:
+            try:
+                found[each.rule.name] = each.ask(round_)
+            except StoreError:
+                raise
+            except (ShortOfDataError, UsageError) as short:
+                log.debug("the rule %s has nothing to go by: %s", each.rule.name, short)
+            except Exception:  # one strange record must not silence the other rules
+                log.exception("the rule %s cannot be asked", each.rule.name)
+        return found
+
+    def judged(
+        self, tx: Tx, found: Mapping[str, Verdicts], known: Mapping[Key, RuleState], now_ms: int
+    ) -> Judged:
+        """What these answers make of the states that were known."""
+        judged = Judged()
+        for name, verdicts in found.items():
+            rule = self.asked[name].rule
+            gone = {
+                subject
+                for (other, subject), state in known.items()
+                if other == name and subject not in verdicts and state.open_since_ms is not None
+            }
+            ended = {subject: Verdict(Answer.NO, NO_LONGER, at_once=True) for subject in gone}
+            for subject, verdict in {**verdicts, **ended}.items():
+                self._one(tx, rule, subject, verdict, known, now_ms, judged)
+        return judged
+
+    def _one(
+        self,
+        tx: Tx,
+        rule: PacedRule,
+        subject: Subject,
+        verdict: Verdict,
+        known: Mapping[Key, RuleState],
+        now_ms: int,
+        judged: Judged,
+    ) -> None:
+        key = (rule.name, subject)
+        begin = known.get(key, RuleState())
+        state, stretches = fold(begin, [(now_ms, verdict)], self.delays(rule))
+        judged.states[key] = state
+        judged.verdicts[key] = verdict
+        if any(s.opening is not None or s.closed_ms is not None for s in stretches):
+            kept = episode_store.episodes(tx, rule=rule.name, subject=subject)
+            judged.changes += reconciled(
+                kept, stretches, begin.judged_to_ms, rule.name, subject, state.judged_to_ms
+            )

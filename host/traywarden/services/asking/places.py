@@ -1,0 +1,264 @@
+"""Places: frost tonight, a frame too hot or left open, heavy rain on open trays."""
+
+import numpy as np
+
+from traywarden.domain.clock_words import clock
+from traywarden.domain.daylight import is_night
+from traywarden.domain.garden import Place, PlaceKind
+from traywarden.domain.hardiness import Hardiness, hardiness
+from traywarden.domain.journal import Kind
+from traywarden.domain.levels import at
+from traywarden.domain.lids import Opening, find_openings
+from traywarden.domain.lows_highs import Expected, expected
+from traywarden.domain.nights import STILL_NIGHT_H, past_turns, turn_at
+from traywarden.domain.place_rules import (
+    Threatened,
+    frost_verdict,
+    rain_verdict,
+    shut_verdict,
+    vent_verdict,
+)
+from traywarden.domain.rules import Verdict
+from traywarden.domain.series import together
+from traywarden.domain.subjects import Subject, SubjectKind
+from traywarden.errors import ShortOfDataError
+from traywarden.services.asking.round import STANDS, Round, Standing, Verdicts
+from traywarden.services.forecast_lows import forecast_expected
+from traywarden.services.outside_air import hours_ahead, relation
+from traywarden.services.position import position_of
+from traywarden.services.questions.frame import lid_params
+from traywarden.services.questions.ground import DAY_MS
+from traywarden.services.questions.place_outlook import (
+    JUDGED_D,
+    LOOK_BACK_D,
+    SILENT_H,
+    known_hours,
+    place_hours,
+)
+from traywarden.services.series import rain_series
+from traywarden.services.sky import driven_by
+from traywarden.store import outside as outside_store
+from traywarden.store.crops import load_crops
+
+CLASS_KEY = {
+    Hardiness.TENDER: "frost.tender_c",
+    Hardiness.HALF_HARDY: "frost.half_hardy_c",
+    Hardiness.HARDY: "frost.hardy_c",
+}
+CLASS_SOURCE = {
+    Hardiness.TENDER: "tender plants are chilled below 45 °F: Univ. of Minnesota Extension",
+    Hardiness.HALF_HARDY: "light freeze: AMS Glossary",
+    Hardiness.HARDY: "killing freeze, 28 °F: North Carolina State Climate Office",
+}
+OPENED_WITHIN_MS = 14 * 3_600_000
+OPENER_DAYS = 14
+FRAMES = (PlaceKind.COLD_FRAME, PlaceKind.GREENHOUSE)
+
+
+def a_place(place: Place) -> Subject:
+    return Subject(SubjectKind.PLACE, place.place_id)
+
+
+def frost(round_: Round) -> Verdicts:
+    """Whether the coming night may harm what stands in each place."""
+    return {a_place(place): _frost(round_, place) for place in round_.ground.places.values()}
+
+
+def _frost(round_: Round, place: Place) -> Verdict:
+    ground = round_.ground
+    trays = [_threatened(round_, t) for t in round_.trays_in(place) if t.stage in STANDS]
+    hour = ground.at(ground.now_ms).hour
+    tonight = (
+        hour >= ground.settings["frost.from_h"] or hour < STILL_NIGHT_H
+    )  # then it is another that is asked about
+    low, why = _low(round_, place) if trays and tonight else (None, "")
+    return frost_verdict(
+        low,
+        trays,
+        least_chance=ground.settings["frost.least_chance"],
+        tonight=tonight,
+        why_blind=why,
+        display=ground.display,
+    )
+
+
+def _threatened(round_: Round, standing: Standing) -> Threatened:
+    assert standing.sown is not None
+    crop = load_crops().get(standing.sown.key)
+    its = hardiness(standing.sown.key, crop)
+    warmer_c = at(round_.levels("frost")("warmer_by_c"), standing.of)
+    limit_c = round(float(round_.ground.settings[CLASS_KEY[its]]) + warmer_c, 2)
+    return Threatened(standing.tray.name, standing.sown.crop, its, limit_c, CLASS_SOURCE[its])
+
+
+def _low(round_: Round, place: Place) -> tuple[Expected | None, str]:
+    """Tonight's low of the air of a place, as `ask_place_outlook` tells it."""
+    ground, now_s = round_.ground, round_.now_ms / 1000
+    hourly = place_hours(ground, place, "air", LOOK_BACK_D)
+    known = np.flatnonzero(np.isfinite(hourly.air_temp_c))
+    if not known.size or (now_s - hourly.hour_s[known[-1]]) / 3600 - 1 > SILENT_H:
+        return None, f"no air temperature was measured here in the last {SILENT_H} h"
+    hours = known_hours(hourly, "air")
+    own = expected(past_turns(hours, now_s, ground.zone, of_night=True, days=JUDGED_D), of_night=True)
+    sky = round_.sky
+    if sky.outside is None or not sky.ahead_s.size:
+        return own, "no night before this one is known here"
+    try:
+        lag = relation(ground, sky.outside, hourly.hour_s, hourly.air_temp_c)
+    except ShortOfDataError as short:
+        return own, str(short)
+    driven = driven_by(lag, sky, hourly.hour_s, hourly.air_temp_c)
+    turn = turn_at(now_s, ground.zone)
+    return forecast_expected(ground, driven, hours, lag, turn, sky, of_night=True) or own, ""
+
+
+def vent(round_: Round) -> Verdicts:
+    """Whether each covered place is too hot."""
+    covered = [p for p in round_.ground.places.values() if p.covered]
+    return {a_place(place): _vent(round_, place) for place in covered}
+
+
+def _vent(round_: Round, place: Place) -> Verdict:
+    ground, settings = round_.ground, round_.ground.settings
+    air_c, why = _air_now(round_, place)
+    above_c = settings["frames.vent_above_c"]
+    hot = air_c is not None and air_c > above_c
+    return vent_verdict(
+        air_c,
+        len(round_.trays_in(place)),
+        above_c=above_c,
+        close_below_c=settings["vent.close_below_c"],
+        why_blind=why,
+        opener=_opener(round_, place) if hot else "",
+        display=ground.display,
+    )
+
+
+def _opener(round_: Round, place: Place) -> str:
+    """What the last fortnight says of a lid opener, where none was seen to open today."""
+    ground = round_.ground
+    openings = _openings(round_, place, OPENER_DAYS * DAY_MS)
+    if openings is None:
+        return ""
+    today = ground.at(ground.now_ms).date()
+    days = {ground.at(each.opened_s * 1000).date() for each in openings}
+    if today in days or len(days) < 3:
+        return ""
+    return (
+        f"No opening was seen today, though one was on {len(days)} of the last {OPENER_DAYS} days: if it "
+        "has a lid opener, that may be stuck."
+    )
+
+
+def shut(round_: Round) -> Verdicts:
+    """Whether each frame stands open on a cold evening."""
+    frames = [p for p in round_.ground.places.values() if p.kind in FRAMES]
+    return {a_place(place): _shut(round_, place) for place in frames}
+
+
+def _shut(round_: Round, place: Place) -> Verdict:
+    ground, settings = round_.ground, round_.ground.settings
+    position = position_of(ground)
+    here = round_.trays_in(place)
+    dark = bool(
+        is_night([ground.now_ms / 1000], ground.zone, position.latitude_deg, position.longitude_deg)[0]
+    )
+    level = round_.levels("shut")("below_c")
+    below_c = max((at(level, t.of) for t in here), default=settings["shut.below_c"])
+    outside = round_.open_place
+    inside_c, why = _air_now(round_, place)
+    outside_c = None if outside is None else _air_now(round_, outside)[0]
+    return shut_verdict(
+        inside_c,
+        outside_c,
+        len(here),
+        below_c=below_c,
+        least_excess_c=settings["shut.least_excess_c"],
+        dark=dark,
+        opened_at=_opened_at(round_, place) if here and dark else "",
+        why_blind=why or "no air in the open is measured",
+        display=ground.display,
+    )
+
+
+def _opened_at(round_: Round, place: Place) -> str:
+    """When it was last opened and not seen closed since; empty where it was not."""
+    ground = round_.ground
+    since_ms = ground.now_ms - OPENED_WITHIN_MS
+    told = [
+        e.at_ms
+        for e in ground.facts.entries
+        if e.kind is Kind.VENTED and e.place_id == place.place_id and since_ms <= e.at_ms <= ground.now_ms
+    ]
+    seen = _openings(round_, place, OPENED_WITHIN_MS) or []
+    opened = [each.opened_s * 1000 for each in seen if each.closed_s is None]
+    closed_ms = max((each.closed_s * 1000 for each in seen if each.closed_s is not None), default=0.0)
+    latest = max([*told, *opened], default=0.0)
+    if latest <= closed_ms:
+        return ""
+    return f"at {clock(ground.at(latest), ground.at(ground.now_ms))}"
+
+
+def _openings(round_: Round, place: Place, back_ms: int) -> list[Opening] | None:
+    ground, outside = round_.ground, round_.open_place
+    if outside is None:
+        return None
+    span = ground.now_ms - back_ms, ground.now_ms + 1
+    inner, outer = (
+        together(ground.place_heads(p.place_id, "air", *span), "air_temp_c") for p in (place, outside)
+    )
+    return find_openings(*inner, *outer, lid_params(ground, place))
+
+
+def _air_now(round_: Round, place: Place) -> tuple[float | None, str]:
+    """The newest air temperature of a place, of the warmest head there; or why it is not known."""
+    ground = round_.ground
+    back_ms = round(ground.settings["notices.blind_after_s"] * 1000)
+    heads = ground.place_heads(place.place_id, "air", ground.now_ms - back_ms, ground.now_ms + 1)
+    newest = [float(temp_c[-1]) for _, temp_c in (h.used("air_temp_c") for h in heads) if temp_c.size]
+    return (max(newest), "") if newest else (None, "its air was not measured lately")
+
+
+def rain(round_: Round) -> Verdicts:
+    """Whether rain on the trays of each uncovered place was, or will be, heavy."""
+    ground = round_.ground
+    fell_mm, coming = _fell_mm(round_), _coming_mm(round_)
+    coming_mm, forecast = coming if coming else (None, "")
+    return {
+        a_place(place): rain_verdict(
+            fell_mm,
+            coming_mm,
+            [t.tray.name for t in round_.trays_in(place)],
+            day_mm=ground.settings["rain.day_mm"],
+            forecast=forecast,
+        )
+        for place in ground.places.values()
+        if not place.covered
+    }
+
+
+def _fell_mm(round_: Round) -> float | None:
+    """Rain recorded in the last day, by the gauge with the most readings."""
+    ground = round_.ground
+    sheltered = {place.place_id for place in ground.places.values() if place.covered}
+    gauges = rain_series(
+        ground.tx,
+        ground.facts,
+        sheltered,
+        ground.now_ms - DAY_MS,
+        ground.now_ms + 1,
+        earliest_year=ground.settings["wire.earliest_year"],
+    )
+    used = [mm for _, mm in (gauge.used("rain_mm") for gauge in gauges) if mm.size]
+    return float(np.sum(max(used, key=lambda mm: mm.size))) if used else None
+
+
+def _coming_mm(round_: Round) -> tuple[float, str] | None:
+    """Rain that the newest forecast tells of for the next day."""
+    ground = round_.ground
+    newest = outside_store.newest_forecast(ground.tx, ground.now_ms)
+    if newest is None or not hours_ahead(newest, ground.now_ms / 1000)[0].size:
+        return None
+    now_s = ground.now_ms / 1000
+    ahead = (newest.time_s >= now_s - 3600) & (newest.time_s < now_s + 86_400) & np.isfinite(newest.rain_mm)
+    return (float(newest.rain_mm[ahead].sum()), newest.source) if ahead.any() else None

@@ -1,0 +1,136 @@
+"""Trays, looking ahead or back over days: dry before the next visit, seed late, out of level."""
+
+from traywarden.domain.ahead_rules import drying_verdict, late_verdict, tilted_verdict
+from traywarden.domain.clock_words import clock
+from traywarden.domain.journal import Kind
+from traywarden.domain.rules import Answer, Verdict
+from traywarden.domain.subjects import Subject, a_tray
+from traywarden.domain.visits import next_visit_ms, usual_visits
+from traywarden.errors import ShortOfDataError, UsageError
+from traywarden.services.asking.round import Round, Standing, Verdicts
+from traywarden.services.drying_now import first_to_dry
+from traywarden.services.questions.level import ask_level
+from traywarden.services.questions.soon import when_words
+from traywarden.services.questions.sowings import Sowing
+from traywarden.services.questions.why_late import why_late
+from traywarden.store import readings as reading_store
+
+AT_THE_BENCH = (
+    Kind.WATERED,
+    Kind.SOWED,
+    Kind.MOVED,
+    Kind.EMERGED,
+    Kind.POTTED_UP,
+    Kind.PLANTED_OUT,
+    Kind.VENTED,
+    Kind.NOTED,
+)
+"""Deeds that show when the grower was there."""
+NOTHING_YET = "nothing was measured in this garden yet"
+
+
+def drying(round_: Round) -> Verdicts:
+    """Whether each tray will be dry before the grower is next likely at the bench."""
+    ground, settings = round_.ground, round_.ground.settings
+    if not reading_store.newest(ground.tx):
+        return {a_tray(t.tray.tray_id): Verdict(Answer.BLIND, NOTHING_YET) for t in round_.trays}
+    done_ms = [e.at_ms for e in ground.facts.entries if e.kind in AT_THE_BENCH]
+    usual = usual_visits(done_ms, ground.now_ms, ground.zone)
+    hours = usual or [settings["drying.morning_h"], settings["drying.evening_h"]]
+    visit_ms = next_visit_ms(hours, ground.now_ms, ground.zone)
+    known = "by your journal" if usual else "as set in drying.morning_h and drying.evening_h"
+    visit = f"{clock(ground.at(visit_ms), ground.at(ground.now_ms))} ({known})"
+    return {a_tray(t.tray.tray_id): _drying(round_, t, visit_ms, visit) for t in round_.trays}
+
+
+def _drying(round_: Round, standing: Standing, visit_ms: int, visit: str) -> Verdict:
+    ground, tray_id = round_.ground, standing.tray.tray_id
+    if ground.facts.planted_out(tray_id, ground.now_ms):
+        return Verdict(Answer.NO, "it was planted out and nothing was sown in it since", at_once=True)
+    mix = ground.mix_of(tray_id, ground.now_ms)
+    if mix is None or not ground.facts.heads_in_tray(tray_id, ground.now_ms, ground.now_ms + 1):
+        return Verdict(Answer.BLIND, "it has no mix or no head in it")
+    first = first_to_dry(round_.drying.outlooks(tray_id, with_interval=False))
+    dry_in_s = None if first is None or first.outlook.in_h is None else first.outlook.in_h * 3600
+    newest = None if first is None else first.head.newest_m3_m3
+    return drying_verdict(
+        dry_in_s,
+        (visit_ms - ground.now_ms) / 1000,
+        spare_s=settings_h(round_, "drying.spare_h"),
+        by="" if dry_in_s is None else _by(round_, dry_in_s),
+        visit=visit,
+        line=f"{100 * mix.dry_line_m3_m3 / mix.container_capacity_m3_m3:.0f} % of container capacity",
+        already_dry=newest is not None and newest < mix.dry_line_m3_m3,
+        why_blind="" if first is None else first.outlook.reason,
+    )
+
+
+def settings_h(round_: Round, key: str) -> float:
+    """A setting given in hours, in seconds."""
+    return float(round_.ground.settings[key]) * 3600
+
+
+def _by(round_: Round, dry_in_s: float) -> str:
+    ground = round_.ground
+    if dry_in_s <= 86_400:
+        return when_words(ground.now_ms, dry_in_s, ground.zone)
+    return f"{clock(ground.at(ground.now_ms + dry_in_s * 1000), ground.at(ground.now_ms))}"
+
+
+def late(round_: Round) -> Verdicts:
+    """Whether the seed of each tray is late."""
+    return {a_tray(t.tray.tray_id): _late(round_, t) for t in round_.trays}
+
+
+def _late(round_: Round, standing: Standing) -> Verdict:
+    nursery = round_.nursery
+    sowing = nursery.current(standing.tray.tray_id)
+    if sowing is None:
+        return late_verdict(sown=False, up=False, overdue=None, crop="", sown_on="", due="")
+    on = f"{round_.ground.at(sowing.entry.at_ms):%-d %b}"
+    crop = sowing.crop
+    named = crop.name if crop else str(sowing.entry.data.get("crop") or "seed")
+    if sowing.up is not None:
+        return late_verdict(sown=True, up=True, overdue=None, crop=named, sown_on=on, due="")
+    if crop is None:
+        why = f"{named} is not in the table of crops"
+        return late_verdict(sown=True, up=False, overdue=None, crop=named, sown_on=on, due="", why_blind=why)
+    return _of_crop(round_, sowing, named, on)
+
+
+def _of_crop(round_: Round, sowing: Sowing, named: str, on: str) -> Verdict:
+    nursery, crop = round_.nursery, sowing.crop
+    assert crop is not None
+    curve = nursery.curve(crop.key)
+    progress = nursery.progress(sowing, curve, nursery.until_ms(sowing))
+    if progress.blind:
+        return late_verdict(
+            sown=True, up=False, overdue=None, crop=named, sown_on=on, due="", why_blind=progress.blind
+        )
+    found, _ = nursery.expected(sowing, progress, None)
+    due = (
+        "nine in ten such sowings would have shown by now"
+        if found.overdue
+        else f"{100 * found.done[1]:.0f} % of the way to half of it up"
+    )
+    why = why_late(nursery, sowing, crop, curve, progress) if found.overdue else []
+    return late_verdict(
+        sown=True, up=False, overdue=bool(found.overdue), crop=named, sown_on=on, due=due, causes=why
+    )
+
+
+def tilted(round_: Round) -> Verdicts:
+    """Whether each tray stands level, by itself or on its base; without what to compare it is left out."""
+    ground = round_.ground
+    try:
+        answer = ask_level(ground)
+    except (ShortOfDataError, UsageError):
+        return {}
+    by_name = {t.name: t.tray_id for t in ground.trays.values()}
+    found: dict[Subject, list[tuple[str, str]]] = {}
+    for pair in answer.pairs:
+        # Of two trays on one base, the first speaks for the base.
+        tray_id = by_name.get(pair.subject) if pair.compared == "heads" else by_name.get(pair.level.a.name)
+        if tray_id is not None:
+            found.setdefault(a_tray(tray_id), []).append((pair.level.verdict.value, pair.sentence))
+    return {subject: tilted_verdict(said) for subject, said in found.items()}

@@ -1,0 +1,207 @@
+"""Why a rule says yes, no or blind of something now: its levels, where they come from, when it would turn."""
+
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Any
+
+from traywarden.domain.episodes import Delays, Episode, RuleState, fold
+from traywarden.domain.levels import Of
+from traywarden.domain.rules import Answer, AnyRule, Facts, PacedRule, Rule, Verdict
+from traywarden.domain.subjects import HOST, Subject, SubjectKind
+from traywarden.errors import UnknownNameError
+from traywarden.services.asking.paced import Paced
+from traywarden.services.asking.round import Round, Vitals
+from traywarden.services.asking.standing import paced_rules
+from traywarden.services.judging import CLOCK_AHEAD_MS, Judge, gone_blind
+from traywarden.services.knowledge import Knowledge
+from traywarden.services.questions.ground import DAY_MS, Ground
+from traywarden.services.shadows import Shadows
+from traywarden.settings import TABLE
+from traywarden.store import episodes as episode_store
+from traywarden.store.crops import load_crops
+
+LOOK_BACK_MS = 3 * DAY_MS
+HOST_NAME = "host"
+ALSO_USES = {
+    "vent": ("frames.vent_above_c",),
+    "shut": ("frames.lid_falls_by", "frames.vents_fall_by"),
+    "late": ("emergence.seed_spread", "emergence.looked_every_s"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class UsedSetting:
+    """One setting of the rule as it holds here. `known_from`: default, your settings, or what it is for."""
+
+    key: str
+    value: Any
+    unit: str
+    says: str
+    known_from: str
+
+
+@dataclass(frozen=True, slots=True)
+class ExplainAnswer:
+    """`turns_at`: when it would open (or close) if it went on as it is; None where it would not turn."""
+
+    garden: str
+    at: datetime
+    rule: str
+    question: str
+    severity: str
+    of: str
+    subject: str
+    place: str | None
+    stage: str
+    answer: str
+    reason: str
+    open_since: datetime | None
+    turns_at: datetime | None
+    turns_in_s: float | None
+    turns: str
+    shadow: str
+    facts: Facts
+    settings: tuple[UsedSetting, ...]
+
+
+def ask_explain(ground: Ground, rule: str, subject: str) -> ExplainAnswer:
+    """One rule asked of one thing now.
+
+    Raises UnknownNameError (no such rule; no tray, place or probe of that name), ShortOfDataError.
+    """
+    judge = Judge(ground.settings)
+    paced = Paced(paced_rules(ground.settings), judge.blind_after_ms)
+    known: dict[str, AnyRule] = {**judge.rules, **paced.rules}
+    if rule not in known:
+        raise UnknownNameError("rule", rule, list(known))
+    return _Explained(ground, judge, paced, known[rule], subject).answer()
+
+
+class _Explained:
+    def __init__(self, ground: Ground, judge: Judge, paced: Paced, rule: AnyRule, name: str) -> None:
+        self._ground, self._judge, self._paced, self._rule = ground, judge, paced, rule
+        self._knowledge = Knowledge(ground.tx, load_crops())
+        self._subject = _named(self._knowledge, rule, name)
+        open_ = [
+            e
+            for e in episode_store.episodes(ground.tx, rule=rule.name, subject=self._subject)
+            if e.closed_ms is None
+        ]
+        self._open: Episode | None = open_[0] if open_ else None
+
+    def answer(self) -> ExplainAnswer:
+        ground, rule, subject = self._ground, self._rule, self._subject
+        if isinstance(rule, PacedRule):
+            state, verdict = self._by_clock(rule)
+            delays = self._paced.delays(rule)
+        else:
+            state, verdict = self._at_readings(rule)
+            delays = self._judge.delays(rule)
+        at_ms, turns = self._turn(state, delays)
+        standing = {(e.rule, e.subject) for e in episode_store.episodes(ground.tx, open_only=True)}
+        shadow = Shadows(standing, self._knowledge, ground.now_ms).over(rule.name, subject)
+        place = self._knowledge.where(subject, ground.now_ms)
+        of, stage = self._of()
+        return ExplainAnswer(
+            ground.garden.name,
+            ground.at(ground.now_ms),
+            rule.name,
+            rule.question,
+            rule.severity,
+            subject.kind.value,
+            self._knowledge.name_of(subject),
+            place.name if place else None,
+            stage,
+            state.answer.value,
+            state.reason,
+            None if state.open_since_ms is None else ground.at(state.open_since_ms),
+            None if at_ms is None else ground.at(at_ms),
+            None if at_ms is None else max(0.0, (at_ms - ground.now_ms) / 1000),
+            turns,
+            shadow,
+            {k: v for k, v in verdict.facts.items() if k not in ("do", "source")},
+            tuple(self._used(of)),
+        )
+
+    def _of(self) -> tuple[Of, str]:
+        if self._subject.kind is not SubjectKind.TRAY:
+            return Of(), ""
+        standing = self._round().tray(self._subject.number)
+        return standing.of, standing.stage.words
+
+    def _round(self) -> Round:
+        return Round(self._ground, self._knowledge, Vitals())
+
+    def _by_clock(self, rule: PacedRule) -> tuple[RuleState, Verdict]:
+        asked = self._paced.asked[rule.name]
+        found = self._paced.verdicts([asked], self._round()).get(rule.name, {})
+        nothing = Verdict(Answer.BLIND, "there is nothing to ask it of here")
+        verdict = found.get(self._subject, nothing)
+        kept, _ = episode_store.rule_states(self._ground.tx).get(
+            (rule.name, self._subject), (RuleState(), {})
+        )
+        if kept.judged_to_ms >= self._ground.now_ms:
+            return replace(kept, answer=verdict.answer, reason=verdict.reason), verdict
+        state, _ = fold(kept, [(self._ground.now_ms, verdict)], self._paced.delays(rule))
+        return state, verdict
+
+    def _at_readings(self, rule: Rule) -> tuple[RuleState, Verdict]:
+        ground, begin_ms = self._ground, self._ground.now_ms - LOOK_BACK_MS
+        evidence = self._knowledge.timeline(
+            ground.tx,
+            self._subject.number,
+            begin_ms,
+            ground.now_ms + CLOCK_AHEAD_MS,
+            blind_after_ms=self._judge.blind_after_ms,
+            earliest_year=ground.settings["wire.earliest_year"],
+            only_for=(rule,),
+        )
+        verdicts = [(e.at_ms, rule.judge(e)) for e in evidence]
+        before = self._open if self._open and self._open.opened_ms <= begin_ms else None
+        start = RuleState(judged_to_ms=begin_ms, open_since_ms=before.opened_ms if before else None)
+        state, _ = fold(start, verdicts, self._judge.delays(rule))
+        state = gone_blind(state, ground.now_ms, self._judge.blind_after_ms)
+        last = verdicts[-1][1] if verdicts else Verdict(Answer.BLIND, state.reason)
+        return state, last
+
+    def _turn(self, state: RuleState, delays: Delays) -> tuple[int | None, str]:
+        """When it would turn if it went on as now, and that in words."""
+        is_open = state.open_since_ms is not None
+        verb, delay_ms = ("close", delays.close_ms) if is_open else ("open", delays.open_ms)
+        if state.answer is Answer.BLIND:
+            stays = "it stays open" if is_open else "it cannot open"
+            return None, f"blind now: {stays} until it can be judged again"
+        wanted = Answer.NO if is_open else Answer.YES
+        if state.answer is not wanted or state.run_since_ms is None:
+            return None, f"it does not {verb} while it is as now"
+        return state.run_since_ms + delay_ms, f"it would {verb} then if it goes on as now"
+
+    def _used(self, of: Of) -> list[UsedSetting]:
+        name, settings = self._rule.name, self._ground.settings
+        levels, found = settings.levels(name), []
+        for row in TABLE:
+            if row.key.split(".")[0] != name and row.key not in ALSO_USES.get(name, ()):
+                continue
+            key = levels.key(row.key.partition(".")[2], of) if row.varies else row.key
+            value = settings.overrides[key] if key in settings.overrides else settings[row.key]
+            known_from = "default" if value == row.default else "your settings"
+            if key != row.key:
+                known_from = f"given for {key.split('.', 2)[1]} {key.split('.', 2)[2].rpartition('.')[0]}"
+            found.append(UsedSetting(key, value, row.unit, row.says, known_from))
+        return found
+
+
+def _named(knowledge: Knowledge, rule: AnyRule, name: str) -> Subject:
+    """The subject of the rule's kind that the grower calls so."""
+    if rule.of is SubjectKind.HOST:
+        if name not in ("", HOST_NAME):
+            raise UnknownNameError("subject of this rule", name, [HOST_NAME])
+        return HOST
+    named = {
+        SubjectKind.TRAY: {t.name: n for n, t in knowledge.trays.items()},
+        SubjectKind.PLACE: {p.name: n for n, p in knowledge.places.items()},
+        SubjectKind.PROBE: {p.name: n for n, p in knowledge.probes.items()},
+    }[rule.of]
+    if name not in named:
+        raise UnknownNameError(rule.of.value, name, list(named))
+    return Subject(rule.of, named[name])

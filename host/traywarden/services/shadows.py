@@ -1,0 +1,60 @@
+"""Shadows: what is not told by itself while something else, told already, keeps it from being seen."""
+
+from collections.abc import Collection, Iterable
+
+from traywarden.domain.subjects import HOST, Subject, SubjectKind
+from traywarden.services.knowledge import Knowledge
+from traywarden.store.episodes import Key
+
+OF_PROBE = ("battery", "faulty", "pulled", "clock")
+BY_AIR = ("vent", "shut")
+"""Rules of a place that hang on readings from there; a forecast tells frost and rain all the same."""
+BY_MOISTURE = ("dry", "drying", "waterlogged", "damp")
+OWN = ("quiet", "broker")
+
+
+class Shadows:
+    """What stands in a shadow at one moment. `standing`: rule and subject of every open episode."""
+
+    def __init__(self, standing: Collection[Key], knowledge: Knowledge, now_ms: int) -> None:
+        self._knowledge, self._now_ms = knowledge, now_ms
+        self._no_broker = ("broker", HOST) in standing
+        self._quiet = {s.number for rule, s in standing if rule == "quiet"}
+        self._pulled = {s.number for rule, s in standing if rule == "pulled"}
+
+    def over(self, rule: str, subject: Subject) -> str:
+        """Why an episode is not told by itself now; empty where it is."""
+        if rule == "quiet":
+            return "held while the broker is out of reach" if self._no_broker else ""
+        if subject.kind is SubjectKind.PROBE:
+            blind = rule in OF_PROBE and subject.number in self._quiet
+            return self._silent({subject.number}) if blind else ""
+        if subject.kind is SubjectKind.TRAY:
+            probes = self._probes_in(subject.number)
+            if probes and probes <= self._quiet:
+                return self._silent(probes)
+            if probes and rule in BY_MOISTURE and probes <= self._pulled:
+                return f"held while a head of {self._named(probes)} is out of its mix"
+        if subject.kind is SubjectKind.PLACE and rule in BY_AIR:
+            probes = self._probes_at(subject.number)
+            return self._silent(probes) if probes and probes <= self._quiet else ""
+        return ""
+
+    def _silent(self, probes: Iterable[int]) -> str:
+        return f"held while {self._named(probes)} is quiet"
+
+    def _named(self, probes: Iterable[int]) -> str:
+        return " and ".join(sorted(self._knowledge.probes[p].name for p in probes))
+
+    def _probes_in(self, tray_id: int) -> set[int]:
+        stays = self._knowledge.of(tray_id).facts.heads_in_tray(tray_id, self._now_ms, self._now_ms + 1)
+        return {self._knowledge.probe_of_head[stay.subject] for stay in stays}
+
+    def _probes_at(self, place_id: int) -> set[int]:
+        """Probes that hang in a place, or else have a head in a tray that stands there."""
+        known, now_ms = self._knowledge, self._now_ms
+        hung = known.heads_hung(place_id, now_ms)
+        if hung:
+            return {known.probe_of_head[head_id] for head_id in hung}
+        here = [t for t in known.trays if (p := known.place_of(t, now_ms)) and p.place_id == place_id]
+        return {probe for tray_id in here for probe in self._probes_in(tray_id)}

@@ -9,22 +9,11 @@ import pytest
 from playwright.sync_api import Browser, sync_playwright
 
 from tests.browser.visits import axe_source, chromium
-from tests.services.little_garden import NOW_MS, little_garden
+from tests.services.little_garden import little_garden
+from tests.web.hostile import made_hostile
 from tests.web.season_home import season_home
-from traywarden.domain.journal import Kind
 from traywarden.settings import Settings, load
-from traywarden.store import garden as garden_store
-from traywarden.store import journal
 from traywarden.web.serving import Serving
-
-HOSTILE = (
-    "<b>“bold”</b> & 'quoted'; DROP TABLE tray",
-    "\u202e\u05e2\u05d2\u05d1\u05e0\u05d9\u05d5\u05ea \u0637\u0645\u0627\u0637\u0645",
-    "🍅🌱/🥬?#%20",
-    "W" * 60,
-)
-"""Names of trays: marks, right to left, signs that mean something in an address, and no place to break."""
-LONG_NOTE = "<i>slug</i>" + "s" * 10_000
 
 
 # Of the package, not of the session: while it is open an event loop runs in this thread, which other tests
@@ -67,7 +56,7 @@ def garden(little_home: Path, tmp_path_factory: pytest.TempPathFactory) -> Itera
     """The little garden to look at, with names and notes that could break a page; its address."""
     home = tmp_path_factory.mktemp("looked-at") / "home"
     shutil.copytree(little_home, home)
-    _hostile(home)
+    made_hostile(home)
     with served(home) as address:
         yield address
 
@@ -110,14 +99,3 @@ def empty(tmp_path: Path) -> Iterator[str]:
     little_garden(tmp_path, with_readings=False).store.close()
     with served(tmp_path) as address:
         yield address
-
-
-def _hostile(home: Path) -> None:
-    from traywarden.store.store import Store
-
-    with Store.open(of_readings(home).store_url) as store, store.write() as tx:
-        place = garden_store.add_place(tx, "Place " + "w" * 50, "cold frame")
-        for name in HOSTILE:
-            tray = garden_store.add_tray(tx, name, 40, 3.0)
-            journal.write(tx, Kind.MOVED, NOW_MS, NOW_MS, tray_id=tray.tray_id, place_id=place.place_id)
-            journal.write(tx, Kind.NOTED, NOW_MS, NOW_MS, tray_id=tray.tray_id, note=LONG_NOTE)

@@ -133,6 +133,7 @@ def test_what_is_wrong_with_a_page_is_found(browser: Browser, garden: str, axe: 
                     Object.assign(document.createElement(tag), set));
                 add("img", {src: "http://elsewhere.example/pixel.png"});
                 add("button", {textContent: ""});
+                add("b", {className: "hostile"});
                 document.querySelector("main p").style.color = "#e8e8e8";
                 document.querySelector("h1").style.width = "1000px";
                 document.querySelector("main button").style.minHeight = "10px";
@@ -147,5 +148,8 @@ def test_what_is_wrong_with_a_page_is_found(browser: Browser, garden: str, axe: 
         assert seen.errors, "the browser says that the page may not load it"
         seen.errors.clear()
         seen.elsewhere.clear()
+        with pytest.raises(AssertionError, match="count"):
+            seen.hold()
+        seen.page.evaluate("document.querySelector('.hostile').remove()")
         with pytest.raises(AssertionError, match="px wide"):
             seen.hold()

@@ -107,10 +107,11 @@ class Visit:
     # What must hold -----------------------------------------------------------------------------------------
 
     def hold(self) -> None:
-        """No error, nothing from elsewhere, nothing wider than the window."""
+        """No error, nothing from elsewhere, no name taken for marks, nothing wider than the window."""
         self.page.wait_for_load_state("load")  # its styles too
         assert self.errors == []
         assert self.elsewhere == []
+        assert self.page.locator(".hostile").count() == 0
         wide, window = self.page.evaluate(
             "[document.documentElement.scrollWidth, document.documentElement.clientWidth]"
         )

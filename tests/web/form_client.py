@@ -128,7 +128,7 @@ class Reader:
         self._client = client
 
     def open(self, path: str) -> Page:
-        return self._page(self._client.get(path))
+        return self.read(self._client.get(path))
 
     def follow(self, page: Page, words: str) -> Page:
         """The first link whose words begin like that."""
@@ -150,8 +150,8 @@ class Reader:
         if name:
             data.setdefault(name, []).append(value)
         if form.method == "get":
-            return self._page(self._client.get(form.action, params=data))
-        return self._page(self._client.post(form.action, data=data, files=files or None))
+            return self.read(self._client.get(form.action, params=data))
+        return self.read(self._client.post(form.action, data=data, files=files or None))
 
     @staticmethod
     def _filled(form: Form, fill: Mapping[str, Fill]) -> tuple[dict[str, Any], dict[str, Any]]:
@@ -179,7 +179,7 @@ class Reader:
         return data, files
 
     @staticmethod
-    def _page(answer: Response) -> Page:
+    def read(answer: Response) -> Page:
         assert answer.status_code == 200, f"{answer.url}: {answer.status_code} {answer.text[:300]}"
         read = _Reader()
         read.feed(answer.text)

@@ -36,7 +36,7 @@ class Tried:
     button: str = ""
 
 
-ONE = {"tray": ["lettuce"], "at": "2 h ago", "note": "by hand"}
+ONE: dict[str, Fill] = {"tray": ["lettuce"], "at": "2 h ago", "note": "by hand"}
 DEEDS = {
     "watered": Tried("", {**ONE, "how": "below", "litres": "1,5"}, (Kind.WATERED,)),
     "sowed": Tried(

@@ -93,9 +93,10 @@ def season_own(season: Path, tmp_path: Path) -> Iterator[str]:
         yield address
 
 
-@pytest.fixture
-def empty(tmp_path: Path) -> Iterator[str]:
-    """A garden with a name and nothing else."""
-    little_garden(tmp_path, with_readings=False).store.close()
-    with served(tmp_path) as address:
+@pytest.fixture(scope="package")
+def empty(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
+    """A garden in which nothing was measured, to look at."""
+    home = tmp_path_factory.mktemp("empty")
+    little_garden(home, with_readings=False).store.close()
+    with served(home) as address:
         yield address

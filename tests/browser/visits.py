@@ -111,7 +111,7 @@ class Visit:
         self.page.wait_for_load_state("load")  # its styles too
         assert self.errors == []
         assert self.elsewhere == []
-        assert self.page.locator(".hostile").count() == 0
+        assert self.page.locator(".hostile").count() == 0, "a name is taken for marks"
         wide, window = self.page.evaluate(
             "[document.documentElement.scrollWidth, document.documentElement.clientWidth]"
         )

@@ -27,7 +27,7 @@ COUNTS = {"Tray 1": (3, 19, 31, 33), "Tray 2": (8, 30, 36, 37), "Tray 4": (11, 2
 """Seedlings up, counted on the days before now, one a day."""
 
 
-def season_home(home: Path) -> int:
+def season_home(home: Path, *, past_years: bool = True) -> int:
     """A home with that garden in it; its now [ms], the instant of its last reading."""
     home.mkdir(parents=True, exist_ok=True)
     made = kept_season(
@@ -38,7 +38,8 @@ def season_home(home: Path) -> int:
     )
     with made.store.write() as tx:
         _told(tx, made)
-    _weather(made.store, home / "weather.csv", made.season.weather.time_s[0])
+    if past_years:
+        _weather(made.store, home / "weather.csv", made.season.weather.time_s[0])
     made.store.close()
     return made.stored.now_ms
 

@@ -14,6 +14,7 @@ from traywarden.domain.readings import Reading
 from traywarden.store import journal as journal_store
 from traywarden.store import readings
 from traywarden.store.store import Store
+from traywarden.web.journal import WAYS
 
 pytestmark = pytest.mark.system
 
@@ -45,6 +46,34 @@ def test_watered_is_one_tap_and_one_more_takes_it_back(
         assert _entries(home) == before
         if scripts:
             seen.hold()
+
+
+def test_without_scripts_every_deed_and_a_setting_is_written(browser: Browser, home: Path, own: str) -> None:
+    """All of it by forms alone is tested in tests/web; here a browser sends them."""
+    before = len(_entries(home))
+    with visit(browser, own, java_script_enabled=False) as seen:
+        page = seen.page
+        for what, name in WAYS.items():
+            seen.open("/journal")
+            page.get_by_role("link", name=name, exact=True).click()
+            form = page.locator(f"form[action='/write/{what}']")
+            if form.locator("[name=tray]").count():
+                form.get_by_role("checkbox", name="lettuce").check()
+            for field, value in {"crop": "Lettuce", "count": "4", "grams": "900"}.items():
+                found = form.locator(f"[name={field}]")
+                if found.count():
+                    found.select_option(value) if field == "crop" else found.fill(value)
+            form.locator("[name=note]").fill(f"by hand: {what}")
+            form.get_by_role("button", name="Write it down").click()
+            expect(page.get_by_role("status")).to_contain_text("Written down")
+        seen.open("/settings")
+        units = page.locator("form", has=page.locator("[id='display.temperature']"))
+        units.locator("[id='display.temperature']").select_option("F")
+        units.get_by_role("button").click()
+        expect(page.get_by_role("status")).to_contain_text("Pages go by it from now on")
+        seen.open("/")
+        expect(page.locator(".glance").first).to_contain_text("°F")
+    assert {entry.note for entry in _entries(home)[before:]} == {f"by hand: {what}" for what in WAYS}
 
 
 def test_every_way_is_seen_without_swiping(browser: Browser, own: str) -> None:

@@ -90,6 +90,9 @@ OF_SETTINGS = {
         "/settings/notices", {"name": "phone", "url": "json://localhost:9/"}, says="“phone” is written"
     ),
     "test-channel": Tried("/settings/notices", says="did not take the test"),
+    "change-channel": Tried(
+        "/settings/notices", {"least_severity": "urgent", "digest": "every 4 h"}, says="takes urgent and up"
+    ),
     "remove-channel": Tried("/settings/notices", says="“old” is taken out"),
     "open": Tried("/settings", {"to": "network", "port": "8471"}, says="when the host starts anew"),
 }
@@ -103,6 +106,7 @@ OTHERS = {
 }
 ELSEWHERE = {
     "/sign-in": "tests/web/test_sign_in.py", "/sign-out": "tests/web/test_sign_in.py",
+    "/notices/retry": "tests/web/test_hushing.py, where a channel has failed",
     "/password": "below, on the way to opening the pages to the phone",
     "/weather/upload": "below", "/weather/read-in": "below", "/weather/forget": "below",
     "/settings/change": "below, for every row of the table",
@@ -229,6 +233,9 @@ TEXTS: dict[str, dict[str, Fill]] = {
     "broker.client_id": {"broker.client_id": "other-host"},
     "broker.ca_file": {"broker.ca_file": "authority.pem"},
     "wired.ports": {"wired.ports": "/dev/ttyACM0"},
+    "notices.quiet_from": {"notices.quiet_from": "22:00", "notices.quiet_until": "06:30"},
+    "notices.quiet_until": {"notices.quiet_from": "22:00", "notices.quiet_until": "06:30"},
+    "notices.address": {"notices.address": "http://192.168.1.5:8470"},
 }
 """Words of settings that are neither numbers nor chosen, with what must be given beside them."""
 

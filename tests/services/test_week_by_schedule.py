@@ -114,6 +114,12 @@ def test_it_is_told_once_with_the_summary_and_where_the_whole_lies(home: Path, s
         assert ask_notices(tx, 10, with_sent=True)
 
 
+def test_the_address_that_notices_carry_is_the_reports_too(home: Path, store: Store) -> None:
+    settings = scheduled(home, notices__address="http://bench.example:8470/")
+    WeekBySchedule(store, settings, DrivenClock(at_ms("2026-03-15T18:01"))).look()
+    assert "http://bench.example:8470/week?ending=2026-03-15" in notices(store)[0].body
+
+
 def test_a_new_start_makes_nothing_twice_and_another_week_is_another(home: Path, store: Store) -> None:
     settings, clock = scheduled(home, hour=12), DrivenClock(at_ms("2026-03-15T12:30"))
     for _ in range(3):

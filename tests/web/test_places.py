@@ -114,7 +114,7 @@ def test_the_chart_of_a_page_is_of_what_the_page_says(visitor: Visitor) -> None:
     assert found is not None
     address = unescape(found[1])
     spec = visitor.client.get(address).json()
-    assert "2026-03-04 to 2026-03-08" in spec["title"]["subtitle"]
+    assert "4 to 8 March 2026" in spec["title"]["subtitle"]
     ranges = spec["datasets"]["ranges"]
     answer = compared(visitor, CompareAsked("Cold frame", "Open bench", *days("2026-03-04", "2026-03-08")))
     lows = [d.a_min_c for d in answer.comparison.days if d.a_min_c is not None]

@@ -44,6 +44,20 @@ def day_words(at: date, now: date) -> str:
     return f"{at:%a} {at.day} {at:%b}{year}"
 
 
+def days_words(first: date, last: date) -> str:
+    """From one day to another, saying once what both share.
+
+    >>> days_words(date(2026, 11, 20), date(2026, 11, 27)), days_words(date(2026, 3, 28), date(2026, 4, 3))
+    ('20 to 27 November 2026', '28 March to 3 April 2026')
+    """
+    end = f"{last.day} {last:%B %Y}"
+    if first == last:
+        return end
+    same_month = (first.year, first.month) == (last.year, last.month)
+    begin = f"{first.day}" if same_month else f"{first.day} {first:%B}"
+    return f"{begin}{'' if first.year == last.year else f' {first.year}'} to {end}"
+
+
 def ago(seconds: float) -> str:
     """“3 days 2 h ago”; within the last minute “just now”."""
     return "just now" if seconds < 60 else f"{span_words(seconds)} ago"

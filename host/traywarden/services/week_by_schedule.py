@@ -151,8 +151,8 @@ def summary(answer: WeekAnswer, settings: Settings, file: Path | None) -> str:
     coming = [f"{c.subject}: {c.says}" if c.subject else c.says for c in answer.coming][:MOST_NEEDS]
     if coming:
         lines.append("What comes: " + "; ".join(words.rstrip(".") for words in coming) + ".")
-    if address := pages_address(settings):
-        lines.append(f"The whole report: {address}week?ending={answer.last_day}")
+    if address := settings["notices.address"].rstrip("/") or pages_address(settings).rstrip("/"):
+        lines.append(f"The whole report: {address}/week?ending={answer.last_day}")
     if file is not None:
         lines.append(f"Kept as {file}")
     return "\n".join(lines)

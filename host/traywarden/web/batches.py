@@ -63,7 +63,11 @@ def batch(request: Request, tray: str, other: str = "") -> HTMLResponse:
             cards=cards,
             figures=figure_rows(cards),
             tray=tray,
-            others=[name for row in known.batches if (name := batch_name(row)) != tray],
+            others=[
+                (name, f"{row.tray}, sown {row.sown_at.day} {row.sown_at:%B %Y}")
+                for row in known.batches
+                if (name := batch_name(row)) != tray
+            ],
         )
 
 

@@ -7,6 +7,8 @@ from typing import NamedTuple
 
 from markupsafe import Markup, escape
 
+from traywarden.domain.clock_words import days_words
+
 
 class Phrase(NamedTuple):
     """`said` in an answer becomes `before` and the words of a link to `path`; without a path plain words."""
@@ -157,9 +159,9 @@ PHRASES = (
     Phrase(r": --tray or --place, one of them", ": into a tray or a place"),
     Phrase(r"it hangs in a place: use --place", "it hangs in a place"),
 )
-_DAY = r"(?<![\w@–-])(?<!like )(?<!such as )(\d{4})-(\d\d)-(\d\d)(?![\w-]| \d\d:\d\d)"
-_SPAN = re.compile(rf"{_DAY} to (\d{{4}})-(\d\d)-(\d\d)(?![\w-]| \d\d:\d\d)")
-_ONE = re.compile(_DAY)
+_DAY_SAID = r"(?<![\w@–-])(?<!like )(?<!such as )(\d{4})-(\d\d)-(\d\d)(?![\w-]| \d\d:\d\d)"
+_SPAN = re.compile(rf"{_DAY_SAID} to (\d{{4}})-(\d\d)-(\d\d)(?![\w-]| \d\d:\d\d)")
+_ONE = re.compile(_DAY_SAID)
 _FOUND = tuple((re.compile(phrase.said), phrase) for phrase in PHRASES)
 
 
@@ -179,27 +181,24 @@ def with_days_said(text: str) -> str:
     >>> with_days_said("From 2026-03-28 to 2026-04-03; since 2026-01-05.")
     'From 28 March to 3 April 2026; since 5 January 2026.'
     """
-    return _ONE.sub(lambda found: _said(found, 1), _SPAN.sub(_span_said, text))
+    return _ONE.sub(_said, _SPAN.sub(_span_said, text))
 
 
 def _span_said(found: re.Match[str]) -> str:
-    (year, month, _), (last_year, last_month, _) = found.group(1, 2, 3), found.group(4, 5, 6)
-    first = _said(found, 1)
-    if not first[0].isdigit() or first[:4] == year:
-        return found[0]
-    if year == last_year:
-        first = first.removesuffix(f" {year}")
-        if month == last_month:
-            first = first.partition(" ")[0]
-    return f"{first} to {_said(found, 4)}"
+    first, last = _day(found, 1), _day(found, 4)
+    return found[0] if first is None or last is None else days_words(first, last)
 
 
-def _said(found: re.Match[str], group: int) -> str:
+def _said(found: re.Match[str]) -> str:
+    day = _day(found, 1)
+    return found[0] if day is None else days_words(day, day)
+
+
+def _day(found: re.Match[str], group: int) -> date | None:
     try:
-        day = date(*(int(found[n]) for n in range(group, group + 3)))
+        return date(*(int(found[n]) for n in range(group, group + 3)))
     except ValueError:
-        return found[0]
-    return f"{day.day} {day:%B %Y}"
+        return None
 
 
 def in_plain_words(text: str) -> str:

@@ -3,6 +3,7 @@
 import math
 from typing import Any
 
+from traywarden.domain.clock_words import days_words
 from traywarden.domain.comparison import Comparison, DayPair
 from traywarden.domain.units import Display, f_from_c
 from traywarden.links.pictures import chart
@@ -29,7 +30,7 @@ def compare_picture(answer: CompareAnswer, display: Display) -> dict[str, Any]:
     }
     spec["title"]["text"] = f"{found.a} against {found.b}"
     spec["title"]["subtitle"] = (
-        f"{answer.garden}, {answer.measured} temperature, {found.first_day} to {found.last_day}"
+        f"{answer.garden}, {answer.measured} temperature, {days_words(found.first_day, found.last_day)}"
     )
     top, bottom = spec["vconcat"]
     top["layer"][0]["encoding"]["y"]["title"] = f"daily range, white: mean (°{display.temperature})"

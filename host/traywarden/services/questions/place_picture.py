@@ -3,6 +3,7 @@
 from calendar import month_abbr
 from typing import Any
 
+from traywarden.domain.clock_words import days_words
 from traywarden.domain.units import Display, f_from_c
 from traywarden.links.pictures import chart
 from traywarden.services.questions.germination_hours import HoursAnswer
@@ -23,7 +24,7 @@ def days_picture(answer: PlacesAnswer, display: Display) -> dict[str, Any]:
     spec["title"]["text"] = f"The day in {len(names)} places" if len(names) > 1 else "The day in one place"
     spec["title"]["subtitle"] = (
         f"{answer.garden}, {answer.measured}, mean of {answer.curve_days} days on which all were measured, "
-        f"{answer.first_day} to {answer.last_day}"
+        f"{days_words(answer.first_day, answer.last_day)}"
     )
     line, text = spec["layer"]
     line["encoding"]["y"]["title"] = f"temperature (°{display.temperature})"

@@ -64,6 +64,7 @@ class _Garden:
             notices__first_retry_s=0.05,
             notices__longest_retry_s=0.2,
             notices__most_attempts=100,
+            notices__remind_after_s=1.0,
         )
         with (folder / "settings.toml").open("a", encoding="utf-8") as file:
             file.write(f'[[channel]]\nname = "hook"\nurl = "{url}"\n')
@@ -140,11 +141,21 @@ def _live(garden: _Garden, host: HostProcess, hook: Hook, publisher: ProbePublis
         + garden.readings(life, ALL_AT_ONCE, dry=True)
         + garden.readings(life, ALL_AT_ONCE, dry=False)
     )
+    began_told = f"Water now: tray {life}/{BREAKS_OFF}"
+    point = host.environ[ASKED_BY]
+    reminds = point.startswith("reminders")
+    if reminds:  # of what a host before has told, so this takes a life more
+        host.environ[ASKED_BY] = ""
     host.spawn()
     with suppress(BrokerError):  # it goes on trying
         publisher.connect(0.0)
-    began_told = f"Water now: tray {life}/{BREAKS_OFF}"
-    _soon(lambda: host.code() is not None or began_told in {g["title"] for g in hook.got})
+    _soon(lambda: host.code() is not None or began_told in {g["title"] for g in hook.taken})
+    if reminds:
+        time.sleep(1.0)
+        host.kill()
+        host.environ[ASKED_BY] = point
+        host.spawn()
+        _soon(lambda: host.code() is not None)
     publisher.send(garden.readings(life, BREAKS_OFF, dry=False))
     assert _soon(lambda: host.code() is not None), f"never came to “{host.environ[ASKED_BY]}”: {host.said}"
     assert host.code() == -9, host.said
@@ -161,6 +172,8 @@ def _check(episodes: list[Episode], notices: list[Notice], hook: Hook, garden: _
     for number, got in enumerate(hook.taken):
         for change in told[got["notice_id"]]:
             first.setdefault(change, number)
+            if change[1] is ChangeKind.REMINDED:
+                continue  # again and again, by a notice each
             assert teller.setdefault(change, got["notice_id"]) == got["notice_id"], f"{change} by two notices"
     assert sorted(e.subject.number for e in episodes) == sorted(garden.trays.values())
     for episode in episodes:

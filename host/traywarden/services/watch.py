@@ -525,6 +525,8 @@ class Watch:
         if plan:
             with self._store.write() as tx:
                 plan.write(tx)
+                point("reminders written")
+            point("reminders committed")
             self._after_write()
 
     def _still_seen(self, episode: Episode) -> bool:

@@ -1,6 +1,6 @@
 """A fortnight of wakes on the genuine interpreter against the real host: nothing that was spooled is lost.
 
-`make test` plays a day and a third of it, `make soak` the whole: three probes, 2,016 wakes each, both brokers.
+`make test` plays a day and a third of it, `make soak` the whole: three probes of 2,016 wakes, both brokers.
 
 What is checked of each reading that was once whole in a spool's files: it is in the store exactly once, and
 its time is within 30 s of the truth, whether it was made before or after a sync and whenever it was sent.

@@ -79,3 +79,9 @@ def test_today_shows_a_hushed_need_last_and_who_hushed_it(
     assert {(n["tray"], n["rule"]) for n in after} == {(n["tray"], n["rule"]) for n in needs}
     assert (after[-1]["tray"], after[-1]["rule"], after[-1]["hushed"]["who"]) == (named, rule, "Ana")
     assert "Hushed until 12:00 by Ana: on purpose (hush 1)." in little.ok("today")
+
+
+def test_what_notices_were_worth_is_told_as_far_as_it_can_be(garden: CommandLine) -> None:
+    assert "No notice of the last 60 days can be judged yet." in garden.ok("notices", "worth")
+    answer = garden.json("notices", "worth", "--days", "7")
+    assert (answer["days"], answer["lines"], answer["proposals"]) == (7.0, [], [])

@@ -1,4 +1,4 @@
-"""`notices hush`, `hushed`, `unhush`: nothing is sent about a tray, a place or all of it until a time."""
+"""`notices hush`, `hushed`, `unhush`: nothing is sent until a time; `worth`: what notices led to."""
 
 import typer
 
@@ -6,9 +6,11 @@ from traywarden.cli.asking import asking
 from traywarden.cli.context import JSON_OPTION, bench, emit
 from traywarden.cli.tables import print_table, say
 from traywarden.domain.clock_words import clock
+from traywarden.domain.units import span_words
 from traywarden.services.hushing import Wish, end_hush, put_hush
 from traywarden.services.questions.ground import ground
 from traywarden.services.questions.hushed import HushedAnswer, HushLine, ask_hushed, hush_line
+from traywarden.services.questions.worth import DAYS, WorthAnswer, ask_worth
 
 TRAY = typer.Argument("", help="The tray to hush.")
 PLACE = typer.Option("", "--place", help="Hush every tray in this place instead.")
@@ -23,6 +25,7 @@ def register(app: typer.Typer) -> None:
     app.command("hush")(hush)
     app.command("hushed")(hushed)
     app.command("unhush")(unhush)
+    app.command("worth")(worth)
 
 
 def hush(
@@ -73,6 +76,39 @@ def unhush(
             on = ground(tx, b.garden, b.settings, b.now_ms)
             ended = hush_line(on, end_hush(tx, number, by, on.now_ms))
         emit(ended, lambda line: say(f"{about(line)} is heard of again."), as_json=as_json)
+
+
+def worth(
+    days: float = typer.Option(DAYS, "--days", min=1, max=3660, help="How far back to look."),
+    as_json: bool = JSON_OPTION,
+) -> None:
+    """Which notices led to something in the journal, and which setting would spare some of the others.
+
+    Nothing is changed: what is proposed is for you to take or to leave.
+
+    Example: `traywarden notices worth --days 90`
+    """
+    with asking() as on:
+        emit(ask_worth(on, days), _print_worth, as_json=as_json)
+
+
+def _print_worth(answer: WorthAnswer) -> None:
+    if not answer.lines:
+        say(f"No notice of the last {answer.days:g} days can be judged yet.")
+        return
+    print_table(
+        ("what", "of", "told", "led to something", "within"),
+        [
+            (line.words, line.name, str(line.told), str(line.answered), span_words(line.within_s))
+            for line in answer.lines
+        ],
+        right=("told", "led to something"),
+    )
+    if answer.waiting:
+        say(f"{answer.waiting} told lately may still lead to something and are not counted.")
+    for proposal in answer.proposals:
+        say(f"\n{proposal.says}")
+        say(f"  To have it so: set {proposal.setting} to {proposal.value:g} in settings.toml.")
 
 
 def about(line: HushLine) -> str:

@@ -5,6 +5,13 @@ from traywarden.domain.journal import Kind
 REMEDIES: dict[str, tuple[Kind, ...]] = {
     "dry": (Kind.WATERED,),
     "cold": (Kind.MOVED, Kind.VENTED, Kind.EMERGED, Kind.POTTED_UP),
+    "hot": (Kind.MOVED, Kind.VENTED, Kind.WATERED),
+    "drying": (Kind.WATERED,),
+    "waterlogged": (Kind.MOVED, Kind.ON_BASE, Kind.POTTED_UP),
+    "frost": (Kind.MOVED,),
+    "rain": (Kind.MOVED,),
+    "vent": (Kind.VENTED, Kind.MOVED),
+    "late": (Kind.EMERGED, Kind.SOWED, Kind.NOTED),
 }
 BY_HAND = (
     Kind.WATERED,
@@ -20,7 +27,7 @@ BY_HAND = (
 )
 
 
-ONE_TAP: dict[str, Kind] = {"dry": Kind.WATERED}
+ONE_TAP: dict[str, Kind] = {"dry": Kind.WATERED, "drying": Kind.WATERED, "vent": Kind.VENTED}
 """Rules whose deed needs no more words than that it was done."""
 
 

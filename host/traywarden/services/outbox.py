@@ -189,9 +189,12 @@ class Outbox:
             else:
                 plan.put.append(self._held(notice.channel, told, episode.episode_id, reader, why))
 
+    def severity(self, rule: str) -> str:
+        return self._rules[rule].severity
+
     def eligible(self, rule: str) -> list[str]:
         """The channels that take what is as severe as the rule."""
-        severity = self._rules[rule].severity
+        severity = self.severity(rule)
         return [name for name, least in self._channels.items() if passes(severity, least)]
 
     def _told(self, groups: "_Groups", reader: Reader) -> list[Notice]:

@@ -46,7 +46,8 @@ class Reminding:
             done_ms = max((at_ms for at_ms in done if at_ms <= now_ms), default=None)
             subjects = describer.subjects(episode)
             over = [_end_ms(h) for h in hushes if h.covers(episode.rule, subjects)]
-            for channel in outbox.eligible(episode.rule):
+            reminded = outbox.eligible(episode.rule) if outbox.severity(episode.rule) != "info" else []
+            for channel in reminded:
                 mine = [n for n in told[episode.episode_id] if n.channel == channel]
                 at_ms = self._at_ms(episode, mine, done_ms, over, now_ms)
                 if at_ms is not None and at_ms <= now_ms + NEARBY_MS:

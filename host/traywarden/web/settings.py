@@ -15,6 +15,7 @@ from traywarden.errors import ChannelError, TraywardenError, UnknownNameError, U
 from traywarden.links.open_broker import check_closed
 from traywarden.services.channel_test import send_test
 from traywarden.services.position import position_of
+from traywarden.services.questions.worth import ask_worth
 from traywarden.services.running import running_host
 from traywarden.services.ways_out import ways_out
 from traywarden.settings import (
@@ -143,6 +144,7 @@ def topics(request: Request, name: str) -> Response:
             channels=written.channels if name == "notices" else None,
             console=written["notices.console"],
             mqtt=notices_topic(on.garden.slug) if written["notices.mqtt"] else "",
+            worth=ask_worth(on) if name == "notices" else None,
             running=running_host(face.settings.home) is not None,
         )
 

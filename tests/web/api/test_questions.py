@@ -76,6 +76,7 @@ ASKED = [
     ("plan/season", "wanted=tomato&wanted=lettuce&place=Cold+frame&plants-out=2026-05-15",
      "plan season tomato lettuce --place Cold_frame --plants-out 2026-05-15"),
     ("plan/warm", "crop=lettuce&place=Open+bench", "plan warm lettuce --place Open_bench"),
+    ("notices/worth", "days=90", "notices worth --days 90"),
     ("notices/hushed", "all=true", "notices hushed --all"),
     ("forecast/show", "", "forecast show"),
     ("weather/show", "", "weather show"),

@@ -9,7 +9,8 @@ from pydantic import BaseModel, ConfigDict, Field
 from traywarden.services.hushing import LONGEST_WHO, LONGEST_WHY, Wish
 from traywarden.services.plain import json_text
 from traywarden.services.questions.hushed import HushedAnswer, HushLine, ask_hushed
-from traywarden.web.api.answering import ADDRESS, KNOWN_ALONE, TEXT, answered, answers, as_json
+from traywarden.services.questions.worth import DAYS, WorthAnswer, ask_worth
+from traywarden.web.api.answering import ADDRESS, KNOWN_ALONE, TEXT, Days, answered, answers, as_json
 from traywarden.web.api.lists import Everything
 from traywarden.web.hushing import put_down, take_back
 from traywarden.web.pages import face_of
@@ -39,6 +40,13 @@ class HushWish(BaseModel):
 def hushed(request: Request, everything: Everything = False) -> Response:
     """What is hushed now (with `all` also what was): until when, by whom and why."""
     return answered(request, lambda on: ask_hushed(on, everything=everything))
+
+
+@router.get("/notices/worth")
+@answers(WorthAnswer)
+def worth(request: Request, days: Days = DAYS) -> Response:
+    """Which notices led to something in the journal, and which setting would spare some of the others."""
+    return answered(request, lambda on: ask_worth(on, days))
 
 
 @router.post("/notices/hush", status_code=201)

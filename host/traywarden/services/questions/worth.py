@@ -1,0 +1,122 @@
+"""Which notices led to something in the journal, by rule and subject; and what might spare the rest."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from traywarden.domain.episodes import ChangeKind, Episode
+from traywarden.domain.notice_words import rule_words
+from traywarden.domain.notices import Notice, NoticeState
+from traywarden.domain.remedies import remedies
+from traywarden.domain.units import span_words
+from traywarden.domain.worth import ANSWER_WITHIN_S, Case, longer_delay
+from traywarden.services.judging import Judge
+from traywarden.services.knowledge import Knowledge
+from traywarden.services.questions.ground import Ground
+from traywarden.settings import BY_KEY
+from traywarden.store import episodes as episode_store
+from traywarden.store import notices as notice_store
+from traywarden.store.crops import load_crops
+
+DAYS = 60.0
+
+
+@dataclass(frozen=True, slots=True)
+class WorthLine:
+    """One rule and subject. `answered`: told, and within `within_s` the journal has what is done about it."""
+
+    rule: str
+    words: str
+    about: str
+    name: str
+    told: int
+    answered: int
+    within_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class WorthProposal:
+    """A setting that would have spared some: for a person to take or to leave."""
+
+    rule: str
+    setting: str
+    now: float
+    value: float
+    says: str
+
+
+@dataclass(frozen=True, slots=True)
+class WorthAnswer:
+    """`waiting`: told so lately that they may still be answered; they are not counted."""
+
+    days: float
+    lines: tuple[WorthLine, ...]
+    waiting: int
+    proposals: tuple[WorthProposal, ...]
+
+
+def ask_worth(ground: Ground, days: float = DAYS) -> WorthAnswer:
+    """Every episode that opened within so many days and was told over any channel, least answered first."""
+    since_ms = ground.now_ms - round(days * 86_400_000)
+    knowledge, rules = Knowledge(ground.tx, load_crops()), Judge(ground.settings).rules
+    found = [e for e in episode_store.episodes(ground.tx) if since_ms <= e.opened_ms <= ground.now_ms]
+    told = notice_store.about_all(ground.tx, (e.episode_id for e in found))
+    cases: dict[tuple[str, str, str], list[Case]] = {}
+    waiting = 0
+    for episode in found:
+        rule = rules.get(episode.rule)
+        told_ms = _first_told_ms(told[episode.episode_id], episode, ground.now_ms)
+        if rule is None or told_ms is None:
+            continue
+        until_ms = told_ms + round(ANSWER_WITHIN_S[rule.severity] * 1000)
+        deeds = knowledge.deeds_ms(episode.subject, remedies(episode.rule))
+        answered = any(told_ms <= at_ms <= until_ms for at_ms in deeds)
+        if not answered and until_ms > ground.now_ms:
+            waiting += 1
+            continue
+        lasted_s = None if episode.closed_ms is None else (episode.closed_ms - episode.opened_ms) / 1000
+        kind = episode.subject.kind.value
+        key = (episode.rule, kind, knowledge.name_of(episode.subject))
+        cases.setdefault(key, []).append(Case(answered, lasted_s))
+    lines = [
+        WorthLine(
+            rule,
+            rule_words(rule),
+            about,
+            name,
+            len(mine),
+            sum(case.answered for case in mine),
+            ANSWER_WITHIN_S[rules[rule].severity],
+        )
+        for (rule, about, name), mine in cases.items()
+    ]
+    lines.sort(key=lambda line: (line.answered / line.told, -line.told, line.rule, line.name))
+    return WorthAnswer(days, tuple(lines), waiting, tuple(_proposals(ground, cases)))
+
+
+def _proposals(ground: Ground, cases: dict[tuple[str, str, str], list[Case]]) -> Iterable[WorthProposal]:
+    rules = Judge(ground.settings).rules
+    for name in dict.fromkeys(rule for rule, _, _ in cases):
+        rule, key = rules[name], f"{name}.open_delay_s"
+        mine = [case for (of, _, _), found in cases.items() if of == name for case in found]
+        better = longer_delay(mine, severity=rule.severity, open_delay_s=rule.open_delay_s)
+        if better is None or key not in BY_KEY:
+            continue
+        answered = sum(case.answered for case in mine)
+        now, then = span_words(rule.open_delay_s), span_words(better.open_delay_s)
+        says = (
+            f"Of {len(mine)} notices “{rule_words(name)}” {answered} led to something being done. Told only "
+            f"after {then} instead of {now}, {better.spared} of those nobody acted on would not have come; "
+            "every one that led to something would, by so much later."
+        )
+        yield WorthProposal(name, key, rule.open_delay_s, better.open_delay_s, says)
+
+
+def _first_told_ms(notices: Iterable[Notice], episode: Episode, now_ms: int) -> int | None:
+    """When the beginning was first told over any channel, by the garden's clock."""
+    opened = (episode.episode_id, ChangeKind.OPENED)
+    times = [
+        n.sent_ms if n.sent_ms is not None and n.created_ms <= n.sent_ms <= now_ms else n.created_ms
+        for n in notices
+        if n.state is NoticeState.SENT and opened in n.changes
+    ]
+    return min(times, default=None)

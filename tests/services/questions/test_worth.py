@@ -1,0 +1,72 @@
+"""Notices counted by what they led to, on a garden whose clock the test drives."""
+
+import pytest
+
+from tests.services.test_telling_times import ToldGarden
+from tests.services.watched_garden import COLD_C, DRY, HOUR_MS, START_MS, settings_with
+from traywarden.domain.journal import Kind
+from traywarden.services.questions.ground import ground
+from traywarden.services.questions.worth import WorthAnswer, ask_worth
+from traywarden.store import garden as garden_store
+from traywarden.store.store import Store
+
+
+def asked(g: ToldGarden, days: float = 60.0) -> WorthAnswer:
+    with g.store.read() as tx:
+        the_garden = garden_store.the_garden(tx)
+        assert the_garden is not None
+        return ask_worth(ground(tx, the_garden, g.settings, g.clock.ms), days)
+
+
+@pytest.fixture
+def garden(sqlite_store: Store) -> ToldGarden:
+    """Seven cold mornings of three hours nobody minds, and a long one after which the tray is moved."""
+    settings = settings_with(
+        cold__open_delay_s=3600.0, cold__close_delay_s=600.0, notices__remind_after_s=0.0
+    )
+    g = ToldGarden(sqlite_store, settings, trays=1)
+    for day in range(8):
+        start = START_MS + day * 24 * HOUR_MS
+        g.to(start, 30 * 60_000)
+        g.to(start + (3 if day < 7 else 10) * HOUR_MS, 30 * 60_000, soil_c=COLD_C)
+        if day == 7:
+            g.write(Kind.MOVED, g.clock.ms, place_id=g.place.place_id)
+    g.to(START_MS + 10 * 24 * HOUR_MS, 60 * 60_000)
+    return g
+
+
+def test_each_rule_and_tray_says_how_many_led_to_something(garden: ToldGarden) -> None:
+    (line,) = asked(garden).lines
+    assert (line.words, line.name, line.told, line.answered) == ("too cold", "A", 8, 1)
+
+
+def test_a_delay_is_proposed_that_would_have_spared_the_rest_and_it_does(garden: ToldGarden) -> None:
+    (proposal,) = asked(garden).proposals
+    assert (proposal.setting, proposal.now, proposal.value) == ("cold.open_delay_s", 3600.0, 11_700.0)
+    assert "Of 8 notices “too cold” 1 led to something being done." in proposal.says
+    assert "7 of those nobody acted on would not have come" in proposal.says
+    assert asked(garden).proposals == (proposal,), "asking changes nothing"
+
+
+def test_what_was_never_told_or_lies_too_far_back_does_not_count(garden: ToldGarden) -> None:
+    assert asked(garden, days=3.5).lines[0].told == 1
+    assert asked(garden, days=1).lines == ()
+
+
+def test_what_was_told_lately_may_still_lead_to_something(sqlite_store: Store) -> None:
+    g = ToldGarden(sqlite_store, settings_with(), trays=1)
+    g.to(START_MS + 2 * HOUR_MS, A=DRY)
+    assert (asked(g).lines, asked(g).waiting) == ((), 1)
+    g.write(Kind.WATERED, g.clock.ms)
+    (line,) = asked(g).lines
+    assert (line.told, line.answered) == (1, 1)
+
+
+def test_a_deed_that_comes_too_late_or_was_another_does_not_count(sqlite_store: Store) -> None:
+    g = ToldGarden(sqlite_store, settings_with(), trays=1)
+    g.to(START_MS + HOUR_MS, A=DRY)
+    g.write(Kind.NOTED, g.clock.ms, note="hm")
+    g.to(START_MS + 8 * HOUR_MS, A=DRY)
+    g.write(Kind.WATERED, g.clock.ms)
+    (line,) = asked(g).lines
+    assert (line.told, line.answered) == (1, 0)

@@ -95,9 +95,9 @@ def as_is(notice: Notice, episode: Episode, kind: ChangeKind) -> ChangeKind:
     return ChangeKind.PAST if kind is ChangeKind.OPENED and past else kind
 
 
-def untold(tx: Tx, end: Notice, episode_id: str, plan: Plan) -> Held | None:
+def untold(told: Sequence[Notice], end: Notice, episode_id: str, plan: Plan) -> Held | None:
     """Why an end is not told yet: its beginning is not, or will never be."""
-    start = latest(notice_store.about(tx, episode_id), episode_id, end.channel)
+    start = latest(told, episode_id, end.channel)
     if start is None or start.state is NoticeState.SPARED or start.notice_id in plan.spare:
         return OVER
     return None if start.state is NoticeState.SENT else UNTOLD_START

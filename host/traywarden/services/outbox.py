@@ -71,6 +71,8 @@ class Outbox:
         otherwise those on their way may end it. What had ended when it was found out waits for the digest.
         """
         plan, holding, groups = Plan(), Holding.now(tx, self._timing, reader, shadow), _Groups()
+        known = (c.episode.episode_id for c in changes if c.known_before and c.kind is not ChangeKind.MOVED)
+        told_before = notice_store.about_all(tx, known)
         for change in changes:
             if change.kind is ChangeKind.MOVED:
                 continue
@@ -78,7 +80,7 @@ class Outbox:
             fresh = change.kind is not ChangeKind.PAST and (
                 reader.now_ms - change.decided_ms <= STALE_MS or caught_up(episode.subject)
             )
-            earlier = notice_store.about(tx, episode.episode_id) if change.known_before else []
+            earlier = told_before.get(episode.episode_id, [])
             for channel in self.eligible(episode.rule):
                 mine = [n for n in earlier if n.channel == channel]
                 kind, held = due(plan, change, mine, fresh)
@@ -137,11 +139,13 @@ class Outbox:
         ]
         unsettled = {n.channel for n, e, kind in parts if kind is ChangeKind.PAST and not settled(e.subject)}
         first_ms = _first_of_each_walk(parts, subjects)
+        ends = (episode.episode_id for _, episode, kind in parts if kind is ChangeKind.CLOSED)
+        told_before = notice_store.about_all(tx, ends)
         outcomes: dict[str, list[tuple[Notice, Episode, ChangeKind, Held | None]]] = {}
         for notice, episode, kind in parts:
             waits = notice.channel in unsettled
             if kind is ChangeKind.CLOSED:
-                why = untold(tx, notice, episode.episode_id, plan)
+                why = untold(told_before[episode.episode_id], notice, episode.episode_id, plan)
             elif kind is not ChangeKind.PAST and episode.closed_ms is not None:
                 why = OVER
             else:

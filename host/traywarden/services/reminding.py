@@ -27,6 +27,7 @@ class Reminding:
     def __init__(self, settings: Settings) -> None:
         self._first_s: float = settings["notices.remind_after_s"]
         self._longest_s: float = settings["notices.longest_remind_s"]
+        self._told_of: dict[str, dict[str, ChangeKind]] = {}
 
     def plan(
         self,
@@ -38,6 +39,7 @@ class Reminding:
         now_ms: int,
     ) -> Plan:
         """The reminders that are due at now_ms."""
+        self._told_of.clear()
         told = notice_store.about_all(tx, (e.episode_id for e in episodes))
         hushes = [h for h in hush_store.newest(tx, MOST_HUSHES) if not h.holds_at(now_ms)]
         times: list[tuple[int, str, Episode]] = []
@@ -69,6 +71,12 @@ class Reminding:
         ]
         return outbox.remind(tx, due, describer.reader)
 
+    def _kind(self, notice: Notice, episode: Episode) -> ChangeKind | None:
+        """What a notice tells of an episode; one notice may tell of a thousand."""
+        if notice.notice_id not in self._told_of:
+            self._told_of[notice.notice_id] = dict(notice.changes)
+        return self._told_of[notice.notice_id].get(episode.episode_id)
+
     def _at_ms(
         self,
         episode: Episode,
@@ -78,10 +86,10 @@ class Reminding:
         now_ms: int,
     ) -> int | None:
         """When to remind the channel of the episode; None: not at all, as things are."""
-        tells = [n for n in mine if _tells(n, episode)]
-        started = max(
-            (i for i, n in enumerate(tells) if _kind(n, episode) is ChangeKind.OPENED), default=None
-        )
+        known = {n.notice_id: kind for n in mine if (kind := self._kind(n, episode)) is not None}
+        tells = [n for n in mine if known.get(n.notice_id) in (ChangeKind.OPENED, ChangeKind.REMINDED)]
+        starts = (i for i, n in enumerate(tells) if known[n.notice_id] is ChangeKind.OPENED)
+        started = max(starts, default=None)
         if started is None or any(n.state in OPEN_STATES for n in tells[started:]):
             return None
         told = [_told_ms(n, now_ms) for n in tells[started:] if n.state is NoticeState.SENT]
@@ -96,14 +104,6 @@ class Reminding:
         if not self._first_s:
             return None
         return next_reminder_ms(len(told), last_ms, first_s=self._first_s, longest_s=self._longest_s)
-
-
-def _tells(notice: Notice, episode: Episode) -> bool:
-    return _kind(notice, episode) in (ChangeKind.OPENED, ChangeKind.REMINDED)
-
-
-def _kind(notice: Notice, episode: Episode) -> ChangeKind | None:
-    return next((kind for named, kind in notice.changes if named == episode.episode_id), None)
 
 
 def _told_ms(notice: Notice, now_ms: int) -> int:

@@ -183,17 +183,18 @@ def about(tx: Tx, episode_id: str) -> list[Notice]:
 def about_all(tx: Tx, episode_ids: Iterable[str]) -> dict[str, list[Notice]]:
     """Per episode, every notice that tells something of it, oldest first."""
     found: dict[str, list[Notice]] = {episode_id: [] for episode_id in episode_ids}
+    tells: dict[str, set[str]] = {}
     for part in _parts(found):
-        chosen = (
-            select(_notice, _change.c.episode_id)
-            .join(_change, _change.c.notice_id == _notice.c.notice_id)
-            .where(_change.c.episode_id.in_(part))
-            .order_by(_notice.c.created_ms, _notice.c.notice_id)
-        )
-        for row in tx.execute(chosen):
-            mine = found[row.episode_id]
-            if not mine or mine[-1].notice_id != row.notice_id:
-                mine.append(_made(row))
+        named = select(_change.c.notice_id, _change.c.episode_id).where(_change.c.episode_id.in_(part))
+        for row in tx.execute(named):
+            tells.setdefault(row.notice_id, set()).add(row.episode_id)
+    # Each notice is read once, however many episodes it tells of.
+    read = [
+        n for part in _parts(tells) for n in _all(tx, select(_notice).where(_notice.c.notice_id.in_(part)))
+    ]
+    for notice in sorted(read, key=lambda n: (n.created_ms, n.notice_id)):
+        for episode_id in tells[notice.notice_id]:
+            found[episode_id].append(notice)
     return found
 
 

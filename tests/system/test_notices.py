@@ -127,9 +127,9 @@ def test_a_notice_survives_kill_9_and_a_mail_server_that_is_down(tmp_path: Path)
             assert notice_store.notice_named(tx, waiting.notice_id).state is NoticeState.SENT
 
 
-SPELL_S = 15.0
+SPELL_S = 25.0
 IMPATIENT = f"from traywarden.services import spells; spells.SILENT_S = {SPELL_S}\n"
-"""A tray counts as having sent all it had after a minute, here after less: three times as long as the host
+"""A tray counts as having sent all it had after a minute, here after less: five times as long as the host
 passes nothing on in a rush. The minute itself is in tests/services/test_watch.py."""
 STILL_DRY = "tray 8"
 

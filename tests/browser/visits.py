@@ -109,8 +109,8 @@ class Visit:
     def hold(self) -> None:
         """No error, nothing from elsewhere, no name taken for marks, nothing wider than the window."""
         self.page.wait_for_load_state("load")  # its styles too
-        assert self.errors == []
-        assert self.elsewhere == []
+        assert self.errors == [], self.errors
+        assert self.elsewhere == [], self.elsewhere
         assert self.page.locator(".hostile").count() == 0, "a name is taken for marks"
         wide, window = self.page.evaluate(
             "[document.documentElement.scrollWidth, document.documentElement.clientWidth]"

@@ -25,8 +25,9 @@ def narrowed(spec: Mapping[str, Any]) -> dict[str, Any]:
     made = copy.deepcopy(dict(spec))
     told = made.get("usermeta", {}).get("narrow", {})
     parted = any(part in made for part in ("vconcat", "hconcat", "concat", "facet", "spec"))
-    _views(made, told.get("inner_px", INNER_PX) if parted else WHOLE_PX, frozenset(told.get("without", ())))
-    if not parted:
+    fits = not parted and not isinstance(made.get("height"), dict)  # as high as it has rows is never fitted
+    _views(made, WHOLE_PX if fits else told.get("inner_px", INNER_PX), frozenset(told.get("without", ())))
+    if fits:
         made["autosize"] = {"type": "fit-x", "contains": "padding"}
     padding = made.get("padding", EDGE_PX)
     sides = padding if isinstance(padding, dict) else {}

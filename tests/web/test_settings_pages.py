@@ -9,10 +9,16 @@ from pathlib import Path
 
 import pytest
 
+from tests.services.little_garden import NOW_MS
 from tests.web.conftest import Visitor, words_of
+from traywarden.domain.episodes import ChangeKind, Episode
+from traywarden.domain.notices import Notice, NoticeState
+from traywarden.domain.subjects import a_tray
 from traywarden.services.questions.today import ask_today
 from traywarden.settings import AT_ONCE, FILE_ONLY, TABLE, load
+from traywarden.store import episodes as episode_store
 from traywarden.store import garden as garden_store
+from traywarden.store import notices as notice_store
 from traywarden.store.crops import load_crops
 from traywarden.web.phrases import in_plain_words, on_a_page
 from traywarden.web.settings import PAGES, TITLES
@@ -317,3 +323,24 @@ def test_numbers_are_read_in_the_units_they_are_shown_in(visitor: Visitor) -> No
     assert held["cold.close_above_c"] == 2.0  # a difference: nothing is taken off
     assert held["dry.close_above"] == 0.075
     assert "give 32 to 140 °F" in change(visitor, frames__vent_above_c="150")
+
+
+def test_a_proposal_from_what_notices_led_to_is_taken_in_one_tap(visitor: Visitor) -> None:
+    """Six cold spells of two hours, told and left; the page offers the delay that would have spared them."""
+    with visitor.store.write() as tx:
+        tray = a_tray(garden_store.tray_named(tx, "lettuce").tray_id)
+        for day in range(2, 8):
+            opened = NOW_MS - day * 86_400_000
+            made = Episode(f"cold:{tray}:{opened}", "cold", tray, opened, opened + 4 * 3_600_000)
+            episode_store.keep_episode(tx, made)
+            changes = ((made.episode_id, ChangeKind.OPENED),)
+            told = Notice(f"n{day}", "console", "warning", "t", "b", changes, opened, NoticeState.SENT)
+            notice_store.put(tx, [told])
+    page = visitor.get("/settings/notices")
+    assert "Of 6 notices “too cold” 0 led to something being done." in words_of(page)
+    offer = re.search(
+        r'<article class="told">.*?name="(cold\.open_delay_s)" value="([^"]+)"', page, re.DOTALL
+    )
+    assert offer is not None
+    change(visitor, back="/settings/notices", **{offer[1].replace(".", "__"): offer[2]})
+    assert load(visitor.home, environ={})["cold.open_delay_s"] == 4 * 3600.0 + 900.0

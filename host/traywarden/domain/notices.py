@@ -62,6 +62,15 @@ def most_severe(severities: Iterable[str]) -> str:
     return max(severities, key=SEVERITIES.index)
 
 
+def least_severe(severities: Iterable[str]) -> str:
+    """The least severe of several.
+
+    >>> least_severe(["warning", "urgent"])
+    'warning'
+    """
+    return min(severities, key=SEVERITIES.index)
+
+
 def passes(severity: str, least_severity: str) -> bool:
     """Whether something of that severity goes to a channel that takes `least_severity` and up."""
     return SEVERITIES.index(severity) >= SEVERITIES.index(least_severity)

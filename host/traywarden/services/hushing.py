@@ -12,9 +12,8 @@ from traywarden.domain.notices import Hold, NoticeState
 from traywarden.domain.subjects import Subject, SubjectKind, a_tray
 from traywarden.errors import UnknownNameError, UsageError
 from traywarden.services.holding import hush_words
-from traywarden.services.judging import standing_rules
 from traywarden.services.until import parse_until
-from traywarden.settings import Settings
+from traywarden.settings import BY_KEY, Settings
 from traywarden.store import episodes as episode_store
 from traywarden.store import garden as garden_store
 from traywarden.store import hushes as hush_store
@@ -45,7 +44,7 @@ def put_hush(tx: Tx, wish: Wish, settings: Settings, now_ms: int) -> Hush:
     """
     if (bool(wish.tray) + bool(wish.place) + wish.everything) != 1:
         raise UsageError("Say what to hush: a tray, a place, or all of it.")
-    rules = [rule.name for rule in standing_rules(settings)]
+    rules = rule_names()
     if wish.rule and wish.rule not in rules:
         raise UnknownNameError("rule", wish.rule, rules)
     zone = _zone(tx)
@@ -82,6 +81,12 @@ def end_hush(tx: Tx, hush_id: int, who: str, now_ms: int) -> Hush:
         raise UsageError(f"Hush {hush_id} is over already.")
     hush_store.end(tx, hush_id, now_ms, " ".join(who.split())[:LONGEST_WHO] or whoever())
     return hush_store.hush_numbered(tx, hush_id)
+
+
+def rule_names() -> list[str]:
+    """Every rule there is: each has a delay in the settings."""
+    delay = ".open_delay_s"
+    return [key.removesuffix(delay) for key in BY_KEY if key.endswith(delay)]
 
 
 def whoever() -> str:

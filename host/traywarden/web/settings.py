@@ -145,6 +145,7 @@ def topics(request: Request, name: str) -> Response:
             console=written["notices.console"],
             mqtt=notices_topic(on.garden.slug) if written["notices.mqtt"] else "",
             worth=ask_worth(on) if name == "notices" else None,
+            as_shown=lambda key, value: shown(value, scale_of(BY_KEY[key], on.display)),
             running=running_host(face.settings.home) is not None,
         )
 

@@ -1,15 +1,14 @@
 """Which notices led to something in the journal, by rule and subject; and what might spare the rest."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from traywarden.domain.episodes import ChangeKind, Episode
 from traywarden.domain.notice_words import rule_words
-from traywarden.domain.notices import Notice, NoticeState
+from traywarden.domain.notices import Notice, NoticeState, least_severe
 from traywarden.domain.remedies import remedies
 from traywarden.domain.units import span_words
 from traywarden.domain.worth import ANSWER_WITHIN_S, Case, longer_delay
-from traywarden.services.judging import Judge
 from traywarden.services.knowledge import Knowledge
 from traywarden.services.questions.ground import Ground
 from traywarden.settings import BY_KEY
@@ -57,17 +56,20 @@ class WorthAnswer:
 def ask_worth(ground: Ground, days: float = DAYS) -> WorthAnswer:
     """Every episode that opened within so many days and was told over any channel, least answered first."""
     since_ms = ground.now_ms - round(days * 86_400_000)
-    knowledge, rules = Knowledge(ground.tx, load_crops()), Judge(ground.settings).rules
+    knowledge = Knowledge(ground.tx, load_crops())
     found = [e for e in episode_store.episodes(ground.tx) if since_ms <= e.opened_ms <= ground.now_ms]
     told = notice_store.about_all(ground.tx, (e.episode_id for e in found))
     cases: dict[tuple[str, str, str], list[Case]] = {}
+    severities: dict[str, str] = {}
     waiting = 0
     for episode in found:
-        rule = rules.get(episode.rule)
-        told_ms = _first_told_ms(told[episode.episode_id], episode, ground.now_ms)
-        if rule is None or told_ms is None:
+        mine = _tellings(told[episode.episode_id], episode)
+        if not mine:
             continue
-        until_ms = told_ms + round(ANSWER_WITHIN_S[rule.severity] * 1000)
+        told_ms = min(_told_ms(notice, ground.now_ms) for notice in mine)
+        severity = least_severe([*(n.severity for n in mine), severities.get(episode.rule, "urgent")])
+        severities[episode.rule] = severity  # one notice may tell of several rules, and is as its worst
+        until_ms = told_ms + round(ANSWER_WITHIN_S[severity] * 1000)
         deeds = knowledge.deeds_ms(episode.subject, remedies(episode.rule))
         answered = any(told_ms <= at_ms <= until_ms for at_ms in deeds)
         if not answered and until_ms > ground.now_ms:
@@ -83,40 +85,45 @@ def ask_worth(ground: Ground, days: float = DAYS) -> WorthAnswer:
             rule_words(rule),
             about,
             name,
-            len(mine),
-            sum(case.answered for case in mine),
-            ANSWER_WITHIN_S[rules[rule].severity],
+            len(of),
+            sum(case.answered for case in of),
+            ANSWER_WITHIN_S[severities[rule]],
         )
-        for (rule, about, name), mine in cases.items()
+        for (rule, about, name), of in cases.items()
     ]
     lines.sort(key=lambda line: (line.answered / line.told, -line.told, line.rule, line.name))
-    return WorthAnswer(days, tuple(lines), waiting, tuple(_proposals(ground, cases)))
+    return WorthAnswer(days, tuple(lines), waiting, tuple(_proposals(ground, cases, severities)))
 
 
-def _proposals(ground: Ground, cases: dict[tuple[str, str, str], list[Case]]) -> Iterable[WorthProposal]:
-    rules = Judge(ground.settings).rules
+def _proposals(
+    ground: Ground, cases: Mapping[tuple[str, str, str], list[Case]], severities: Mapping[str, str]
+) -> Iterable[WorthProposal]:
     for name in dict.fromkeys(rule for rule, _, _ in cases):
-        rule, key = rules[name], f"{name}.open_delay_s"
+        key = f"{name}.open_delay_s"
+        if key not in BY_KEY:
+            continue
+        open_delay_s: float = ground.settings[key]
         mine = [case for (of, _, _), found in cases.items() if of == name for case in found]
-        better = longer_delay(mine, severity=rule.severity, open_delay_s=rule.open_delay_s)
-        if better is None or key not in BY_KEY:
+        better = longer_delay(mine, severity=severities[name], open_delay_s=open_delay_s)
+        if better is None:
             continue
         answered = sum(case.answered for case in mine)
-        now, then = span_words(rule.open_delay_s), span_words(better.open_delay_s)
+        now, then = span_words(open_delay_s), span_words(better.open_delay_s)
         says = (
             f"Of {len(mine)} notices “{rule_words(name)}” {answered} led to something being done. Told only "
             f"after {then} instead of {now}, {better.spared} of those nobody acted on would not have come; "
             "every one that led to something would, by so much later."
         )
-        yield WorthProposal(name, key, rule.open_delay_s, better.open_delay_s, says)
+        yield WorthProposal(name, key, open_delay_s, better.open_delay_s, says)
 
 
-def _first_told_ms(notices: Iterable[Notice], episode: Episode, now_ms: int) -> int | None:
-    """When the beginning was first told over any channel, by the garden's clock."""
+def _tellings(notices: Iterable[Notice], episode: Episode) -> list[Notice]:
+    """What told the beginning, over any channel."""
     opened = (episode.episode_id, ChangeKind.OPENED)
-    times = [
-        n.sent_ms if n.sent_ms is not None and n.created_ms <= n.sent_ms <= now_ms else n.created_ms
-        for n in notices
-        if n.state is NoticeState.SENT and opened in n.changes
-    ]
-    return min(times, default=None)
+    return [n for n in notices if n.state is NoticeState.SENT and opened in n.changes]
+
+
+def _told_ms(notice: Notice, now_ms: int) -> int:
+    """When, by the garden's clock; deliveries are dated by the system's, which may be another."""
+    sent_ms = notice.sent_ms
+    return sent_ms if sent_ms is not None and notice.created_ms <= sent_ms <= now_ms else notice.created_ms

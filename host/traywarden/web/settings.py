@@ -66,10 +66,11 @@ TITLES: Mapping[str, str] = {
 """Headings of the table's sections."""
 OF_RULES = tuple(dict.fromkeys(row.key.partition(".")[0] for row in ruling.ROWS))
 OFTEN_SET = ("dry", "cold")
-"""Rules whose levels stand beside how notices go out; those of the others have a page of their own."""
+ELSEWHERE = (*OFTEN_SET, "broker")
+"""Rules whose levels stand beside how notices go out, or with what they are about; the others have a page."""
 PAGES: Mapping[str, tuple[str, tuple[str, ...]]] = {
     "notices": ("Notices", (*OFTEN_SET, "notices", "week")),
-    "rules": ("When a notice is due", tuple(rule for rule in OF_RULES if rule not in OFTEN_SET)),
+    "rules": ("When a notice is due", tuple(rule for rule in OF_RULES if rule not in ELSEWHERE)),
     "growing": ("How the garden is judged", ("frames", "moisture", "mix", "emergence", "coverage")),
     "devices": ("Probes, broker, host", ("probes", "wired", "broker", "wire", "store", "host", "web")),
 }

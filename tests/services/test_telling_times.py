@@ -1,6 +1,6 @@
 """Quiet hours, digests, walks and reminders on a driven clock, as a channel really gets them."""
 
-from functools import partial
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -252,15 +252,12 @@ def test_what_stands_in_a_shadow_is_held_until_it_lifts(
     """A shadow is what another episode casts; here the test casts one over tray A."""
     g = garden(sqlite_store, 2)
     dark = {g.tray_ids["A"]}
-    whole = g.watch._outbox
 
     def shadow(rule: str, subject: Subject) -> str:
         del rule
         return "held while its probe is quiet" if subject.number in dark else ""
 
-    plan, release = whole.plan, whole.release
-    monkeypatch.setattr(whole, "plan", partial(plan, shadow=shadow))
-    monkeypatch.setattr(whole, "release", partial(release, shadow=shadow))
+    monkeypatch.setattr(g.watch, "_shadows", lambda *_: SimpleNamespace(over=shadow))
     assert g.to(START_MS + 2 * HOUR_MS, A=DRY, B=DRY) == [("06:30", "Water now: B (open bench)")]
     (held,) = g.notices(NoticeState.HELD)
     assert (held.waits_for, held.trouble) == (Hold.SHADOW, "held while its probe is quiet")

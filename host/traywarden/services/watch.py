@@ -51,6 +51,8 @@ LOOK_LATE_S = 3600.0
 NOUNS_S = 5.0
 KEEP_STATES_S = 30.0
 REMIND_LOOK_MS = 60_000
+HELD_REST = 10.0
+"""Looking at what is held rests so many times as long as it took: a thousand hushed trays must not weigh."""
 MARK_BACK_MS = 300_000
 LONGEST_PACED_REST_S = 30.0
 _LONGEST_REST_S = 0.25
@@ -94,6 +96,7 @@ class Watch:
         self._asking, self._asked_once = threading.Lock(), False
         every: dict[str, AnyRule] = {**self._judge.rules, **self._paced.rules}
         self._outbox = Outbox(targets(settings), every, Timing.of(settings))
+        self._release_s = 0.0
         self._reminding, self._reminded_ms = Reminding(settings), NEVER_MS
         self._after_write, self._monotonic_s, self._system_ms = after_write, monotonic_s, system_ms
         self.ready = threading.Event()
@@ -194,8 +197,11 @@ class Watch:
                 if blind != state:
                     self._states[key] = blind
                     self._unkept.add(key)
-            if self._may_hold:
+            if self._may_hold and self._monotonic_s() >= self._release_s:
+                began_s = self._monotonic_s()
                 self._release(now_ms)
+                ended_s = self._monotonic_s()
+                self._release_s = ended_s + HELD_REST * (ended_s - began_s)
             if not self._reminded_ms <= now_ms < self._reminded_ms + REMIND_LOOK_MS:
                 self._remind(now_ms)
                 self._reminded_ms = now_ms
@@ -521,7 +527,8 @@ class Watch:
                 return
             knowledge = self._know(tx)
             describer = Describer(tx, knowledge, self._settings, now_ms, self._verdicts)
-            plan = self._reminding.plan(tx, knowledge, seen, self._outbox, describer, now_ms)
+            shadow = self._shadows(knowledge, now_ms).over
+            plan = self._reminding.plan(tx, knowledge, seen, self._outbox, describer, now_ms, shadow)
         if plan:
             with self._store.write() as tx:
                 plan.write(tx)

@@ -6,19 +6,41 @@ import pytest
 
 from tests.services.watched_garden import settings_with
 from traywarden.domain.notices import NoticeState
+from traywarden.domain.rules import AnyRule
 from traywarden.links.channels import NOTICE_HEADER
+from traywarden.services.asking.standing import paced_rules
 from traywarden.services.judging import LOOK_BACK_MS, standing_rules
 from traywarden.settings import TABLE
 
 PAGE = (Path(__file__).parents[1] / "docs" / "notices.md").read_text(encoding="utf-8")
-KEYS = [row.key for row in TABLE if row.key.split(".")[0] in ("notices", "dry", "cold")]
+RULES: list[AnyRule] = [
+    *standing_rules(settings_with()),
+    *(each.rule for each in paced_rules(settings_with())),
+]
+BY_CLOCK = {each.rule.name for each in paced_rules(settings_with())}
+KEYS = [
+    row.key
+    for row in TABLE
+    if row.key.split(".")[0] in {"notices", *(rule.name for rule in RULES)} - {"broker"}
+    and not (row.key.split(".")[0] in BY_CLOCK and row.key.endswith("_delay_s"))  # named once for all
+]
 
 
 def test_every_rule_is_on_the_page_with_its_question_and_severity() -> None:
-    for rule in standing_rules(settings_with()):
-        (row,) = [line for line in PAGE.splitlines() if line.startswith(f"| `{rule.name}` |")]
-        assert rule.question in row
+    for rule in RULES:
+        rows = [line for line in PAGE.splitlines() if line.startswith(f"| `{rule.name}` |")]
+        (row,) = [line for line in rows if rule.question in line]
         assert row.endswith(f"| {rule.severity} |")
+
+
+def test_every_level_that_may_be_given_for_a_crop_is_named_and_the_pace_of_each_rule_is_right() -> None:
+    assert [row.key for row in TABLE if row.varies and f"`{row.key}`" not in PAGE] == []
+    for each in paced_rules(settings_with()):
+        pace_s = each.rule.pace_s
+        words = f"{pace_s / 3600:g} h" if pace_s >= 3600 else f"{pace_s / 60:g} min"
+        start = f"| `{each.rule.name}` | {each.rule.of.value} |"
+        (row,) = [line for line in PAGE.splitlines() if line.startswith(start)]
+        assert f"| {words} |" in row
 
 
 @pytest.mark.parametrize("state", list(NoticeState))

@@ -123,8 +123,8 @@ def test_a_digest_lists_what_is_past_oldest_first_and_counts_the_rest() -> None:
 
 
 def test_a_rule_without_words_of_its_own_is_told_by_its_reason() -> None:
-    said = words([told("frost", facts={"reason": "air at −2 °C"})], READER)
-    assert said.title == "Frost: A1 (open bench)"
+    said = words([told("wind", facts={"reason": "air at −2 °C"})], READER)
+    assert said.title == "Wind: A1 (open bench)"
     assert said.body == "A1 (open bench): air at −2 °C since 13:00."
 
 

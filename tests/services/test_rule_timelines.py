@@ -16,6 +16,7 @@ from traywarden.services.judging import standing_rules
 from traywarden.store import notices as notice_store
 from traywarden.store.store import Store
 
+HALF_HOUR_MS = HOUR_MS // 2
 EVENING_MS = START_MS + 13 * HOUR_MS  # 19:00Z on 1 March
 
 
@@ -44,6 +45,7 @@ QUICK = {
     "battery__close_delay_s": 3600.0,
     "faulty__close_delay_s": 1800.0,
     "vent__close_delay_s": 1200.0,
+    "notices__remind_after_s": 0.0,
 }
 """The same rules with shorter delays: days of readings take seconds to judge."""
 SCENARIOS = [
@@ -200,10 +202,10 @@ def cold_nights(hour: float) -> float:
 def test_frost_is_told_once_for_a_night_names_who_suffers_and_is_over_in_the_morning(
     sqlite_store: Store,
 ) -> None:
-    line = Line(sqlite_store, start_ms=START_MS + 4 * HOUR_MS, sown_d=20)  # 10:00Z
+    line = Line(sqlite_store, start_ms=START_MS + 4 * HOUR_MS, sown_d=20, step_ms=HALF_HOUR_MS)  # 10:00Z
     up_long_ago(line)
     days_before(line, 16, cold_nights)
-    for _ in range(25 * 6):
+    for _ in range(25 * 2):
         line.step(replace(CALM, air_c=cold_nights(line.at_ms / HOUR_MS % 24), open_air_c=20.0))
         if line.of("frost") and len(line.bodies) == 1:
             break
@@ -211,7 +213,7 @@ def test_frost_is_told_once_for_a_night_names_who_suffers_and_is_over_in_the_mor
     for part in ("Frost or chill tonight: frame", "A (Tomato, tender)", "7.2 °C", "Minnesota", "Cover"):
         assert part in body
     line.restart()
-    for _ in range(22 * 6):
+    for _ in range(22 * 2):
         line.step(replace(CALM, air_c=cold_nights(line.at_ms / HOUR_MS % 24), open_air_c=20.0))
     assert line.said == [("frost", "opened")]
     assert [e.closed_ms is None for e in line.garden.episodes("frost")] == [False]
@@ -225,10 +227,10 @@ def test_seed_is_not_warned_of_frost(sqlite_store: Store) -> None:
 
 
 def test_heavy_rain_on_open_trays_is_told_once(sqlite_store: Store) -> None:
-    line = Line(sqlite_store)
+    line = Line(sqlite_store, step_ms=HALF_HOUR_MS)
     line.write(Kind.MOVED, line.at_ms - HOUR_MS, tray_id=line.tray_id, place_id=line.garden.place.place_id)
     line.run(replace(CALM, rain_mm=0.0), 1)
-    line.run(replace(CALM, rain_mm=2.0), 2)  # 24 mm
+    line.run(replace(CALM, rain_mm=6.0), 2)  # 24 mm
     line.run(replace(CALM, rain_mm=0.0), 2)
     assert [told for told in line.said if told[0] == "rain"] == [("rain", "opened")]
     assert "24 mm of rain fell on A" in " ".join(line.bodies)

@@ -1,6 +1,5 @@
 """Quiet hours, digests, walks and reminders on a driven clock, as a channel really gets them."""
 
-from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -23,6 +22,7 @@ from traywarden.domain.journal import Kind
 from traywarden.domain.notices import Hold, NoticeState
 from traywarden.domain.subjects import Subject
 from traywarden.services.deliver import Deliver
+from traywarden.services.shadows import Shadows
 from traywarden.store import garden as garden_store
 from traywarden.store.store import Store
 
@@ -253,11 +253,11 @@ def test_what_stands_in_a_shadow_is_held_until_it_lifts(
     g = garden(sqlite_store, 2)
     dark = {g.tray_ids["A"]}
 
-    def shadow(rule: str, subject: Subject) -> str:
-        del rule
+    def shadow(shadows: Shadows, rule: str, subject: Subject) -> str:
+        del shadows, rule
         return "held while its probe is quiet" if subject.number in dark else ""
 
-    monkeypatch.setattr(g.watch, "_shadows", lambda *_: SimpleNamespace(over=shadow))
+    monkeypatch.setattr(Shadows, "over", shadow)
     assert g.to(START_MS + 2 * HOUR_MS, A=DRY, B=DRY) == [("06:30", "Water now: B (open bench)")]
     (held,) = g.notices(NoticeState.HELD)
     assert (held.waits_for, held.trouble) == (Hold.SHADOW, "held while its probe is quiet")

@@ -50,9 +50,10 @@ class Line:
     settings: dict[str, Any] = field(default_factory=dict)
     start_ms: int = START_MS
     sown_d: int = 1
+    step_ms: int = STEP_MS
 
     def __post_init__(self) -> None:
-        chosen = settings_with(**self.settings)
+        chosen = settings_with(**{"notices__remind_after_s": 0.0, **self.settings})
         self.garden = WatchedGarden(self.store, chosen, trays=1, sown=False, paced=None)
         self.at_ms = self.garden.clock.ms = self.start_ms
         self.said: list[Told] = []
@@ -79,7 +80,7 @@ class Line:
 
     def step(self, world: World) -> None:
         """One step of the clock: measure, judge, ask, let go, deliver."""
-        self.at_ms += STEP_MS
+        self.at_ms += self.step_ms
         self.garden.clock.ms = self.at_ms
         self.garden.vitals = world.vitals
         if world.sending:
@@ -96,7 +97,7 @@ class Line:
             self.bodies.append(f"{notice.title}\n{notice.body}")
 
     def run(self, world: World, hours: float) -> None:
-        for _ in range(round(hours * HOUR_MS / STEP_MS)):
+        for _ in range(round(hours * HOUR_MS / self.step_ms)):
             self.step(world)
 
     def restart(self) -> None:

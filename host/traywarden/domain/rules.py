@@ -106,8 +106,8 @@ class Rule:
     of: SubjectKind = SubjectKind.TRAY
     beside: str = ""
     """The rule that is blind whenever this one is: it alone says so."""
-    tells_end: bool = True
-    """Whether the end of an episode is told; where the journal or another rule says it already, it is not."""
+    told_once: bool = False
+    """Whether neither its end nor a reminder is told: by then the night is over, or another rule speaks."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,7 +122,7 @@ class PacedRule:
     close_delay_s: float
     pace_s: float
     of: SubjectKind
-    tells_end: bool = True
+    told_once: bool = False
 
 
 AnyRule: TypeAlias = Rule | PacedRule

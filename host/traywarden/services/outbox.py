@@ -84,7 +84,7 @@ class Outbox:
             for channel in self.eligible(episode.rule):
                 mine = [n for n in earlier if n.channel == channel]
                 kind, held = due(plan, change, mine, fresh)
-                if kind is None or (kind is ChangeKind.CLOSED and not self._rules[episode.rule].tells_end):
+                if kind is None or (kind is ChangeKind.CLOSED and self._rules[episode.rule].told_once):
                     continue
                 say = replace(told, kind=kind)
                 held = held or self._why(holding, channel, say, reader.now_ms)

@@ -7,7 +7,6 @@ import logging
 import threading
 import time
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import replace
 from typing import Protocol
 
 from traywarden.domain.crops import Crop
@@ -17,8 +16,9 @@ from traywarden.domain.rules import Answer, AnyRule, Rule, Verdict
 from traywarden.domain.subjects import Subject, SubjectKind, a_tray
 from traywarden.errors import StoreError
 from traywarden.points import point
+from traywarden.services.asking.asker import Asker
 from traywarden.services.asking.paced import Paced
-from traywarden.services.asking.round import Round, Verdicts, Vitals
+from traywarden.services.asking.round import Verdicts, Vitals
 from traywarden.services.asking.standing import Asked, paced_rules
 from traywarden.services.clock import Clock
 from traywarden.services.describing import Describer
@@ -27,14 +27,12 @@ from traywarden.services.judging import LOOK_BACK_MS, Judge, Judged, Key, gone_b
 from traywarden.services.knowledge import Knowledge
 from traywarden.services.notice_plan import Plan
 from traywarden.services.outbox import STALE_MS, Outbox, targets
-from traywarden.services.questions.ground import ground
 from traywarden.services.recent import Recent
 from traywarden.services.reminding import Reminding
 from traywarden.services.shadows import Shadows
 from traywarden.services.spells import Spells
 from traywarden.settings import Settings
 from traywarden.store import episodes as episode_store
-from traywarden.store import garden as garden_store
 from traywarden.store import journal as journal_store
 from traywarden.store import notices as notice_store
 from traywarden.store import readings as reading_store
@@ -51,10 +49,7 @@ LOOK_LATE_S = 3600.0
 NOUNS_S = 5.0
 KEEP_STATES_S = 30.0
 REMIND_LOOK_MS = 60_000
-HELD_REST = 10.0
-"""Looking at what is held rests so many times as long as it took: a thousand hushed trays must not weigh."""
 MARK_BACK_MS = 300_000
-LONGEST_PACED_REST_S = 30.0
 _LONGEST_REST_S = 0.25
 """Judging rests as long as it worked, so that storing gets its turn; but no notice waits longer for that."""
 
@@ -92,11 +87,11 @@ class Watch:
         self._store, self._settings, self._clock, self._crops = store, settings, clock, crops
         self._judge = Judge(settings, None if rules is None else tuple(rules))
         asked = paced_rules(settings) if paced is None else paced
-        self._paced, self._vitals = Paced(asked, self._judge.blind_after_ms), vitals
-        self._asking, self._asked_once = threading.Lock(), False
+        self._paced = Paced(asked, self._judge.blind_after_ms)
+        self._asker = Asker(store, settings, crops, self._paced, vitals, self._take_answers)
+        self._asked_once = False
         every: dict[str, AnyRule] = {**self._judge.rules, **self._paced.rules}
         self._outbox = Outbox(targets(settings), every, Timing.of(settings))
-        self._release_s = 0.0
         self._reminding, self._reminded_ms = Reminding(settings), NEVER_MS
         self._after_write, self._monotonic_s, self._system_ms = after_write, monotonic_s, system_ms
         self.ready = threading.Event()
@@ -146,19 +141,8 @@ class Watch:
         return bool(states) and all(state.judged_to_ms >= at_ms for state in states)
 
     def ask(self) -> None:
-        """Ask the rules whose time has come by the clock; what changes is kept and told as after a reading.
-
-        Others may judge meanwhile: only what the answers change is worked out in the lock.
-        """
-        with self._asking:
-            now_ms = self._clock.now_ms()
-            due = self._paced.due(now_ms)
-            found = self._answered(due, now_ms) if due else {}
-            if found:
-                with self._judging:
-                    self._load()
-                    self._take_answers(found, now_ms)
-            self._paced.note(due, now_ms)
+        """Ask the rules whose time has come by the clock; what changes is kept and told."""
+        self._asker.ask(self._clock.now_ms())
 
     def judge_all(self) -> None:
         """Judge every tray, also what came in late while nobody watched; then notices may be sent."""
@@ -197,11 +181,8 @@ class Watch:
                 if blind != state:
                     self._states[key] = blind
                     self._unkept.add(key)
-            if self._may_hold and self._monotonic_s() >= self._release_s:
-                began_s = self._monotonic_s()
+            if self._may_hold:
                 self._release(now_ms)
-                ended_s = self._monotonic_s()
-                self._release_s = ended_s + HELD_REST * (ended_s - began_s)
             if not self._reminded_ms <= now_ms < self._reminded_ms + REMIND_LOOK_MS:
                 self._remind(now_ms)
                 self._reminded_ms = now_ms
@@ -255,16 +236,8 @@ class Watch:
                 log.warning("rule states were not kept: %s", error)
 
     def run_paced(self) -> None:
-        """Life of the thread that asks the paced rules; it rests at least as long as it worked."""
-        while not self._ending.wait(TICK_S):
-            if not self.ready.is_set():
-                continue
-            began_s = time.monotonic()
-            try:
-                self.ask()
-            except StoreError as error:
-                log.warning("asking waits: %s", error)
-            self._ending.wait(min(time.monotonic() - began_s, LONGEST_PACED_REST_S))
+        """Life of the thread that asks the rules by the clock."""
+        self._asker.run(self.ready, self._ending, self._clock)
 
     def _round(self) -> None:
         if not self._arrived:
@@ -394,17 +367,13 @@ class Watch:
             self._may_hold = True
             self._after_write()
 
-    def _answered(self, due: list[Asked], now_ms: int) -> dict[str, Verdicts]:
-        with self._store.read() as tx:
-            garden = garden_store.the_garden(tx)
-            if garden is None:
-                return {}
-            # Not `_know`: that belongs to those who judge, and this may take long.
-            knowledge = Knowledge(tx, self._crops)
-            on = replace(ground(tx, garden, self._settings, now_ms), now_ms=now_ms)
-            return self._paced.verdicts(due, Round(on, knowledge, self._vitals()))
-
     def _take_answers(self, found: dict[str, Verdicts], now_ms: int) -> None:
+        """What the rules by the clock have answered; others may have judged meanwhile."""
+        with self._judging:
+            self._load()
+            self._keep_answers(found, now_ms)
+
+    def _keep_answers(self, found: dict[str, Verdicts], now_ms: int) -> None:
         with self._store.read() as tx:
             knowledge = self._know(tx)
             judged = self._paced.judged(tx, found, self._states, now_ms)
@@ -527,8 +496,7 @@ class Watch:
                 return
             knowledge = self._know(tx)
             describer = Describer(tx, knowledge, self._settings, now_ms, self._verdicts)
-            shadow = self._shadows(knowledge, now_ms).over
-            plan = self._reminding.plan(tx, knowledge, seen, self._outbox, describer, now_ms, shadow)
+            plan = self._reminding.plan(tx, knowledge, seen, self._outbox, describer, now_ms)
         if plan:
             with self._store.write() as tx:
                 plan.write(tx)
@@ -538,4 +506,7 @@ class Watch:
 
     def _still_seen(self, episode: Episode) -> bool:
         state = self._states.get((episode.rule, episode.subject))
+        asked = self._paced.rules.get(episode.rule)
+        if asked is not None and asked.told_once:
+            return False
         return state is not None and state.answer in (Answer.YES, Answer.HOLD)

@@ -259,7 +259,7 @@ class _Replay:
                     dark.add(episode.episode_id)
             else:
                 standing.discard(key)
-            silent = kind is ChangeKind.CLOSED and not event.rule.tells_end
+            silent = kind is ChangeKind.CLOSED and event.rule.told_once
             if episode.episode_id in dark or silent or event.decided_ms < self._start_ms:
                 continue
             place = self._knowledge.where(episode.subject, event.decided_ms)

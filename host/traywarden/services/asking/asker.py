@@ -1,0 +1,72 @@
+"""Asks the rules by the clock: reads a snapshot, and hands what they answer to the watch."""
+
+import logging
+import threading
+import time
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+
+from traywarden.domain.crops import Crop
+from traywarden.errors import StoreError
+from traywarden.services.asking.paced import Paced
+from traywarden.services.asking.round import Round, Verdicts, Vitals
+from traywarden.services.asking.standing import Asked
+from traywarden.services.clock import Clock
+from traywarden.services.knowledge import Knowledge
+from traywarden.services.questions.ground import ground
+from traywarden.settings import Settings
+from traywarden.store import garden as garden_store
+from traywarden.store.store import Store
+
+log = logging.getLogger(__name__)
+TICK_S = 1.0
+LONGEST_REST_S = 30.0
+
+Take = Callable[[dict[str, Verdicts], int], None]
+
+
+class Asker:
+    """`take` gets what each rule says of every subject, and the moment it speaks of."""
+
+    def __init__(
+        self,
+        store: Store,
+        settings: Settings,
+        crops: Mapping[str, Crop],
+        paced: Paced,
+        vitals: Callable[[], Vitals],
+        take: Take,
+    ) -> None:
+        self._store, self._settings, self._crops = store, settings, crops
+        self._paced, self._vitals, self._take = paced, vitals, take
+        self._asking = threading.Lock()
+
+    def ask(self, now_ms: int) -> None:
+        """Ask those whose time has come. Others may judge meanwhile: `take` alone needs their lock."""
+        with self._asking:
+            due = self._paced.due(now_ms)
+            found = self._answered(due, now_ms) if due else {}
+            if found:
+                self._take(found, now_ms)
+            self._paced.note(due, now_ms)
+
+    def run(self, ready: threading.Event, ending: threading.Event, clock: Clock) -> None:
+        """Ask for ever; it rests at least as long as it worked. Trouble with the store is waited out."""
+        while not ending.wait(TICK_S):
+            if not ready.is_set():
+                continue
+            began_s = time.monotonic()
+            try:
+                self.ask(clock.now_ms())
+            except StoreError as error:
+                log.warning("asking waits: %s", error)
+            ending.wait(min(time.monotonic() - began_s, LONGEST_REST_S))
+
+    def _answered(self, due: Sequence[Asked], now_ms: int) -> dict[str, Verdicts]:
+        with self._store.read() as tx:
+            garden = garden_store.the_garden(tx)
+            if garden is None:
+                return {}
+            knowledge = Knowledge(tx, self._crops)  # its own: that of the watch belongs to those who judge
+            on = replace(ground(tx, garden, self._settings, now_ms), now_ms=now_ms)
+            return self._paced.verdicts(due, Round(on, knowledge, self._vitals()))

@@ -1,0 +1,107 @@
+"""What other settings would have told of a span, and why a rule says what it says now."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from tests.services.timelines import CALM, SILENT, Line
+from traywarden.errors import SettingsError, UnknownNameError, UsageError
+from traywarden.services.questions.explained import ask_explain
+from traywarden.services.questions.ground import Ground, ground
+from traywarden.services.questions.replayed import ReplayAsked, ask_replay
+from traywarden.settings import load
+from traywarden.store import garden as garden_store
+from traywarden.store.store import Store, Tx
+
+
+def on(line: Line, tx: Tx) -> Ground:
+    found = garden_store.the_garden(tx)
+    assert found is not None
+    return ground(tx, found, line.garden.settings, line.at_ms)
+
+
+def replayed(line: Line, *rules: str, given: tuple[str, ...] = ()) -> list[tuple[str, str]]:
+    with line.store.read() as tx:
+        answer = ask_replay(on(line, tx), ReplayAsked(None, None, rules, given))
+    return [(notice.rule, notice.change) for notice in answer.notices]
+
+
+def dried_and_watered(store: Store) -> Line:
+    line = Line(store)
+    for moisture, hours in ((0.36, 1), (0.24, 2), (0.36, 2)):
+        line.run(replace(CALM, moisture_m3_m3=moisture), hours)
+    return line
+
+
+def test_a_replay_with_the_same_settings_tells_what_was_told_and_changes_nothing(sqlite_store: Store) -> None:
+    line = dried_and_watered(sqlite_store)
+    before = line.garden.notices(), line.garden.episodes()
+    told = replayed(line, "dry", "cold", "vent", "quiet")
+    assert told == line.said == [("dry", "opened"), ("dry", "closed")]
+    assert (line.garden.notices(), line.garden.episodes()) == before
+
+
+def test_other_settings_tell_otherwise(sqlite_store: Store) -> None:
+    line = dried_and_watered(sqlite_store)
+    assert replayed(line, "dry", given=("dry.open_delay_s=10800",)) == []
+    assert replayed(line, "dry", given=("dry.crop.tomato.line_times=0.5",)) == []
+    assert replayed(line, "dry", given=("dry.stage.seedling.line_times=0.5",)) == line.said
+
+
+@pytest.mark.parametrize(
+    ("rules", "given", "error"),
+    [
+        (("draught",), (), UnknownNameError),
+        (("dry",), ("dry.open_delay_s",), UsageError),
+        (("dry",), ("dry.open_delay_s=soon",), SettingsError),
+        (("dry",), ("dry.stage.asleep.line_times=0.5",), SettingsError),
+        (("dry",), ("dry.crop.tomato.open_delay_s=60",), SettingsError),
+    ],
+)
+def test_what_cannot_be_replayed_says_so(
+    sqlite_store: Store, rules: tuple[str, ...], given: tuple[str, ...], error: type[Exception]
+) -> None:
+    line = Line(sqlite_store)
+    line.run(CALM, 0.5)
+    with pytest.raises(error):
+        replayed(line, *rules, given=given)
+
+
+def test_an_explanation_says_why_by_which_levels_and_when_it_would_turn(sqlite_store: Store) -> None:
+    line = Line(sqlite_store)
+    line.run(replace(CALM, moisture_m3_m3=0.36), 0.5)
+    line.run(replace(CALM, moisture_m3_m3=0.24), 1 / 3)
+    with line.store.read() as tx:
+        told = ask_explain(on(line, tx), "dry", "A")
+        frost = ask_explain(on(line, tx), "frost", "frame")
+        disk = ask_explain(on(line, tx), "disk", "")
+    assert (told.answer, told.stage, told.open_since) == ("yes", "sown", None)
+    assert told.turns_in_s == 20 * 60, "ten minutes of thirty are over"
+    assert {s.key: s.known_from for s in told.settings}["dry.open_delay_s"] == "default"
+    assert (frost.answer, frost.subject) == ("no", "frame")
+    assert disk.answer == "blind"
+
+
+def test_an_explanation_names_the_shadow(sqlite_store: Store) -> None:
+    line = Line(sqlite_store)
+    line.run(CALM, 0.5)
+    line.run(SILENT, 3)
+    with line.store.read() as tx:
+        told = ask_explain(on(line, tx), "dry", "A")
+    assert (told.answer, told.shadow) == ("blind", "held while probe-a is quiet")
+    assert told.turns_at is None
+
+
+def test_levels_for_a_crop_a_mix_or_a_stage_are_read_from_the_file(tmp_path: Path) -> None:
+    (tmp_path / "settings.toml").write_text(
+        "[dry]\nclose_above = 0.1\n[dry.crop.basil]\nline_times = 0.8\n"
+        '[frost.mix."Mix 2.0"]\nwarmer_by_c = 2\n'
+    )
+    found = load(tmp_path, {})
+    assert found.overrides == {"dry.crop.basil.line_times": 0.8, "frost.mix.Mix 2.0.warmer_by_c": 2.0}
+    (tmp_path / "settings.toml").write_text(
+        "[dry.crop.basil]\nline_times = 80\n[dry.stage.young]\nline_times = 1\n"
+    )
+    with pytest.raises(SettingsError, match=r"(?s)cannot be used.*no such setting"):
+        load(tmp_path, {})

@@ -150,9 +150,10 @@ def clock(round_: Round) -> Verdicts:
 
 def _clock(round_: Round, card: ProbeCard) -> Verdict:
     newest_ms = last_ms(card)
-    real = round_.ground.settings["host.clock"] == "system"  # else what is old arrives now, and is right so
+    # A played garden has no clock but its readings': what is old arrives now, one probe before another.
+    real = round_.ground.settings["host.clock"] == "system"
     faults = []
-    if newest_ms is not None and newest_ms > round_.now_ms + AHEAD_MS:
+    if newest_ms is not None and real and newest_ms > round_.now_ms + AHEAD_MS:
         faults.append(HeadFault(card.probe, "clock ahead", "it dates readings in the future", CLOCK_DO))
     elif newest_ms is not None and real and card.last_seen_ms - newest_ms > BEHIND_MS:
         faults.append(

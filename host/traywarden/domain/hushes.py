@@ -36,8 +36,11 @@ class Hush:
     ended_by: str = ""
 
     def holds_at(self, at_ms: int) -> bool:
-        """Whether it mutes at that instant; it ends with the instant it was set until."""
-        return self.from_ms <= at_ms < self.until_ms and (self.ended_ms is None or at_ms < self.ended_ms)
+        """Whether it mutes at that instant; it ends with the instant it was set until.
+
+        Also before it began: it was made for then on, and a clock that says less was set back.
+        """
+        return at_ms < self.until_ms and self.ended_ms is None
 
     def covers(self, rule: str, subjects: Collection[Subject]) -> bool:
         """Whether it is about that rule, and about one of the subjects (a tray and the place it is in)."""

@@ -99,6 +99,8 @@ class Holding:
             return None
         if self._quiet_until is not None:
             return Held(Hold.QUIET, f"waits until the quiet hours end at {self._quiet_until:%H:%M}")
+        if since_ms > self._reader.now_ms:  # the clock was set back: what came up “later” waits no longer
+            return None
         digest = next_digest(self._timing.digests.get(channel, ()), self._at(since_ms))
         if digest is not None and digest.timestamp() * 1000 > self._reader.now_ms:
             return Held(Hold.DIGEST, f"goes with the digest at {digest:%H:%M}")

@@ -93,9 +93,15 @@ class Reminding:
         if started is None or any(n.state in OPEN_STATES for n in tells[started:]):
             return None
         told = [_told_ms(n, now_ms) for n in tells[started:] if n.state is NoticeState.SENT]
-        if not told:
-            return None
-        last_ms = max(told)
+        return self._after(told, done_ms, over_ms, now_ms) if told else None
+
+    def _after(
+        self, told_ms: Sequence[int], done_ms: int | None, over_ms: Sequence[int], now_ms: int
+    ) -> int | None:
+        """When to remind of what was told at these times."""
+        last_ms = max((at_ms for at_ms in told_ms if at_ms <= now_ms), default=None)
+        if last_ms is None:  # the clock was set back
+            return now_ms if self._first_s else None
         if done_ms is not None and done_ms > last_ms:
             return done_ms + round(self._longest_s * 1000) if self._first_s else None
         freed = [end_ms for end_ms in over_ms if last_ms < end_ms <= now_ms]
@@ -103,7 +109,7 @@ class Reminding:
             return max(freed)
         if not self._first_s:
             return None
-        return next_reminder_ms(len(told), last_ms, first_s=self._first_s, longest_s=self._longest_s)
+        return next_reminder_ms(len(told_ms), last_ms, first_s=self._first_s, longest_s=self._longest_s)
 
 
 def _told_ms(notice: Notice, now_ms: int) -> int:

@@ -234,7 +234,7 @@ def test_a_reminder_held_for_the_night_is_spared_where_it_is_over_by_morning(
         sqlite_store,
         cold__open_delay_s=600.0,
         cold__close_delay_s=600.0,
-        notices__remind_after_s=4 * 3600.0,
+        notices__remind_after_s=3600.0,
         **NIGHT,
     )
     g.to(AT_22 - HOUR_MS)

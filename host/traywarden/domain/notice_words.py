@@ -135,7 +135,10 @@ def words(changes: Sequence[Told], reader: Reader) -> Words:
     lines = [text(told, reader) for told in changes]
     if len(lines) == 1:
         return Words(head, lines[0])
-    kept = [f"• {told.subject}: {line}" for told, line in zip(changes, lines, strict=True)]
+    kept = [
+        f"• {told.subject}: {line.removeprefix(f'{_where(told)}: ')}"
+        for told, line in zip(changes, lines, strict=True)
+    ]
     return Words(head, _capped(kept))
 
 

@@ -17,7 +17,7 @@ SAYINGS_BY_RULE: dict[str, Saying] = {
     "waterlogged": Saying("Lift it to drain", "over", "waterlogged"),
     "damp": Saying("Water less, give air", "over", "kept as wet as seed"),
     "drying": Saying("Water before you leave", "over", "drying before the next visit"),
-    "late": Saying("Late: look", "over", "late"),
+    "late": Saying("Seed is late", "over", "late"),
     "tilted": Saying("Out of level", "over", "out of level"),
     "frost": Saying("Frost or chill tonight", "over", "a night with frost or chill"),
     "vent": Saying("Open it", "over", "too hot under cover"),

@@ -19,6 +19,8 @@ from traywarden.store.store import Tx
 NEARBY_MS = 3_600_000
 """A reminder that would come within an hour anyway goes with another of its kind in the same place."""
 MOST_HUSHES = 200
+PATIENCE = 4.0
+"""Of what does damage within hours one is reminded so many times as soon as of the rest (no source)."""
 
 
 class Reminding:
@@ -49,9 +51,11 @@ class Reminding:
             subjects = describer.subjects(episode)
             over = [_end_ms(h) for h in hushes if h.covers(episode.rule, subjects)]
             reminded = outbox.eligible(episode.rule) if outbox.severity(episode.rule) != "info" else []
+            urgent = outbox.severity(episode.rule) == "urgent"
+            first_s = self._first_s if urgent else PATIENCE * self._first_s
             for channel in reminded:
                 mine = [n for n in told[episode.episode_id] if n.channel == channel]
-                at_ms = self._at_ms(episode, mine, done_ms, over, now_ms)
+                at_ms = self._at_ms(episode, first_s, mine, done_ms, over, now_ms)
                 if at_ms is not None and at_ms <= now_ms + NEARBY_MS:
                     times.append((at_ms, channel, episode))
         if not any(at_ms <= now_ms for at_ms, _, _ in times):
@@ -80,6 +84,7 @@ class Reminding:
     def _at_ms(
         self,
         episode: Episode,
+        first_s: float,
         mine: Sequence[Notice],
         done_ms: int | None,
         over_ms: Sequence[int],
@@ -93,10 +98,15 @@ class Reminding:
         if started is None or any(n.state in OPEN_STATES for n in tells[started:]):
             return None
         told = [_told_ms(n, now_ms) for n in tells[started:] if n.state is NoticeState.SENT]
-        return self._after(told, done_ms, over_ms, now_ms) if told else None
+        return self._after(told, first_s, done_ms, over_ms, now_ms) if told else None
 
     def _after(
-        self, told_ms: Sequence[int], done_ms: int | None, over_ms: Sequence[int], now_ms: int
+        self,
+        told_ms: Sequence[int],
+        first_s: float,
+        done_ms: int | None,
+        over_ms: Sequence[int],
+        now_ms: int,
     ) -> int | None:
         """When to remind of what was told at these times."""
         last_ms = max((at_ms for at_ms in told_ms if at_ms <= now_ms), default=None)
@@ -109,7 +119,8 @@ class Reminding:
             return max(freed)
         if not self._first_s:
             return None
-        return next_reminder_ms(len(told_ms), last_ms, first_s=self._first_s, longest_s=self._longest_s)
+        longest_s = max(first_s, self._longest_s)
+        return next_reminder_ms(len(told_ms), last_ms, first_s=first_s, longest_s=longest_s)
 
 
 def _told_ms(notice: Notice, now_ms: int) -> int:

@@ -101,8 +101,8 @@ ROWS: tuple[Setting, ...] = (
         float,
         21_600.0,
         "s",
-        "Remind after so long of what still holds and had nothing done about it; the gap doubles each time. "
-        "0: never.",
+        "Remind after so long of what does damage within hours and had nothing done about it, after four "
+        "times as long of the rest; the gap doubles each time. 0: never.",
         between(0, 2_592_000),
     ),
     Setting(

@@ -99,12 +99,14 @@ class Holding:
             return None
         if self._quiet_until is not None:
             return Held(Hold.QUIET, f"waits until the quiet hours end at {self._quiet_until:%H:%M}")
-        if since_ms > self._reader.now_ms:  # the clock was set back: what came up “later” waits no longer
-            return None
+        return self._digest(channel, since_ms)
+
+    def _digest(self, channel: str, since_ms: int) -> Held | None:
         digest = next_digest(self._timing.digests.get(channel, ()), self._at(since_ms))
-        if digest is not None and digest.timestamp() * 1000 > self._reader.now_ms:
-            return Held(Hold.DIGEST, f"goes with the digest at {digest:%H:%M}")
-        return None
+        set_back = since_ms > self._reader.now_ms  # what came up “later” by the clock waits no longer
+        if digest is None or set_back or digest.timestamp() * 1000 <= self._reader.now_ms:
+            return None
+        return Held(Hold.DIGEST, f"goes with the digest at {digest:%H:%M}")
 
     def gathers(self, first_ms: int) -> Held | None:
         """Whether what opens still waits for others, of which the first came up then."""

@@ -4,8 +4,12 @@ import pytest
 
 from tests.services.little_garden import NOW_MS
 from tests.web.conftest import Visitor
+from traywarden.domain.episodes import Episode, RuleState
 from traywarden.domain.journal import Kind
+from traywarden.domain.rules import Answer
+from traywarden.domain.subjects import Subject, SubjectKind
 from traywarden.services.questions.today import ask_today
+from traywarden.store import episodes as episode_store
 
 
 def test_it_shows_every_need_with_what_to_do_and_why(visitor: Visitor) -> None:
@@ -67,3 +71,25 @@ def test_hostile_names_are_shown_as_text(visitor: Visitor) -> None:
     assert "<img src=x" not in text
     assert "&lt;script&gt;alert(1)&lt;/script&gt;" in text
     assert "Written down" in visitor.send("/write/watered", tray=name)
+
+
+def test_what_the_host_found_of_a_place_stands_first_and_can_be_hushed_and_answered(visitor: Visitor) -> None:
+    with visitor.face.asking() as on:
+        place = next(iter(on.places.values()))
+    subject = Subject(SubjectKind.PLACE, place.place_id)
+    facts = {"reason": "it is 41 °C under the cover", "do": "Open it.", "source": "a table"}
+    since_ms = NOW_MS - 1_800_000
+    with visitor.store.write() as tx:
+        episode_store.keep_episode(tx, Episode("vent:1", "vent", subject, since_ms, None, facts))
+        state = RuleState(NOW_MS, since_ms, None, NOW_MS, Answer.YES, facts["reason"])
+        episode_store.set_rule_states(tx, {("vent", subject): (state, {})})
+    visitor.face.answers.written()
+    words = visitor.words("/")
+    assert "Open it" in words
+    assert "It is 41 °C under the cover" in words
+    assert "For 30 min" in words
+    assert words.index("It is 41 °C") < words.index("Every tray")
+    visitor.send("/hush", back="/", place=place.name, rule="vent", until="tonight")
+    assert "Nothing is sent about it" in visitor.words("/")
+    told = visitor.send("/write/vented", back="/", place=place.name)
+    assert place.name in told

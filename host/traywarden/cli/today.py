@@ -12,6 +12,7 @@ from traywarden.domain.moisture import NOT_CALIBRATED
 from traywarden.domain.units import Display, span_words
 from traywarden.services.questions.emergence_answer import LATE, ON_ITS_WAY
 from traywarden.services.questions.emergence_now import DUE, EmergenceNow
+from traywarden.services.questions.found import Found, Hushed
 from traywarden.services.questions.today import Blind, Need, TodayAnswer, TrayNow, ask_today
 
 WIDE = 90
@@ -49,10 +50,12 @@ def _print(answer: TodayAnswer, display: Display) -> None:
         say(f"   → {untold.do[:1].upper()}{untold.do[1:]}; see: traywarden notices")
     trays = {tray.tray: tray for tray in answer.trays}
     judged = [tray for tray in answer.trays if "blind" not in tray.answers.values()]
-    if not answer.needs:
+    if not answer.needs and not answer.found:
         say("\nNothing needs you now." if judged else "\nNo tray can be judged now.")
     for n, need in enumerate(answer.needs, 1):
         _print_need(n, need, trays[need.tray], answer)
+    for n, found in enumerate(answer.found, len(answer.needs) + 1):
+        _print_found(n, found, answer)
     if answer.soon:
         say("\nWithin a day")
         for soon in answer.soon:
@@ -102,11 +105,27 @@ def _print_need(n: int, need: Need, tray: TrayNow, answer: TodayAnswer) -> None:
         say(f"   Last watered: {last}.")
     if need.blind:
         say(f"   Not known any more: {need.blind}.")
-    if need.hushed:
-        by = f"{need.hushed.who}{f': {need.hushed.why}' if need.hushed.why else ''}"
-        say(f"   Hushed until {clock(need.hushed.until, answer.at)} by {by} (hush {need.hushed.hush}).")
+    _print_hushed(need.hushed, answer)
     if need.do and not need.easing:
         say(f"   → {need.do}")
+
+
+def _print_found(n: int, found: Found, answer: TodayAnswer) -> None:
+    style = {"urgent": "bold red", "warning": "bold yellow"}.get(found.severity, "bold")
+    title = f"\n{n}. {found.what}: {_where(found.name, found.place)}"
+    console.print(title, style="bold" if found.hushed else style, markup=False, soft_wrap=True)
+    source = f" (source: {found.source})" if found.source else ""
+    since = f"{span_words(found.for_s)}, since {clock(found.since, answer.at)}"
+    say(f"   {found.why[:1].upper()}{found.why[1:]}{source}. For {since}.")
+    _print_hushed(found.hushed, answer)
+    if found.do:
+        say(f"   → {found.do}")
+
+
+def _print_hushed(hushed: Hushed | None, answer: TodayAnswer) -> None:
+    if hushed:
+        by = f"{hushed.who}{f': {hushed.why}' if hushed.why else ''}"
+        say(f"   Hushed until {clock(hushed.until, answer.at)} by {by} (hush {hushed.hush}).")
 
 
 def _print_seed(seeds: Sequence[EmergenceNow]) -> None:

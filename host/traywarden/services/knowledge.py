@@ -15,7 +15,8 @@ from traywarden.domain.garden import Mix, Place, Probe, Tray
 from traywarden.domain.journal import CAPACITY_TURNS, Entry, Facts, Kind
 from traywarden.domain.lateness import INHIBITED_ABOVE_C, INHIBITION_SOURCE
 from traywarden.domain.notice_words import Watered
-from traywarden.domain.rules import CodeArray, Rule, Spell, telling
+from traywarden.domain.rules import ANSWERS, BLIND, CodeArray, Rule, Spell, Verdict, telling
+from traywarden.domain.series import IntArray
 from traywarden.domain.stage import DAY_MS, EMERGING_D
 from traywarden.domain.subjects import Subject, SubjectKind
 from traywarden.domain.wetting import Wetting
@@ -72,6 +73,39 @@ class TrayKnowledge:
                 self.facts.planted_out(tray_id, from_ms),
             )
         return self._known[step]
+
+
+class Instants:
+    """One tray at the instants that matter."""
+
+    def __init__(
+        self, known: TrayKnowledge, tracks: Tracks, chosen: IntArray, answers: Mapping[str, CodeArray]
+    ) -> None:
+        self._known, self._tracks = known, tracks
+        self._chosen: list[int] = chosen.tolist()
+        self.at_ms: list[int] = tracks.at_ms[chosen].tolist()
+        self._codes = {name: codes[chosen] for name, codes in answers.items()}
+
+    def evidence(self, number: int) -> Evidence:
+        """What was known of the tray at that instant."""
+        known, at_ms = self._known, self.at_ms[number]
+        mix, sown, planted_out = known.at(at_ms)
+        heads = self._tracks.samples(self._chosen[number])
+        return Evidence(at_ms, known.tray.name, heads, mix, known.tray.litres, sown, planted_out)
+
+    def verdicts(self, rule: Rule) -> list[tuple[int, Verdict]]:
+        """What a rule says at each instant. The newest, and the newest that is not blind, say why; of the
+        others only the answer is told, where the rule answers many instants at once."""
+        codes = self._codes.get(rule.name)
+        if codes is None:
+            return [(at_ms, rule.judge(self.evidence(n))) for n, at_ms in enumerate(self.at_ms)]
+        found = [(at_ms, _BARE[code]) for at_ms, code in zip(self.at_ms, codes.tolist(), strict=True)]
+        for number in {*range(len(found))[-1:], *np.flatnonzero(codes != BLIND)[-1:].tolist()}:
+            found[number] = (self.at_ms[number], rule.judge(self.evidence(number)))
+        return found
+
+
+_BARE = tuple(Verdict(answer, "", at_once=at_once) for answer, at_once in ANSWERS)
 
 
 class Knowledge:
@@ -234,6 +268,31 @@ class Knowledge:
         With `only_for`, at those instants alone that matter to the answers of these rules; see `telling`.
         With `recent`, from these readings where they suffice: the same, but sooner.
         """
+        found = self.instants(
+            tx,
+            tray_id,
+            after_ms,
+            until_ms,
+            blind_after_ms=blind_after_ms,
+            earliest_year=earliest_year,
+            only_for=only_for,
+            recent=recent,
+        )
+        return (found.evidence(number) for number in range(len(found.at_ms)))
+
+    def instants(
+        self,
+        tx: Tx,
+        tray_id: int,
+        after_ms: int,
+        until_ms: int,
+        *,
+        blind_after_ms: int,
+        earliest_year: int,
+        only_for: Sequence[Rule] = (),
+        recent: Recent | None = None,
+    ) -> "Instants":
+        """The instants of `timeline`, with what rules answer there; their evidence is made when asked for."""
         known = self.of(tray_id)
         start_ms, end_ms = after_ms - blind_after_ms, until_ms + 1
         series = recent and recent_series(tx, known.facts, tray_id, start_ms, end_ms, recent)
@@ -241,17 +300,13 @@ class Knowledge:
             series = tray_series(tx, known.facts, tray_id, start_ms, end_ms, earliest_year=earliest_year)
         turns = [at_ms for at_ms in known.from_ms if after_ms < at_ms <= until_ms]
         tracks = Tracks(series, after_ms, blind_after_ms, turns)
-        chosen: Iterable[int] = range(tracks.at_ms.size)
-        if only_for:
-            answers = [_answers(rule, known, tracks) for rule in only_for]
-            known_to_all = [codes for codes in answers if codes is not None]
-            if len(known_to_all) == len(only_for):
-                chosen = telling(tracks.at_ms, known_to_all, blind_after_ms).tolist()
-        for instant in chosen:
-            at_ms = int(tracks.at_ms[instant])
-            mix, sown, planted_out = known.at(at_ms)
-            heads = tracks.samples(instant)
-            yield Evidence(at_ms, known.tray.name, heads, mix, known.tray.litres, sown, planted_out)
+        asked = {rule.name: _answers(rule, known, tracks) for rule in only_for}
+        answers = {name: codes for name, codes in asked.items() if codes is not None}
+        if only_for and len(answers) == len(only_for):
+            chosen = telling(tracks.at_ms, list(answers.values()), blind_after_ms)
+        else:
+            chosen = np.arange(tracks.at_ms.size)
+        return Instants(known, tracks, chosen, answers)
 
     def name_of(self, subject: Subject) -> str:
         """What the grower calls it."""

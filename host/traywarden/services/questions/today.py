@@ -6,21 +6,21 @@ from datetime import datetime
 
 from traywarden.domain.advice import what_helps_cold
 from traywarden.domain.episodes import Episode, RuleState, fold
-from traywarden.domain.evidence import Evidence
 from traywarden.domain.garden import PlaceKind, Tray
 from traywarden.domain.hushes import Hush, hushed_by
 from traywarden.domain.moisture import fraction
 from traywarden.domain.rules import Answer, Facts, Rule, Verdict
 from traywarden.domain.sayings import SAYINGS_BY_RULE
-from traywarden.domain.subjects import a_tray
+from traywarden.domain.subjects import SubjectKind, a_tray
 from traywarden.domain.units import span_words
 from traywarden.services.channel_health import channel_troubles
 from traywarden.services.drying_now import DryingNow, first_to_dry
 from traywarden.services.hushing import subjects_at
 from traywarden.services.judging import CLOCK_AHEAD_MS, Judge, gone_blind
-from traywarden.services.knowledge import Knowledge
+from traywarden.services.knowledge import Instants, Knowledge
 from traywarden.services.questions.emergence_answer import LATE
 from traywarden.services.questions.emergence_now import EmergenceNow, emergence_now
+from traywarden.services.questions.found import Found, Hushed, found_now, hushed
 from traywarden.services.questions.ground import DAY_MS, Ground
 from traywarden.services.questions.soon import ANY_TIME, SOON_S, Soon, when_words
 from traywarden.services.questions.waterings import TrayWettings, tray_waterings
@@ -46,16 +46,6 @@ WAS = {
     "dry": "it was below its dry line when it was last measured",
     "cold": "it was too cold when it was last measured",
 }
-
-
-@dataclass(frozen=True, slots=True)
-class Hushed:
-    """Nothing is sent about it until then; `hush` is the number that takes it back."""
-
-    hush: int
-    until: datetime
-    who: str
-    why: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -129,11 +119,13 @@ class Untold:
 
 @dataclass(frozen=True, slots=True)
 class TodayAnswer:
-    """`seed`: how far the seed has come in every tray where none is up yet. `untold`: channels that fail."""
+    """`found`: what the host found of places, probes, trays and itself, by rules it asks at their own pace.
+    `seed`: how far the seed has come in every tray where none is up yet. `untold`: channels that fail."""
 
     garden: str
     at: datetime
     needs: tuple[Need, ...]
+    found: tuple[Found, ...]
     soon: tuple[Soon, ...]
     blind: tuple[Blind, ...]
     seed: tuple[EmergenceNow, ...]
@@ -166,13 +158,16 @@ def ask_today(ground: Ground, tray: str = "") -> TodayAnswer:
     needs = sorted((need for one in seen for need in one.needs), key=_urgency)
     soon = sorted((s for one in seen for s in one.soon), key=lambda s: s.by)
     blind = tuple(b for one in seen for b in one.blind)
+    found = sorted(found_now(ground, knowledge, hushes, tray), key=_urgency_found)
     seed = emergence_now(ground, tray)
     late = {s.tray for s in seed if s.state == LATE}
     named = {n.tray for n in needs} | {s.tray for s in soon} | {b.tray for b in blind} | late
+    named |= {each.name for each in found if each.about == SubjectKind.TRAY}
     return TodayAnswer(
         ground.garden.name,
         ground.at(ground.now_ms),
         tuple(needs),
+        tuple(found),
         tuple(soon),
         blind,
         seed,
@@ -187,6 +182,10 @@ def ask_today(ground: Ground, tray: str = "") -> TodayAnswer:
 
 def _urgency(need: Need) -> tuple[bool, bool, int, float]:
     return (need.hushed is not None, need.easing, SEVERITY_ORDER.index(need.severity), -need.for_s)
+
+
+def _urgency_found(found: Found) -> tuple[bool, int, float]:
+    return (found.hushed is not None, SEVERITY_ORDER.index(found.severity), -found.for_s)
 
 
 class _Tray:
@@ -209,31 +208,29 @@ class _Tray:
         self._place = place.name if place else None
         self._kind = place.kind if place else None
         self._begin_ms = ground.now_ms - LOOK_BACK_MS
-        evidence = list(
-            knowledge.timeline(
-                ground.tx,
-                tray.tray_id,
-                self._begin_ms,
-                ground.now_ms + CLOCK_AHEAD_MS,
-                blind_after_ms=judge.blind_after_ms,
-                earliest_year=ground.settings["wire.earliest_year"],
-                only_for=tuple(judge.rules.values()),
-            )
+        instants = knowledge.instants(
+            ground.tx,
+            tray.tray_id,
+            self._begin_ms,
+            ground.now_ms + CLOCK_AHEAD_MS,
+            blind_after_ms=judge.blind_after_ms,
+            earliest_year=ground.settings["wire.earliest_year"],
+            only_for=tuple(judge.rules.values()),
         )
-        self._last = evidence[-1] if evidence else None
+        self._last = instants.evidence(-1) if instants.at_ms else None
         self.needs: list[Need] = []
         self.blind: list[Blind] = []
         self.soon: list[Soon] = []
         self._answers: dict[str, str] = {}
         for rule in judge.rules.values():
-            self._ask(rule, evidence)
+            self._ask(rule, instants)
         self.now = self._glance()
         if not any(need.rule == "dry" and not need.easing for need in self.needs):
             self.soon += self._drying(drying)
 
-    def _ask(self, rule: Rule, evidence: Sequence[Evidence]) -> None:
+    def _ask(self, rule: Rule, instants: Instants) -> None:
         kept = self._open_before.get((rule.name, a_tray(self._tray.tray_id)))
-        verdicts = [(e.at_ms, rule.judge(e)) for e in evidence]
+        verdicts = instants.verdicts(rule)
         start = RuleState(judged_to_ms=self._begin_ms, open_since_ms=kept.opened_ms if kept else None)
         state, stretches = fold(start, verdicts, self._judge.delays(rule))
         state = gone_blind(state, self._ground.now_ms, self._judge.blind_after_ms)
@@ -293,8 +290,7 @@ class _Tray:
     def _hushed(self, rule: Rule) -> Hushed | None:
         ground, tray_id = self._ground, self._tray.tray_id
         subjects = subjects_at(ground.facts, a_tray(tray_id), ground.now_ms)
-        hush = hushed_by(self._hushes, rule.name, subjects, ground.now_ms)
-        return None if hush is None else Hushed(hush.hush_id, ground.at(hush.until_ms), hush.who, hush.why)
+        return hushed(ground, hushed_by(self._hushes, rule.name, subjects, ground.now_ms))
 
     def _watered_since(self, rule: Rule) -> bool:
         """Whether the journal has a watering that no reading has had the time to show."""

@@ -7,41 +7,35 @@ import logging
 import threading
 import time
 from collections.abc import Callable, Iterable, Mapping
-from typing import Protocol
 
 from traywarden.domain.crops import Crop
-from traywarden.domain.episodes import NEVER_MS, Change, Episode, RuleState
+from traywarden.domain.episodes import NEVER_MS, RuleState
 from traywarden.domain.notices import NoticeState
-from traywarden.domain.rules import Answer, AnyRule, Rule, Verdict
+from traywarden.domain.rules import AnyRule, Rule, Verdict
 from traywarden.domain.subjects import Subject, SubjectKind, a_tray
 from traywarden.errors import StoreError
 from traywarden.points import point
+from traywarden.services.arrivals import Arrivals, Arrived, behind, came_in_late
 from traywarden.services.asking.asker import Asker
 from traywarden.services.asking.paced import Paced
 from traywarden.services.asking.round import Verdicts, Vitals
 from traywarden.services.asking.standing import Asked, paced_rules
 from traywarden.services.clock import Clock
-from traywarden.services.describing import Describer
-from traywarden.services.holding import Timing
 from traywarden.services.judging import LOOK_BACK_MS, Judge, Judged, Key, gone_blind, together
+from traywarden.services.keeping import write
 from traywarden.services.knowledge import Knowledge
 from traywarden.services.notice_plan import Plan
-from traywarden.services.outbox import STALE_MS, Outbox, targets
+from traywarden.services.outbox import STALE_MS
 from traywarden.services.recent import Recent
-from traywarden.services.reminding import Reminding
-from traywarden.services.shadows import Shadows
-from traywarden.services.spells import Spells
+from traywarden.services.teller import CAUGHT_UP_MS, Standing, Teller
 from traywarden.settings import Settings
 from traywarden.store import episodes as episode_store
 from traywarden.store import journal as journal_store
 from traywarden.store import notices as notice_store
-from traywarden.store import readings as reading_store
 from traywarden.store.store import Store, Tx
 
 log = logging.getLogger(__name__)
 
-CAUGHT_UP_MS = 1_800_000
-"""A tray whose newest judged reading is no older than this is judged as of now (two usual intervals)."""
 TICK_S = 1.0
 ROUND_ALL_S = 60.0
 LOOK_LATE_S = 3600.0
@@ -52,15 +46,6 @@ REMIND_LOOK_MS = 60_000
 MARK_BACK_MS = 300_000
 _LONGEST_REST_S = 0.25
 """Judging rests as long as it worked, so that storing gets its turn; but no notice waits longer for that."""
-
-
-class Arrived(Protocol):
-    """What the watch needs to know of a commit (services/ingest.py: Committed)."""
-
-    @property
-    def head_times(self) -> Mapping[int, int]: ...
-    @property
-    def head_oldest(self) -> Mapping[int, int]: ...
 
 
 class Watch:
@@ -91,8 +76,7 @@ class Watch:
         self._asker = Asker(store, settings, crops, self._paced, vitals, self._take_answers)
         self._asked_once = False
         every: dict[str, AnyRule] = {**self._judge.rules, **self._paced.rules}
-        self._outbox = Outbox(targets(settings), every, Timing.of(settings))
-        self._reminding, self._reminded_ms = Reminding(settings), NEVER_MS
+        self._teller, self._reminded_ms = Teller(settings, every, monotonic_s), NEVER_MS
         self._after_write, self._monotonic_s, self._system_ms = after_write, monotonic_s, system_ms
         self.ready = threading.Event()
         self._judging = threading.Lock()
@@ -107,9 +91,7 @@ class Watch:
         self._look_late_s = monotonic_s()
         self._may_hold = True
         self._looked_ms: int | None = None  # the clock when we last looked
-        self._spells = Spells()
-        self._arriving = threading.Lock()
-        self._arrived: dict[int, int] = {}
+        self._arrivals = Arrivals()
         self._wake = threading.Event()
         self._ending = threading.Event()
         self._thread: threading.Thread | None = None
@@ -119,10 +101,7 @@ class Watch:
     def committed(self, committed: Arrived) -> None:
         """Readings were stored; returns at once, judging follows on the watch's own thread."""
         point("readings stored, not judged")
-        with self._arriving:
-            for head_id, newest_ms in committed.head_times.items():
-                oldest_ms = committed.head_oldest.get(head_id, newest_ms)
-                self._arrived[head_id] = min(oldest_ms, self._arrived.get(head_id, oldest_ms))
+        self._arrivals.note(committed)
         self._wake.set()
 
     def answers(self) -> dict[Key, RuleState]:
@@ -150,14 +129,14 @@ class Watch:
             self._load()
             self._knowledge = None
             look_late = self._monotonic_s() >= self._look_late_s
-            arrived = self._taken_arrivals()
             with self._store.read() as tx:
                 knowledge = self._know(tx)
+                arrived = self._arrivals.taken(knowledge)
                 late = self._late(tx, knowledge) if look_late else {}
-                behind = self._behind(tx, knowledge)
-            for tray_id, oldest_ms in self._touched(knowledge, arrived).items():
+                unjudged = behind(tx, knowledge, self._tray_judged_to) | self._never_judged(knowledge)
+            for tray_id, oldest_ms in arrived.items():
                 late[tray_id] = min(oldest_ms, late.get(tray_id, oldest_ms))
-            self._judge_trays(behind | late.keys(), late)
+            self._judge_trays(unjudged | late.keys(), late)
             self._keep_states(everything=look_late)
             if look_late:
                 self._look_late_s = self._monotonic_s() + LOOK_LATE_S
@@ -240,28 +219,14 @@ class Watch:
         self._asker.run(self.ready, self._ending, self._clock)
 
     def _round(self) -> None:
-        if not self._arrived:
+        if not self._arrivals:
             return
         with self._judging:
             with self._store.read() as tx:
                 knowledge = self._know(tx)
             # Taken only now: what is not taken will be judged in this round and looks late in the next.
-            late = self._touched(knowledge, self._taken_arrivals())
+            late = self._arrivals.taken(knowledge)
             self._judge_trays(set(late), late)
-
-    def _taken_arrivals(self) -> dict[int, int]:
-        with self._arriving:
-            arrived, self._arrived = self._arrived, {}
-        return arrived
-
-    @staticmethod
-    def _touched(knowledge: Knowledge, arrived: Mapping[int, int]) -> dict[int, int]:
-        """Trays that readings have come in for, each with the earliest time measured."""
-        touched: dict[int, int] = {}
-        for head_id, oldest_ms in arrived.items():
-            for tray_id in knowledge.trays_of_head(head_id, oldest_ms):
-                touched[tray_id] = min(oldest_ms, touched.get(tray_id, oldest_ms))
-        return touched
 
     # Judging -----------------------------------------------------------------------------------------------
 
@@ -290,31 +255,18 @@ class Watch:
 
     def _late(self, tx: Tx, knowledge: Knowledge) -> dict[int, int]:
         """Per tray, the earliest reading that came in after it had been judged past that time."""
-        late: dict[int, int] = {}
         from_ms, since_ms = self._clock.now_ms() - LOOK_BACK_MS, self._marks.get("received_ms", 0)
         if since_ms > self._system_ms():
             since_ms = 0  # the clock was set back: when readings came in says nothing
-        for tray_id in knowledge.trays:
-            to_ms = self._judged_to(a_tray(tray_id))
-            if to_ms > from_ms:
-                heads = knowledge.heads_of_tray(tray_id)
-                found = episode_store.earliest_received_since(tx, heads, since_ms, from_ms, to_ms)
-                if found is not None:
-                    late[tray_id] = found
-        return late
+        return came_in_late(tx, knowledge, self._tray_judged_to, from_ms=from_ms, since_ms=since_ms)
 
-    def _behind(self, tx: Tx, knowledge: Knowledge) -> set[int]:
-        """Trays with a reading newer than they have been judged to, and trays never judged."""
-        behind = {
-            t for t in knowledge.trays if any((n, a_tray(t)) not in self._states for n in self._judge.rules)
-        }
-        for head_id, newest_ms in reading_store.newest(tx).items():
-            behind |= {
-                tray_id
-                for tray_id in knowledge.trays_of_head(head_id, newest_ms)
-                if newest_ms > self._judged_to(a_tray(tray_id))
-            }
-        return behind
+    def _never_judged(self, knowledge: Knowledge) -> set[int]:
+        """Trays of which some rule has never been asked."""
+        rules = self._judge.rules
+        return {t for t in knowledge.trays if any((n, a_tray(t)) not in self._states for n in rules)}
+
+    def _tray_judged_to(self, tray_id: int) -> int:
+        return self._judged_to(a_tray(tray_id))
 
     def _judged_to(self, subject: Subject) -> int:
         keys = [(name, subject) for name in self._judge.rules]
@@ -339,28 +291,20 @@ class Watch:
                     if found is not None:
                         judged[tray_id] = found
             changes = [c for found in judged.values() for c in found.changes]
-            plan = self._plan(tx, knowledge, changes, judged, now_ms)
+            verdicts = {key: v for found in judged.values() for key, v in found.verdicts.items()}
+            reached_ms = {
+                a_tray(tray_id): max(state.judged_to_ms for state in found.states.values())
+                for tray_id, found in judged.items()
+            }
+            plan = self._teller.of_changes(
+                tx, self._standing(knowledge, now_ms, verdicts), changes, reached_ms
+            )
         states = {key: state for found in judged.values() for key, state in found.states.items()}
         marks = {"received_ms": received_ms, "entry_id": knowledge.entry_id}
-        self._write(changes, plan, states, marks)
+        write(self._store, changes, plan, states, marks)
         self._adopt(judged, states, marks, now_ms)
         self._looked_ms = now_ms
         self._wake_for(plan)
-
-    def _write(
-        self, changes: list[Change], plan: Plan, states: dict[Key, RuleState], marks: dict[str, int]
-    ) -> None:
-        if not changes:
-            return
-        with self._store.write() as tx:
-            for change in changes:
-                episode_store.keep_episode(tx, change.episode)
-            point("episodes written")
-            plan.write(tx)
-            point("notices written")
-            episode_store.set_rule_states(tx, {key: (state, marks) for key, state in states.items()})
-            point("rule states written")
-        point("changes committed")
 
     def _wake_for(self, plan: Plan) -> None:
         if plan:
@@ -378,8 +322,9 @@ class Watch:
             knowledge = self._know(tx)
             judged = self._paced.judged(tx, found, self._states, now_ms)
             self._verdicts |= judged.verdicts
-            plan = self._plan(tx, knowledge, judged.changes, {}, now_ms, judged.states)
-        self._write(judged.changes, plan, judged.states, self._marks)
+            standing = self._standing(knowledge, now_ms, states=judged.states)
+            plan = self._teller.of_changes(tx, standing, judged.changes, {})
+        write(self._store, judged.changes, plan, judged.states, self._marks)
         self._unkept |= {key for key, state in judged.states.items() if self._states.get(key) != state}
         self._states |= judged.states
         self._wake_for(plan)
@@ -407,7 +352,7 @@ class Watch:
         for tray_id, found in judged.items():
             self._verdicts |= found.verdicts
             if found.stale:
-                self._spells.note(a_tray(tray_id), now_s, now_ms)
+                self._teller.spells.note(a_tray(tray_id), now_s, now_ms)
         self._unkept |= {key for key, state in states.items() if self._states.get(key) != state}
         self._states |= states
         self._marks["entry_id"] = marks["entry_id"]
@@ -426,38 +371,17 @@ class Watch:
 
     # Telling -----------------------------------------------------------------------------------------------
 
-    def _plan(
+    def _standing(
         self,
-        tx: Tx,
         knowledge: Knowledge,
-        changes: list[Change],
-        judged: dict[int, Judged],
         now_ms: int,
-        answered: Mapping[Key, RuleState] | None = None,
-    ) -> Plan:
-        if not changes:
-            return Plan()
-        verdicts = self._verdicts | {k: v for found in judged.values() for k, v in found.verdicts.items()}
-        describer = Describer(tx, knowledge, self._settings, now_ms, verdicts)
-        reached = {
-            a_tray(tray_id): max(state.judged_to_ms for state in found.states.values())
-            for tray_id, found in judged.items()
-        }
-        return self._outbox.plan(
-            tx,
-            changes,
-            lambda subject: now_ms - reached.get(subject, now_ms) <= CAUGHT_UP_MS,
-            describer.told,
-            describer.reader,
-            self._shadows(knowledge, now_ms, answered).over,
+        verdicts: Mapping[Key, Verdict] | None = None,
+        states: Mapping[Key, RuleState] | None = None,
+    ) -> Standing:
+        """How things stand, with what has just been found and is not adopted yet."""
+        return Standing(
+            knowledge, {**self._states, **(states or {})}, {**self._verdicts, **(verdicts or {})}, now_ms
         )
-
-    def _shadows(
-        self, knowledge: Knowledge, now_ms: int, answered: Mapping[Key, RuleState] | None = None
-    ) -> Shadows:
-        states = {**self._states, **(answered or {})}
-        open_ = {key for key, state in states.items() if state.open_since_ms is not None}
-        return Shadows(open_, knowledge, now_ms)
 
     def _release(self, now_ms: int) -> None:
         with self._store.read() as tx:
@@ -465,48 +389,23 @@ class Watch:
             if not held:
                 self._may_hold = False
                 return
-            knowledge = self._know(tx)
-            describer = Describer(tx, knowledge, self._settings, now_ms, self._verdicts)
-            named = episode_store.episodes_named(tx, (e for n in held for e, _ in n.changes))
-            plan = self._outbox.release(
-                tx,
-                named,
-                held,
-                lambda subject: self._caught_up(subject, now_ms),
-                lambda subject: self._spells.settled(subject, self._monotonic_s(), now_ms),
-                describer.told,
-                describer.subjects,
-                describer.reader,
-                self._shadows(knowledge, now_ms).over,
-            )
+            standing = self._standing(self._know(tx), now_ms)
+            plan = self._teller.of_held(tx, standing, held, lambda subject: self._caught_up(subject, now_ms))
         if plan:
             with self._store.write() as tx:
                 plan.write(tx)
                 point("held notices let go")
             point("letting go committed")
             if plan.put:
-                self._spells.told(self._monotonic_s())
+                self._teller.spells.told(self._monotonic_s())
                 self._after_write()
 
     def _remind(self, now_ms: int) -> None:
-        """Tell again what still holds and had nothing done about it, unless it is blind now."""
         with self._store.read() as tx:
-            seen = [e for e in episode_store.episodes(tx, open_only=True) if self._still_seen(e)]
-            if not seen:
-                return
-            knowledge = self._know(tx)
-            describer = Describer(tx, knowledge, self._settings, now_ms, self._verdicts)
-            plan = self._reminding.plan(tx, knowledge, seen, self._outbox, describer, now_ms)
+            plan = self._teller.of_reminders(tx, self._standing(self._know(tx), now_ms))
         if plan:
             with self._store.write() as tx:
                 plan.write(tx)
                 point("reminders written")
             point("reminders committed")
             self._after_write()
-
-    def _still_seen(self, episode: Episode) -> bool:
-        state = self._states.get((episode.rule, episode.subject))
-        asked = self._paced.rules.get(episode.rule)
-        if asked is not None and asked.told_once:
-            return False
-        return state is not None and state.answer in (Answer.YES, Answer.HOLD)

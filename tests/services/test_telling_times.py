@@ -263,3 +263,19 @@ def test_what_stands_in_a_shadow_is_held_until_it_lifts(
     assert (held.waits_for, held.trouble) == (Hold.SHADOW, "held while its probe is quiet")
     dark.clear()
     assert g.to(START_MS + 3 * HOUR_MS, A=DRY, B=DRY) == [("08:00", "Water now: A (open bench)")]
+
+
+def test_a_reminder_waits_in_the_shadow_too(sqlite_store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    g = garden(sqlite_store, notices__remind_after_s=3600.0)
+    dark = False
+
+    def shadow(shadows: Shadows, rule: str, subject: Subject) -> str:
+        del shadows, rule, subject
+        return "held while its probe is quiet" if dark else ""
+
+    monkeypatch.setattr(Shadows, "over", shadow)
+    assert g.to(START_MS + HOUR_MS, A=DRY) == [("06:30", "Water now: A (open bench)")]
+    dark = True
+    assert g.to(START_MS + 4 * HOUR_MS, A=DRY) == []
+    dark = False
+    assert [words for _, words in g.to(START_MS + 5 * HOUR_MS, A=DRY)] == ["Still: water now, A (open bench)"]

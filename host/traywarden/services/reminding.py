@@ -8,6 +8,7 @@ from traywarden.domain.notice_words import Told
 from traywarden.domain.notices import OPEN_STATES, Notice, NoticeState
 from traywarden.domain.remedies import next_reminder_ms, remedies
 from traywarden.services.describing import Describer
+from traywarden.services.holding import Shadow, no_shadow
 from traywarden.services.knowledge import Knowledge
 from traywarden.services.notice_plan import Plan
 from traywarden.services.outbox import Outbox
@@ -39,6 +40,7 @@ class Reminding:
         outbox: Outbox,
         describer: Describer,
         now_ms: int,
+        shadow: Shadow = no_shadow,
     ) -> Plan:
         """The reminders that are due at now_ms."""
         self._told_of.clear()
@@ -73,7 +75,7 @@ class Reminding:
             for _, channel, episode in times
             if (channel, episode.rule, said[episode.episode_id].place) in walks
         ]
-        return outbox.remind(tx, due, describer.reader)
+        return outbox.remind(tx, due, describer.reader, shadow)
 
     def _kind(self, notice: Notice, episode: Episode) -> ChangeKind | None:
         """What a notice tells of an episode; one notice may tell of a thousand."""

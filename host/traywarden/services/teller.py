@@ -98,7 +98,8 @@ class Teller:
         if not seen:
             return Plan()
         describer = self._describer(tx, standing)
-        return self._reminding.plan(tx, standing.knowledge, seen, self._outbox, describer, standing.now_ms)
+        knowledge, now_ms, shadow = standing.knowledge, standing.now_ms, standing.shadows().over
+        return self._reminding.plan(tx, knowledge, seen, self._outbox, describer, now_ms, shadow)
 
     def _reminds(self, rule: str) -> bool:
         asked = self._rules.get(rule)

@@ -43,6 +43,8 @@ LOOK_LATE_S = 3600.0
 NOUNS_S = 5.0
 KEEP_STATES_S = 30.0
 REMIND_LOOK_MS = 60_000
+HELD_REST = 10.0
+"""Looking at what is held rests so many times as long as it took: a thousand hushed trays must not weigh."""
 MARK_BACK_MS = 300_000
 _LONGEST_REST_S = 0.25
 """Judging rests as long as it worked, so that storing gets its turn; but no notice waits longer for that."""
@@ -89,7 +91,7 @@ class Watch:
         self._unkept: set[Key] = set()
         self._kept_s = monotonic_s()
         self._look_late_s = monotonic_s()
-        self._may_hold = True
+        self._may_hold, self._release_s = True, 0.0
         self._looked_ms: int | None = None  # the clock when we last looked
         self._arrivals = Arrivals()
         self._wake = threading.Event()
@@ -160,8 +162,11 @@ class Watch:
                 if blind != state:
                     self._states[key] = blind
                     self._unkept.add(key)
-            if self._may_hold:
+            if self._may_hold and self._monotonic_s() >= self._release_s:
+                began_s = self._monotonic_s()
                 self._release(now_ms)
+                ended_s = self._monotonic_s()
+                self._release_s = ended_s + HELD_REST * (ended_s - began_s)
             if not self._reminded_ms <= now_ms < self._reminded_ms + REMIND_LOOK_MS:
                 self._remind(now_ms)
                 self._reminded_ms = now_ms

@@ -80,6 +80,10 @@ def notices_explain(
         emit(ask_explain(on, rule, subject), _print_explain, as_json=as_json)
 
 
+def _shown(value: object) -> str:
+    return f"{value:g}" if isinstance(value, float) else str(value)
+
+
 def _print_explain(answer: ExplainAnswer) -> None:
     where = f" ({answer.place})" if answer.place and answer.place != answer.subject else ""
     console.print(f"{answer.subject}{where}: {answer.question}", style="bold", markup=False)
@@ -97,5 +101,5 @@ def _print_explain(answer: ExplainAnswer) -> None:
         say(f"Not told now: {answer.shadow}.")
     print_table(
         ("setting", "value", "unit", "from"),
-        [(each.key, f"{each.value:g}", each.unit, each.known_from) for each in answer.settings],
+        [(each.key, _shown(each.value), each.unit, each.known_from) for each in answer.settings],
     )

@@ -11,7 +11,7 @@ from collections.abc import Callable, Mapping
 
 from traywarden.domain.notices import Notice, retry_after_ms
 from traywarden.errors import ChannelError, StoreError
-from traywarden.links.channels import CONSOLE, Channel, Message
+from traywarden.links.channels import CONSOLE, MQTT, Channel, Message
 from traywarden.points import point
 from traywarden.services.clock import Clock
 from traywarden.services.week_by_schedule import attachment_of
@@ -77,6 +77,9 @@ class Lane:
 
     def _send(self, notice: Notice) -> bool:
         """Whether the channel may be used for the next one at once."""
+        with self._store.read() as tx:
+            if not notice_store.is_waiting(tx, notice.notice_id):  # hushed since it was read
+                return True
         point("about to send")
         try:
             self._channel.send(self._message(notice))
@@ -90,7 +93,7 @@ class Lane:
 
     def _message(self, notice: Notice) -> Message:
         """Its links are made for the way out alone: they are kept nowhere."""
-        footer = "" if self._channel.name == CONSOLE else self._footer(notice)
+        footer = "" if self._channel.name in (CONSOLE, MQTT) else self._footer(notice)
         return Message(
             notice.notice_id,
             notice.severity,

@@ -54,24 +54,31 @@ def put_hush(tx: Tx, wish: Wish, settings: Settings, now_ms: int) -> Hush:
         subject = a_tray(garden_store.tray_named(tx, wish.tray).tray_id)
     elif wish.place:
         subject = Subject(SubjectKind.PLACE, garden_store.place_named(tx, wish.place).place_id)
-    who, why = (" ".join(text.split()) for text in (wish.who or whoever(), wish.why))
+    return hush_subject(
+        tx, subject, wish.rule, until_ms, wish.who or whoever(), wish.why, zone=zone, now_ms=now_ms
+    )
+
+
+def hush_subject(
+    tx: Tx,
+    subject: Subject | None,
+    rule: str,
+    until_ms: int,
+    who: str,
+    why: str = "",
+    *,
+    zone: tzinfo,
+    now_ms: int,
+) -> Hush:
+    """Hush a subject of any kind, None: all of it; one rule, or with an empty one every rule."""
+    who, why = (" ".join(text.split()) for text in (who, why))
     if len(who) > LONGEST_WHO or len(why) > LONGEST_WHY:
         raise UsageError(
             f"That is too long: {LONGEST_WHO} characters for who, {LONGEST_WHY} for why are enough."
         )
-    hush = hush_store.put(tx, wish.rule or None, subject, now_ms, until_ms, who, why)
+    hush = hush_store.put(tx, rule or None, subject, now_ms, until_ms, who, why)
     _hold_back(tx, hush, zone, now_ms)
     return hush
-
-
-def subject_wish(tx: Tx, subject: Subject, rule: str, *, until: str, who: str) -> Wish:
-    """The wish to hush one rule of a tray or a place."""
-    tray = place = ""
-    if subject.kind is SubjectKind.TRAY:
-        tray = next(t.name for t in garden_store.trays(tx) if t.tray_id == subject.number)
-    elif subject.kind is SubjectKind.PLACE:
-        place = next(p.name for p in garden_store.places(tx) if p.place_id == subject.number)
-    return Wish(until, tray, place, subject.kind not in (SubjectKind.TRAY, SubjectKind.PLACE), rule, who)
 
 
 def end_hush(tx: Tx, hush_id: int, who: str, now_ms: int) -> Hush:

@@ -16,10 +16,12 @@ from traywarden.domain.notices import Notice
 from traywarden.domain.remedies import ONE_TAP
 from traywarden.domain.subjects import SubjectKind
 from traywarden.errors import UsageError
-from traywarden.services.hushing import put_hush, subject_wish
+from traywarden.services.hushing import hush_subject
 from traywarden.services.journal import Draft, put
+from traywarden.services.knowledge import Knowledge
 from traywarden.services.questions.ground import Ground
 from traywarden.services.signing import signing_key
+from traywarden.services.until import parse_until
 from traywarden.settings import Settings
 from traywarden.store import episodes as episode_store
 from traywarden.store import notices as notice_store
@@ -93,15 +95,17 @@ class Links:
         """Do it, once; what was done, in words. Raises UsageError where it does nothing (any more)."""
         offer, open_now = self._looked_at(tx, on, token)
         used_links.use(tx, self._name(token), on.now_ms, offer.says)
-        for episode in open_now:
-            if offer.act is Act.DONE:
-                tray = episode.subject.number if episode.subject.kind is SubjectKind.TRAY else None
-                place = episode.subject.number if episode.subject.kind is SubjectKind.PLACE else None
-                kind = ONE_TAP[episode.rule]
+        if offer.act is Act.DONE:
+            for kind, subject in dict.fromkeys((ONE_TAP[e.rule], e.subject) for e in open_now):
+                tray = subject.number if subject.kind is SubjectKind.TRAY else None
+                place = subject.number if subject.kind is SubjectKind.PLACE else None
                 put(tx, Draft(kind, on.now_ms, tray_id=tray, place_id=place, note=BY_A_LINK), on.now_ms)
-            else:
-                wish = subject_wish(tx, episode.subject, episode.rule, until=_until(on), who=BY_A_LINK)
-                put_hush(tx, wish, on.settings, on.now_ms)
+            return offer.says
+        until_ms = parse_until(_until(on), now_ms=on.now_ms, zone=on.zone)
+        for episode in open_now:
+            hush_subject(
+                tx, episode.subject, episode.rule, until_ms, BY_A_LINK, zone=on.zone, now_ms=on.now_ms
+            )
         return offer.says
 
     def _looked_at(self, tx: Tx, on: Ground, token: str) -> tuple[Offer, list[Episode]]:
@@ -118,9 +122,12 @@ class Links:
         open_now = [
             e for e in known.values() if e.closed_ms is None and (act is Act.HUSH or e.rule in ONE_TAP)
         ]
+        if act is Act.DONE:
+            open_now = [e for e in open_now if not _done_since(on, e, notice.created_ms)]
         if not open_now:
             raise UsageError(OVER)
-        names = {e.subject: _named(on, e) for e in open_now}
+        knowledge = Knowledge(tx, {})
+        names = {e.subject: knowledge.name_of(e.subject) for e in open_now}
         rules = " and ".join(sorted({rule_words(e.rule) for e in open_now}))
         listed = ", ".join(sorted(names.values()))
         if act is Act.DONE:
@@ -143,7 +150,12 @@ def _until(on: Ground) -> str:
     return "tonight" if tonight(on.at(on.now_ms)) is not None else "tomorrow morning"
 
 
-def _named(on: Ground, episode: Episode) -> str:
-    number = episode.subject.number
-    known = on.trays.get(number) if episode.subject.kind is SubjectKind.TRAY else on.places.get(number)
-    return known.name if known else str(episode.subject)
+def _done_since(on: Ground, episode: Episode, since_ms: int) -> bool:
+    """Whether the journal has it already: by the same link over another channel, or by hand."""
+    kind, subject = ONE_TAP[episode.rule], episode.subject
+    return any(
+        entry.kind is kind
+        and entry.at_ms >= since_ms
+        and subject.number == (entry.tray_id if subject.kind is SubjectKind.TRAY else entry.place_id)
+        for entry in on.facts.entries
+    )

@@ -15,11 +15,13 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from traywarden.domain.notice_words import Reader
 from traywarden.domain.notices import Notice, NoticeState, passes
 from traywarden.domain.units import Display
 from traywarden.errors import ShortOfDataError, StoreError, UsageError
 from traywarden.links.addresses import pages_address
 from traywarden.services.clock import Clock
+from traywarden.services.holding import Holding, Timing, no_shadow
 from traywarden.services.outbox import targets
 from traywarden.services.questions.ground import ground
 from traywarden.services.questions.week import WeekAnswer, ask_week
@@ -27,11 +29,13 @@ from traywarden.settings import Settings
 from traywarden.settings.weekly import NEVER, WEEKDAYS
 from traywarden.store import garden as garden_store
 from traywarden.store import notices as notice_store
-from traywarden.store.store import Store
+from traywarden.store.store import Store, Tx
 
 log = logging.getLogger(__name__)
 WeekFile = Callable[[WeekAnswer, Display], str]
-FOLDER = "weeks"
+FOLDER, WEEK = "weeks", "week"
+NO_DIGEST_MS = 0
+"""It is a digest itself: it came up so long ago that every digest since would have had it."""
 LOOK_S = 30.0
 LATE = timedelta(hours=48)
 """A report whose hour passed while the host did not run is made later, but no later than this."""
@@ -71,11 +75,9 @@ class WeekBySchedule:
             return None
         with self._store.read() as tx:
             garden = garden_store.the_garden(tx)
-        if garden is None:
-            return None
         now_ms = self._clock.now_ms()
-        last = due_week(self._settings, now_ms, ZoneInfo(garden.time_zone))
-        if last is None or last == self._done:
+        last = None if garden is None else due_week(self._settings, now_ms, ZoneInfo(garden.time_zone))
+        if garden is None or last is None or last == self._done:
             return None
         channels = [name for name, least in targets(self._settings).items() if passes("info", least)]
         ids = {channel: notice_id(last, channel) for channel in channels}
@@ -83,6 +85,9 @@ class WeekBySchedule:
             missing = [channel for channel in channels if not notice_store.exists(tx, ids[channel])]
             if not missing:
                 self._done = last
+                return None
+            missing = self._let_through(tx, missing, now_ms, ZoneInfo(garden.time_zone))
+            if not missing:
                 return None
             on = ground(tx, garden, self._settings, now_ms)
             try:
@@ -106,6 +111,11 @@ class WeekBySchedule:
         self._done = last
         self._after_write()
         return last
+
+    def _let_through(self, tx: Tx, channels: list[str], now_ms: int, zone: ZoneInfo) -> list[str]:
+        """Those that hear of it now: not while all is hushed, nor in the quiet hours."""
+        holding = Holding.now(tx, Timing.of(self._settings), Reader(now_ms, zone), no_shadow)
+        return [c for c in channels if holding.why(c, "info", WEEK, (), NO_DIGEST_MS) is None]
 
     def _kept(self, answer: WeekAnswer, display: Display) -> Path | None:
         """The report as a file in the home folder; None where it cannot be made or written."""

@@ -213,6 +213,12 @@ def exists(tx: Tx, notice_id: str) -> bool:
     return tx.scalar(select(func.count()).where(_notice.c.notice_id == notice_id)) == 1
 
 
+def is_waiting(tx: Tx, notice_id: str) -> bool:
+    """Whether it is still to be sent."""
+    state = tx.scalar(select(_notice.c.state).where(_notice.c.notice_id == notice_id))
+    return state == NoticeState.WAITING.value
+
+
 def counts(tx: Tx) -> dict[NoticeState, int]:
     """How many notices are in each state."""
     rows = tx.execute(select(_notice.c.state, func.count()).group_by(_notice.c.state))

@@ -68,7 +68,7 @@ def _freed(face: Face, channel: str) -> int:
 
 def about(line: HushLine) -> str:
     """“lettuce, water now”, “everything in Cold frame”, “everything”."""
-    what = line.name if line.about == "tray" else f"everything in {line.name}"
+    what = line.name if line.about != "place" else f"everything in {line.name}"
     what = "everything" if line.about == "all" else what
     return f"{what}, {rule_words(line.rule)}" if line.rule else what
 

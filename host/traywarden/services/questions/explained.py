@@ -180,6 +180,8 @@ class _Explained:
         name, settings = self._rule.name, self._ground.settings
         levels, found = settings.levels(name), []
         for row in TABLE:
+            if row.kind is not float and row.kind is not int:  # an address or a secret, not a level
+                continue
             if row.key.split(".")[0] != name and row.key not in ALSO_USES.get(name, ()):
                 continue
             key = levels.key(row.key.partition(".")[2], of) if row.varies else row.key

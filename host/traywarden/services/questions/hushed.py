@@ -9,13 +9,17 @@ from traywarden.domain.subjects import SubjectKind
 from traywarden.services.questions.ground import Ground
 from traywarden.store import hushes as hush_store
 from traywarden.store import notices as notice_store
+from traywarden.store import probes as probe_store
 
 MOST_HUSHES = 100
 
 
 @dataclass(frozen=True, slots=True)
 class HushLine:
-    """One hush. `about`: “tray”, “place” or “all”; `rule` empty: every rule; `ended`: taken back then."""
+    """One hush. `about`: “tray”, “place”, “probe”, “host” or “all”; `rule` empty: every rule.
+
+    `ended`: when it was taken back.
+    """
 
     hush: int
     about: str
@@ -57,7 +61,11 @@ def hush_line(ground: Ground, hush: Hush) -> HushLine:
     about, name = "all", ""
     if hush.subject is not None:
         about, number = hush.subject.kind.value, hush.subject.number
-        named = ground.trays.get(number) if about == SubjectKind.TRAY else ground.places.get(number)
+        named = {
+            SubjectKind.TRAY: ground.trays.get(number),
+            SubjectKind.PLACE: ground.places.get(number),
+            SubjectKind.PROBE: next((p for p in probe_store.probes(ground.tx) if p.probe_id == number), None),
+        }.get(hush.subject.kind)
         name = named.name if named else str(hush.subject)
     return HushLine(
         hush.hush_id,

@@ -10,9 +10,9 @@ import pytest
 from tests.links.mail_and_web import Hook, web_server
 from tests.services.watched_garden import START_MS, DrivenClock, MemoryChannel, settings_with
 from traywarden.domain.episodes import ChangeKind
-from traywarden.domain.notices import Notice, NoticeState, retry_after_ms
+from traywarden.domain.notices import Hold, Notice, NoticeState, retry_after_ms
 from traywarden.errors import ChannelError, StoreBusyError
-from traywarden.links.channels import AppriseChannel
+from traywarden.links.channels import AppriseChannel, Message
 from traywarden.services.clock import SystemClock
 from traywarden.services.deliver import Deliver
 from traywarden.settings import Channel, Secret
@@ -81,6 +81,21 @@ def test_urgent_goes_first_then_the_oldest(bench: Bench) -> None:
     )
     bench.deliver.send_due()
     assert [m.notice_id for m in bench.channel.got] == ["urgent", "old", "young"]
+
+
+def test_what_is_held_back_while_others_are_sent_is_not_sent(bench: Bench) -> None:
+    bench.put(notice("a"), notice("b", created_ms=START_MS + 1))
+    sends = bench.channel.send
+
+    def hushing(message: Message) -> None:
+        sends(message)
+        with bench.store.write() as tx:
+            notice_store.hold(tx, "b", Hold.HUSH, "hushed")
+
+    bench.channel.send = hushing  # type: ignore[method-assign]
+    bench.deliver.send_due()
+    assert [m.notice_id for m in bench.channel.got] == ["a"]
+    assert bench.at("b").state is NoticeState.HELD
 
 
 def test_a_failure_is_retried_after_a_wait_that_doubles_up_to_the_longest() -> None:

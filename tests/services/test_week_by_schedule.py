@@ -4,6 +4,7 @@ import shutil
 from collections.abc import Iterator
 from datetime import date, datetime
 from pathlib import Path
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -25,6 +26,7 @@ from traywarden.services.week_by_schedule import (
 )
 from traywarden.settings import Settings, load
 from traywarden.store import garden as garden_store
+from traywarden.store import hushes as hush_store
 from traywarden.store import notices as notice_store
 from traywarden.store.store import Store
 from traywarden.web.week import week_file
@@ -112,6 +114,18 @@ def test_it_is_told_once_with_the_summary_and_where_the_whole_lies(home: Path, s
     assert woken == [True]
     with store.read() as tx:
         assert ask_notices(tx, 10, with_sent=True)
+
+
+def test_while_all_is_hushed_and_in_the_quiet_hours_it_waits(home: Path, store: Store) -> None:
+    at = at_ms("2026-03-15T18:00")
+    with store.write() as tx:
+        hush_store.put(tx, None, None, at - 1, at + 3_600_000, "Ana", "")
+    quiet: dict[str, Any] = {"notices__quiet_from": "19:30", "notices__quiet_until": "06:30"}
+    settings = scheduled(home, **quiet)
+    for words, told in (("18:00", 0), ("20:00", 0), ("19:10", 1)):
+        clock = DrivenClock(at_ms(f"2026-03-15T{words}"))
+        WeekBySchedule(store, settings, clock).look()
+        assert len(notices(store)) == told, words
 
 
 def test_the_address_that_notices_carry_is_the_reports_too(home: Path, store: Store) -> None:

@@ -13,7 +13,7 @@ from tests.web.conftest import Visitor, words_of
 from traywarden.domain.episodes import ChangeKind, Episode
 from traywarden.domain.journal import Kind
 from traywarden.domain.notices import Notice, NoticeState
-from traywarden.domain.subjects import a_tray
+from traywarden.domain.subjects import Subject, SubjectKind, a_tray
 from traywarden.services.deliver import Deliver
 from traywarden.services.one_time import GOOD_FOR_MS, Act, Links
 from traywarden.services.password import set_password
@@ -22,6 +22,7 @@ from traywarden.store import episodes as episode_store
 from traywarden.store import garden as garden_store
 from traywarden.store import hushes as hush_store
 from traywarden.store import notices as notice_store
+from traywarden.store import probes as probe_store
 from traywarden.web.attempts import FREE_TRIES
 
 ADDRESS = "http://garden.example:8470"
@@ -84,6 +85,28 @@ def test_a_hush_link_hushes_what_the_notice_is_about_until_tonight(visitor: Visi
         (episode_id.split(":")[1], "dry", "a link in a notice") for episode_id, _ in told.changes
     }
     do(visitor, path(visitor, Act.DONE))  # the other link of the notice still works
+
+
+def test_the_same_deed_by_the_link_of_another_channel_is_written_once(visitor: Visitor, told: Notice) -> None:
+    with visitor.store.write() as tx:
+        notice_store.put(tx, [replace(told, notice_id="over-mail", channel="mail")])
+    do(visitor, path(visitor, Act.DONE))
+    assert "is over" in do(visitor, path(visitor, Act.DONE, "over-mail"), 404)
+    assert len(watered(visitor)) == 2
+
+
+def test_a_hush_link_of_a_probes_notice_hushes_that_probe_alone(visitor: Visitor) -> None:
+    with visitor.store.write() as tx:
+        probe = probe_store.probes(tx)[0]
+        subject = Subject(SubjectKind.PROBE, probe.probe_id)
+        episode_store.keep_episode(tx, Episode("quiet:1", "quiet", subject, NOW_MS - 3_600_000))
+        changes = (("quiet:1", ChangeKind.OPENED),)
+        notice_store.put(tx, [replace(FRESH, changes=changes, created_ms=NOW_MS - 60_000)])
+    assert f"{probe.name}, probe quiet: hushed until tonight" in do(visitor, path(visitor, Act.HUSH))
+    with visitor.store.read() as tx:
+        (hush,) = hush_store.holding(tx, NOW_MS)
+    assert (hush.subject, hush.rule) == (subject, "quiet")
+    assert probe.name in visitor.words("/")
 
 
 def test_what_is_over_or_long_ago_is_not_written(visitor: Visitor, told: Notice) -> None:

@@ -16,6 +16,7 @@ from traywarden.services.questions.found import Found, Hushed
 from traywarden.services.questions.today import Blind, Need, TodayAnswer, TrayNow, ask_today
 
 WIDE = 90
+DAY_S = 86_400.0
 BAR_CELLS, NARROW_BAR_CELLS = 10, 6
 
 
@@ -97,7 +98,8 @@ def _print_need(n: int, need: Need, tray: TrayNow, answer: TodayAnswer) -> None:
     at_least, before = ("at least ", "before ") if need.since_at_least else ("", "")
     since = f"{at_least}{span_words(need.for_s)}, since {before}{clock(need.since, answer.at)}"
     source = f" (source: {need.source})" if need.rule != "dry" and need.source else ""
-    state = "So far" if need.easing else "For"
+    on_and_off = need.rule in ("cold", "hot") and need.for_s > DAY_S  # warm hours within a day do not end it
+    state = "So far" if need.easing else "On and off for" if on_and_off else "For"
     say(f"   {need.why[:1].upper()}{need.why[1:]}{source}. {state} {since}.")
     if need.rule == "dry":
         known = f" ({tray.watered_known_from})" if tray.watered_known_from else ""

@@ -19,6 +19,7 @@ from traywarden.domain.units import Display, span_words
 MOST_LINES = 40
 """A digest that is longer than this is not read; the rest is counted (no source)."""
 LITRES_DIGITS_BELOW = 1.0
+DAY_MS = 86_400_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -241,10 +242,12 @@ def _cold_opened(told: Told, reader: Reader) -> str:
     kind = told.facts.get("floor_kind") or "published minimum"
     source = told.facts.get("floor_source")
     cited = f" (source: {source})" if source else ""
+    since = f"for {reader.ago(told.opened_ms)}, since {reader.clock(told.opened_ms)}"
+    if reader.now_ms - told.opened_ms > DAY_MS:  # warm hours within a day do not end it
+        since = f"on and off since {reader.clock(told.opened_ms)}"
     return (
         f"{crop} in {told.subject}, {told.place or 'a place not known'}: the mix is at {temp(soil)}; "
-        f"{kind} {temp(floor)}{cited}. Below it for {reader.ago(told.opened_ms)}, since "
-        f"{reader.clock(told.opened_ms)}. {what_helps_cold(told.place_kind)}"
+        f"{kind} {temp(floor)}{cited}. Below it {since}. {what_helps_cold(told.place_kind)}"
     )
 
 

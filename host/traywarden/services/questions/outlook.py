@@ -111,7 +111,7 @@ def _of_tray(ground: Ground, drying: DryingNow, tray: Tray, *, measured: bool) -
         return replace(plain, why="what grew in it was planted out, so it needs no water")
     if mix is None:
         return replace(plain, why="it has no mix yet, so there is no dry line to reach")
-    plain = replace(plain, dry_line_pct=round(mix.dry_line_m3_m3 / mix.container_capacity_m3_m3 * 100, 1))
+    plain = replace(plain, dry_line_pct=round(mix.dry_line_m3_m3 / mix.container_capacity_m3_m3 * 100, 2))
     if not ground.facts.heads_in_tray(tray.tray_id, now_ms, now_ms + 1):
         return replace(plain, why="no head is in it; place one with “traywarden probe place”")
     found = first_to_dry(drying.outlooks(tray.tray_id, with_interval=True))
@@ -138,7 +138,7 @@ def _of_tray(ground: Ground, drying: DryingNow, tray: Tray, *, measured: bool) -
         in_s=in_s,
         low_s=low_s,
         high_s=high_s,
-        moisture_pct=None if wet is None else round(wet / capacity * 100, 1),
+        moisture_pct=None if wet is None else round(wet / capacity * 100, 2),
         head=head.label,
         why=outlook.reason,
         rests_on=rests_on if state == DRIES else "",

@@ -322,11 +322,11 @@ class _Tray:
             ground.at(up.at_ms) if up else None,
             ground.at(newest_ms) if newest_ms is not None else None,
             wet,
-            round(wet / capacity * 100, 1) if wet is not None and capacity else None,
+            round(wet / capacity * 100, 2) if wet is not None and capacity else None,
             round(float(fraction(wet, mix.dry_line_m3_m3, mix.container_capacity_m3_m3)), 3)
             if wet is not None and mix
             else None,
-            round(mix.dry_line_m3_m3 / mix.container_capacity_m3_m3 * 100, 1) if mix else None,
+            round(mix.dry_line_m3_m3 / mix.container_capacity_m3_m3 * 100, 2) if mix else None,
             all(h.moisture_calibrated for h in heads if h.moisture_m3_m3 is not None),
             warm,
             crop.floor_c if crop else None,

@@ -278,4 +278,4 @@ class _Record:
 
 
 def _dry_line_pct(mix: Mix) -> float:
-    return round(mix.dry_line_m3_m3 / mix.container_capacity_m3_m3 * 100, 1)
+    return round(mix.dry_line_m3_m3 / mix.container_capacity_m3_m3 * 100, 2)

@@ -222,9 +222,18 @@ def test_a_frame_is_opened_above_its_limit_and_an_empty_one_never() -> None:
 def test_a_frame_stands_open_where_it_was_opened_and_is_no_warmer_than_outside() -> None:
     """Closed it is 3 to 6 °C warmer by night: Univ. of Missouri Extension G6965."""
 
-    def asked(inside_c: float | None, outside_c: float, opened_at: str = "at 12:00") -> Answer:
+    def asked(
+        inside_c: float | None, outside_c: float, opened_at: str = "at 12:00", *, closed: bool = False
+    ) -> Answer:
         return shut_verdict(
-            inside_c, outside_c, 1, below_c=7.2, least_excess_c=1.0, dark=True, opened_at=opened_at
+            inside_c,
+            outside_c,
+            1,
+            below_c=7.2,
+            least_excess_c=1.0,
+            dark=True,
+            opened_at=opened_at,
+            closed=closed,
         ).answer
 
     assert asked(5.5, 5.0) is Answer.YES
@@ -232,7 +241,9 @@ def test_a_frame_stands_open_where_it_was_opened_and_is_no_warmer_than_outside()
     assert asked(8.0, 5.0) is Answer.NO
     assert asked(9.0, 8.5) is Answer.NO
     assert asked(None, 5.0) is Answer.BLIND
-    assert asked(5.5, 5.0, opened_at="") is Answer.NO
+    assert asked(5.5, 5.0, opened_at="") is Answer.HOLD, "opened long ago it may stand open still"
+    assert asked(None, 5.0, opened_at="") is Answer.BLIND
+    assert asked(5.5, 5.0, opened_at="", closed=True) is Answer.NO
 
 
 def test_rain_is_heavy_recorded_or_forecast() -> None:

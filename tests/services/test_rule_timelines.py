@@ -314,3 +314,28 @@ def test_a_quiet_probe_shadows_what_its_late_readings_would_tell(sqlite_store: S
     line.run(dry, 0.5)
     assert line.said[0] == ("quiet", "opened")
     assert sorted(line.said[1:]) == [("dry", "opened"), ("quiet", "closed")], "both at the same look"
+
+
+def test_a_frame_opened_long_ago_is_not_called_closed_until_a_closing_shows(sqlite_store: Store) -> None:
+    """Opened at 13:00, told in the evening: at 5 o'clock that is sixteen hours ago, and it is open still."""
+    line = Line(sqlite_store, start_ms=EVENING_MS, step_ms=HALF_HOUR_MS)
+    opened_at_noon(line)
+    open_in_the_cold = replace(CALM, air_c=1.3, open_air_c=1.0)
+    line.run(open_in_the_cold, 2)
+    assert line.of("shut") == ["opened"]
+    line.run(open_in_the_cold, 8)
+    assert line.of("shut") == ["opened"]
+    line.run(replace(CALM, air_c=5.0, open_air_c=1.0), 0.5)
+    assert line.of("shut") == ["opened", "closed"]
+
+
+def test_silence_does_not_close_a_frame(sqlite_store: Store) -> None:
+    """Seen open at 16:30 in December; the air falls silent, and by 7 o'clock the opening is out of sight."""
+    line = Line(sqlite_store, start_ms=START_MS + 285 * DAY_MS + 9 * HOUR_MS + HALF_HOUR_MS)  # 15:30Z
+    line.run(replace(CALM, air_c=15.0, open_air_c=5.0), 1)
+    line.run(replace(CALM, air_c=5.3, open_air_c=5.0), 1.5)
+    assert line.of("shut") == ["opened"]
+    line.step_ms = HALF_HOUR_MS
+    line.run(SILENT, 13)
+    assert line.of("shut") == ["opened"]
+    assert [e.closed_ms for e in line.garden.episodes("shut")] == [None]

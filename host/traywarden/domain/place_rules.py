@@ -191,6 +191,7 @@ def shut_verdict(
     least_excess_c: float,
     dark: bool,
     opened_at: str,
+    closed: bool = False,
     why_blind: str = "",
     display: Display = METRIC,
 ) -> Verdict:
@@ -210,6 +211,8 @@ def shut_verdict(
         Whether the sun is down: by day sun and shade, not the lid, tell how warm it is.
     opened_at : str
         When it was last seen or written down as opened, without having been closed; empty: not today.
+    closed : bool
+        Whether it was seen closed after that.
 
     Returns
     -------
@@ -219,10 +222,11 @@ def shut_verdict(
     Notes
     -----
     Both signs are wanted, an opening and air hardly warmer than outside: a leaky frame in the wind is no
-    warmer either.
+    warmer either. An opening so long ago that it is not seen any more closes nothing: only a closing, or air
+    that is warmer again, does.
     """
-    if not (trays and dark and opened_at):
-        why = "no opening was seen or written down since it was last closed" if dark else "it is day"
+    if not (trays and dark) or closed:
+        why = "it was seen closed since it was last opened" if dark else "it is day"
         return Verdict(Answer.NO, why if trays else NOBODY, at_once=True)
     if inside_c is None or outside_c is None:
         return Verdict(Answer.BLIND, why_blind or "the air inside or outside is not measured")
@@ -234,14 +238,19 @@ def shut_verdict(
         "do": f"{SHUT_DO} If it has a lid opener, see whether that sticks.",
         "source": SHUT_SOURCE,
     }
+    lid = (
+        f"which was opened {opened_at}"
+        if opened_at
+        else "of which no opening was seen or written down of late"
+    )
     now = (
         f"the open air is at {display.temp(outside_c)}, below {display.limit(below_c)}, and it is only "
-        f"{display.temp_span(max(excess_c, 0.0), 1)} warmer under the cover, which was opened {opened_at}"
+        f"{display.temp_span(max(excess_c, 0.0), 1)} warmer under the cover, {lid}"
     )
     if outside_c >= below_c + 1 or excess_c >= 2 * least_excess_c:
         warmer = f"it is {display.temp_span(max(excess_c, 0.0), 1)} warmer than outside"
         return Verdict(Answer.NO, f"{warmer}, where it is {display.temp(outside_c)}", facts)
-    if outside_c < below_c and excess_c < least_excess_c:
+    if opened_at and outside_c < below_c and excess_c < least_excess_c:
         return Verdict(Answer.YES, now, facts)
     return Verdict(Answer.HOLD, now, facts)
 

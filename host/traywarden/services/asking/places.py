@@ -168,6 +168,7 @@ def _shut(round_: Round, place: Place) -> Verdict:
     outside = round_.open_place
     inside_c, why = _air_now(round_, place)
     outside_c = None if outside is None else _air_now(round_, outside)[0]
+    opened_at, closed = _lid(round_, place) if here and dark else ("", False)
     return shut_verdict(
         inside_c,
         outside_c,
@@ -175,14 +176,15 @@ def _shut(round_: Round, place: Place) -> Verdict:
         below_c=below_c,
         least_excess_c=settings["shut.least_excess_c"],
         dark=dark,
-        opened_at=_opened_at(round_, place) if here and dark else "",
+        opened_at=opened_at,
+        closed=closed,
         why_blind=why or "no air in the open is measured",
         display=ground.display,
     )
 
 
-def _opened_at(round_: Round, place: Place) -> str:
-    """When it was last opened and not seen closed since; empty where it was not."""
+def _lid(round_: Round, place: Place) -> tuple[str, bool]:
+    """When it was last opened and not seen closed since, or empty; and whether it was seen closed."""
     ground = round_.ground
     since_ms = ground.now_ms - OPENED_WITHIN_MS
     told = [
@@ -195,8 +197,8 @@ def _opened_at(round_: Round, place: Place) -> str:
     closed_ms = max((each.closed_s * 1000 for each in seen if each.closed_s is not None), default=0.0)
     latest = max([*told, *opened], default=0.0)
     if latest <= closed_ms:
-        return ""
-    return f"at {clock(ground.at(latest), ground.at(ground.now_ms))}"
+        return "", closed_ms > 0
+    return f"at {clock(ground.at(latest), ground.at(ground.now_ms))}", False
 
 
 def _openings(round_: Round, place: Place, back_ms: int) -> list[Opening] | None:

@@ -339,3 +339,27 @@ def test_silence_does_not_close_a_frame(sqlite_store: Store) -> None:
     line.run(SILENT, 13)
     assert line.of("shut") == ["opened"]
     assert [e.closed_ms for e in line.garden.episodes("shut")] == [None]
+
+
+def test_a_head_out_of_its_mix_stays_out_until_its_moisture_comes_back(sqlite_store: Store) -> None:
+    """After two days its fall is out of sight: that is no end, and its tray is not dry."""
+    line = Line(sqlite_store, step_ms=HALF_HOUR_MS)
+    line.run(CALM, 3)
+    line.run(replace(CALM, moisture_m3_m3=0.03), 3)
+    line.step_ms = 2 * HOUR_MS
+    line.run(replace(CALM, moisture_m3_m3=0.03), 54)
+    assert line.of("pulled") == ["opened"]
+    assert "opened" not in line.of("dry")[1:]
+    line.run(CALM, 2)
+    assert line.of("pulled") == ["opened", "closed"]
+
+
+def test_a_faulty_head_that_measures_nothing_any_more_is_not_called_well(sqlite_store: Store) -> None:
+    line = Line(sqlite_store, QUICK, step_ms=HALF_HOUR_MS)
+    line.run(CALM, 3)
+    line.run(replace(CALM, moisture_m3_m3=-0.5), 6)
+    assert line.of("faulty") == ["opened"]
+    line.run(replace(CALM, moisture_m3_m3=None), 12)
+    assert line.of("faulty") == ["opened"]
+    line.run(CALM, 4)
+    assert line.of("faulty") == ["opened", "closed"]

@@ -57,6 +57,10 @@ class Misplaced:
     before_m3_m3: float
     after_m3_m3: float
 
+    def back_m3_m3(self, params: MisplacedParams = DEFAULT_MISPLACED) -> float:
+        """From here up [m³/m³] a head that was pulled out counts as back in its mix."""
+        return self.after_m3_m3 + params.back_part * (self.before_m3_m3 - self.after_m3_m3)
+
 
 @dataclass(frozen=True, slots=True)
 class Swap:

@@ -110,7 +110,15 @@ def battery_verdict(
     return Verdict(Answer.NO, now, facts)
 
 
-def faults_verdict(faults: Sequence[HeadFault], *, in_use: bool, measured: bool, well: str) -> Verdict:
+def faults_verdict(
+    faults: Sequence[HeadFault],
+    *,
+    in_use: bool,
+    measured: bool,
+    well: str,
+    held: str = "",
+    why_blind: str = "",
+) -> Verdict:
     """Whether heads of a probe have a lasting fault.
 
     Parameters
@@ -121,6 +129,10 @@ def faults_verdict(faults: Sequence[HeadFault], *, in_use: bool, measured: bool,
         Whether a head of it is placed, and whether anything was measured lately.
     well : str
         What is said where there is none.
+    held : str
+        Why what was found before may last, though it does not show; empty where it does not.
+    why_blind : str
+        Why it cannot be seen whether what was found before lasts; empty where it can.
 
     Returns
     -------
@@ -132,7 +144,9 @@ def faults_verdict(faults: Sequence[HeadFault], *, in_use: bool, measured: bool,
     if not measured:
         return Verdict(Answer.BLIND, "nothing was measured by it lately")
     if not faults:
-        return Verdict(Answer.NO, well)
+        if why_blind:
+            return Verdict(Answer.BLIND, why_blind)
+        return Verdict(Answer.HOLD, held) if held else Verdict(Answer.NO, well)
     facts: Facts = {
         "heads": list_words(dict.fromkeys(f.head for f in faults)),
         "do": " ".join(dict.fromkeys(f.do for f in faults)),

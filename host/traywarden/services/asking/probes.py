@@ -4,10 +4,10 @@ import numpy as np
 
 from traywarden.domain.battery import ONE_CELL_V
 from traywarden.domain.flags import LEFT_OUT, Flag
-from traywarden.domain.misplaced import pulled_out
+from traywarden.domain.misplaced import Misplaced, pulled_out
 from traywarden.domain.probe_rules import HeadFault, battery_verdict, faults_verdict, quiet_verdict
 from traywarden.domain.rules import Verdict
-from traywarden.domain.series import HeadSeries
+from traywarden.domain.series import BoolArray, HeadSeries
 from traywarden.domain.subjects import Subject, SubjectKind
 from traywarden.domain.troubles import Fault, flag_troubles
 from traywarden.domain.units import list_words
@@ -19,6 +19,8 @@ HOUR_MS = 3_600_000
 LOOK_BACK_MS = 48 * HOUR_MS
 FAULTS = (Fault.OUT_OF_RANGE, Fault.POWER_UP_VALUE, Fault.DISCONNECTED)
 """What makes a head faulty while it lasts. A frozen mix, a spike and a still night are no fault of it."""
+FAULTY_BACK_MS = 6 * HOUR_MS
+MEASURED = ("soil_temp_c", "moisture_m3_m3", "air_temp_c")
 LEAST_READINGS = 3
 MOST_ODD_PART = 0.5
 """A head is faulty where more than this part of its last hours is (no source)."""
@@ -86,23 +88,50 @@ def faulty(round_: Round) -> Verdicts:
 
 
 def _faulty(round_: Round, card: ProbeCard) -> Verdict:
-    heads = _heads(round_, card, 6 * HOUR_MS)
-    faults = [fault for head in heads for fault in _lasting(round_, head)]
+    heads = _heads(round_, card, FAULTY_BACK_MS)
+    faults = [fault for head in heads for found in _lasting(round_, head).values() for fault in found]
     measured = any(head.time_s.size for head in heads)
-    return faults_verdict(faults, in_use=in_use(card), measured=measured, well="no head of it is faulty")
+    return faults_verdict(
+        faults,
+        in_use=in_use(card),
+        measured=measured,
+        well="no head of it is faulty",
+        why_blind="" if faults else _unseen(round_, card, heads),
+    )
 
 
-def _lasting(round_: Round, head: HeadSeries) -> list[HeadFault]:
-    """Faults that more than half of the last six hours' readings show, up to the newest."""
-    found = []
-    for column in ("soil_temp_c", "moisture_m3_m3", "air_temp_c"):
-        values, flags = head.values(column), head.flags[column]
-        known = ~np.isnan(values)
-        odd = known & ((flags & LEFT_OUT & ~int(Flag.FROZEN | Flag.SPIKE)) != 0)
+def _unseen(round_: Round, card: ProbeCard, heads: list[HeadSeries]) -> str:
+    """Which heads that were faulty when this was told have measured nothing of the kind lately."""
+    opened_ms = round_.open_since_ms("faulty", a_probe(card))
+    if opened_ms is None:
+        return ""
+    well = {
+        (head.label, column)
+        for head in heads
+        for column in MEASURED
+        if np.greater(*_known_and_odd(head, column)).any()  # known, and not odd
+    }
+    then = _heads(round_, card, FAULTY_BACK_MS, opened_ms)
+    was = {(head.label, column) for head in then for column, found in _lasting(round_, head).items() if found}
+    names = list_words(sorted({label for label, _ in was - well}))
+    return f"head {names} has measured nothing usable since its fault" if names else ""
+
+
+def _known_and_odd(head: HeadSeries, column: str) -> tuple[BoolArray, BoolArray]:
+    known = ~np.isnan(head.values(column))
+    return known, known & ((head.flags[column] & LEFT_OUT & ~int(Flag.FROZEN | Flag.SPIKE)) != 0)
+
+
+def _lasting(round_: Round, head: HeadSeries) -> dict[str, list[HeadFault]]:
+    """Faults that more than half of the last six hours' readings show, up to the newest; by column."""
+    found = {}
+    for column in MEASURED:
+        known, odd = _known_and_odd(head, column)
         if odd.sum() < LEAST_READINGS or odd.sum() <= MOST_ODD_PART * known.sum():
             continue
+        values, flags = head.values(column), head.flags[column]
         told = flag_troubles(head.label, column, head.time_s, values, flags, round_.ground.display)
-        found += [
+        found[column] = [
             HeadFault(head.label, str(t.fault), t.reason, t.do)
             for t in told
             if t.fault in FAULTS and t.lasting
@@ -117,12 +146,18 @@ def pulled(round_: Round) -> Verdicts:
 
 def _pulled(round_: Round, card: ProbeCard) -> Verdict:
     heads = _heads(round_, card, LOOK_BACK_MS)
-    faults = [fault for head in heads for fault in _out(round_, card, head)]
+    faults = [_pulled_fault(head, out) for head in heads for out in _out(round_, card, head) if out.lasting]
     measured = any(head.time_s.size for head in heads)
-    return faults_verdict(faults, in_use=in_use(card), measured=measured, well="its heads are in their mix")
+    return faults_verdict(
+        faults,
+        in_use=in_use(card),
+        measured=measured,
+        well="its heads are in their mix",
+        held="" if faults else _still_out(round_, card, heads),
+    )
 
 
-def _out(round_: Round, card: ProbeCard, head: HeadSeries) -> list[HeadFault]:
+def _out(round_: Round, card: ProbeCard, head: HeadSeries) -> list[Misplaced]:
     placed = next((h for h in card.heads if h.head == head.label), None)
     tray_id = round_.ground.facts.tray_of_head(placed.head_id, round_.now_ms) if placed else None
     mix = None if tray_id is None else round_.ground.mix_of(tray_id, round_.now_ms)
@@ -130,17 +165,36 @@ def _out(round_: Round, card: ProbeCard, head: HeadSeries) -> list[HeadFault]:
     if mix is None or not parts:
         return []
     newest = parts[-1]
-    found = pulled_out(newest.time_s, newest.clean("moisture_m3_m3"), mix.dry_line_m3_m3)
-    return [
-        HeadFault(
-            head.label,
-            "out of its mix",
-            f"its moisture fell at once from {out.before_m3_m3:.2f} to {out.after_m3_m3:.2f} m³/m³",
-            Fault.PULLED_OUT.do,
+    return pulled_out(newest.time_s, newest.clean("moisture_m3_m3"), mix.dry_line_m3_m3)
+
+
+def _pulled_fault(head: HeadSeries, out: Misplaced) -> HeadFault:
+    fell = f"its moisture fell at once from {out.before_m3_m3:.2f} to {out.after_m3_m3:.2f} m³/m³"
+    return HeadFault(head.label, "out of its mix", fell, Fault.PULLED_OUT.do)
+
+
+def _still_out(round_: Round, card: ProbeCard, heads: list[HeadSeries]) -> str:
+    """Which heads that were out when this was told have not got back since; its fall may be out of sight."""
+    opened_ms = round_.open_since_ms("pulled", a_probe(card))
+    if opened_ms is None:
+        return ""
+    now = {head.label: head for head in heads}
+    then = _heads(round_, card, LOOK_BACK_MS, opened_ms)
+    out = [(head.label, each) for head in then for each in _out(round_, card, head) if each.lasting]
+    names = list_words(
+        dict.fromkeys(
+            label for label, each in out if not (label in now and _is_back(now[label], each, opened_ms))
         )
-        for out in found
-        if out.lasting
-    ]
+    )
+    return f"head {names}: its moisture has not come back since it fell" if names else ""
+
+
+def _is_back(head: HeadSeries, out: Misplaced, opened_ms: int) -> bool:
+    """Whether a head has regained its moisture since, or stands in another place or mix."""
+    times_s, wet = head.used("moisture_m3_m3")
+    later = times_s * 1000 > opened_ms
+    anew = any(at_s * 1000 > opened_ms for at_s in head.breaks_s)
+    return anew or bool((wet[later] >= out.back_m3_m3()).any())
 
 
 def clock(round_: Round) -> Verdicts:
@@ -180,11 +234,12 @@ def _says_unsure(round_: Round, card: ProbeCard, newest_ms: int) -> bool:
     return any(UNSURE in text for text in said)
 
 
-def _heads(round_: Round, card: ProbeCard, back_ms: int) -> list[HeadSeries]:
-    """What the heads of a probe measured lately, in the trays where they are now and in the open air."""
+def _heads(round_: Round, card: ProbeCard, back_ms: int, until_ms: int | None = None) -> list[HeadSeries]:
+    """What the heads of a probe measured until then (now), in the trays where they are now."""
     ground, labels = round_.ground, {head.head for head in card.heads}
     trays = {
         t for head in card.heads if (t := ground.facts.tray_of_head(head.head_id, ground.now_ms)) is not None
     }
-    span = ground.now_ms - back_ms, ground.now_ms + 1
+    end_ms = ground.now_ms if until_ms is None else until_ms
+    span = end_ms - back_ms, end_ms + 1
     return [s for t in sorted(trays) for s in ground.tray_series(t, *span) if s.label in labels]

@@ -18,6 +18,8 @@ from traywarden.services.questions.nursery import Nursery
 from traywarden.services.questions.waterings import tray_waterings
 from traywarden.services.sky import Sky, air_forecast, sky_of
 from traywarden.services.wettings import LEAD_MS, LOOK_BACK_MS
+from traywarden.store import episodes as episode_store
+from traywarden.store.episodes import Key
 
 Verdicts = Mapping[Subject, Verdict]
 STANDS = (Stage.EMERGING, Stage.SEEDLING, Stage.POTTED_UP)
@@ -49,10 +51,16 @@ class Round:
     """Every rule of one moment looks at the same snapshot of the store."""
 
     def __init__(
-        self, ground: Ground, knowledge: Knowledge, vitals: Vitals, *, as_of_then: bool = False
+        self,
+        ground: Ground,
+        knowledge: Knowledge,
+        vitals: Vitals,
+        *,
+        as_of_then: bool = False,
+        open_since_ms: Mapping[Key, int] | None = None,
     ) -> None:
         self.ground, self.knowledge, self.vitals = ground, knowledge, vitals
-        self._as_of_then = as_of_then
+        self._as_of_then, self._given_open_since_ms = as_of_then, open_since_ms
         self._levels: dict[str, Levels] = {}
 
     @property
@@ -63,6 +71,17 @@ class Round:
         if rule not in self._levels:
             self._levels[rule] = self.ground.settings.levels(rule)
         return self._levels[rule]
+
+    def open_since_ms(self, rule: str, subject: Subject) -> int | None:
+        """Since when the rule has been open there; None where it is not."""
+        return self._open_since_ms.get((rule, subject))
+
+    @cached_property
+    def _open_since_ms(self) -> Mapping[Key, int]:
+        if self._given_open_since_ms is not None:
+            return self._given_open_since_ms
+        standing = episode_store.episodes(self.ground.tx, open_only=True)
+        return {(each.rule, each.subject): each.opened_ms for each in standing}
 
     @cached_property
     def trays(self) -> tuple[Standing, ...]:

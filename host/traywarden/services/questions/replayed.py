@@ -169,13 +169,18 @@ class _Replay:
         paced = Paced(asked, self._judge.blind_after_ms)
         verdicts: dict[Key, list[tuple[int, Verdict]]] = {}
         standing: set[Key] = set()
-        for at_ms, found in self._rounds(paced):
+        since_ms: dict[Key, int] = {}
+        for at_ms, found in self._rounds(paced, since_ms):
             for name, said in found.items():
                 gone = {s for rule, s in standing if rule == name and s not in said}
                 ended = {s: Verdict(Answer.NO, NO_LONGER, at_once=True) for s in gone}
                 for subject, verdict in {**said, **ended}.items():
                     verdicts.setdefault((name, subject), []).append((at_ms, verdict))
                     standing.add((name, subject))
+                    if verdict.answer is Answer.YES:
+                        since_ms.setdefault((name, subject), at_ms)
+                    elif verdict.answer is Answer.NO:
+                        since_ms.pop((name, subject), None)
         for (name, subject), timeline in verdicts.items():
             rule = paced.rules[name]
             delays = paced.delays(rule)
@@ -184,8 +189,13 @@ class _Replay:
             _, stretches = fold(RuleState(), timeline, wide)
             self._take(rule, subject, stretches)
 
-    def _rounds(self, paced: Paced) -> Iterator[tuple[int, Mapping[str, Verdicts]]]:
-        """Each instant at which rules are due, with what they say; the journal as of then."""
+    def _rounds(
+        self, paced: Paced, since_ms: Mapping[Key, int]
+    ) -> Iterator[tuple[int, Mapping[str, Verdicts]]]:
+        """Each instant at which rules are due, with what they say; the journal as of then.
+
+        `since_ms`: what has held until then, and since when; the caller adds what each round found.
+        """
         step_ms = round(LEAST_PACE_S * 1000)
         entries = self._ground.facts.entries
         known, facts = -1, self._ground.facts
@@ -196,7 +206,8 @@ class _Replay:
             if count != known:
                 known, facts = count, Facts(e for e in entries if e.at_ms <= at_ms)
             on = replace(self._ground, now_ms=at_ms, facts=facts)
-            yield at_ms, paced.verdicts(due, Round(on, self._knowledge, Vitals(), as_of_then=True))
+            round_ = Round(on, self._knowledge, Vitals(), as_of_then=True, open_since_ms=since_ms)
+            yield at_ms, paced.verdicts(due, round_)
 
     def _take(self, rule: AnyRule, subject: Subject, stretches: Sequence[Stretch]) -> None:
         for stretch in stretches:

@@ -363,3 +363,47 @@ def test_a_faulty_head_that_measures_nothing_any_more_is_not_called_well(sqlite_
     assert line.of("faulty") == ["opened"]
     line.run(CALM, 4)
     assert line.of("faulty") == ["opened", "closed"]
+
+
+def put_back(line: Line, by_ms: int) -> None:
+    line.at_ms -= by_ms
+    line.garden.clock.set_by(-by_ms)
+
+
+def test_rules_by_the_clock_hear_at_once_after_it_was_set_back(sqlite_store: Store) -> None:
+    """A wrong time server put it a year ahead for a minute; the host was started anew after that."""
+    line = Line(sqlite_store)
+    line.run(CALM, 1)
+    line.garden.clock.set_by(365 * DAY_MS)
+    line.look()
+    line.garden.clock.set_by(-365 * DAY_MS)
+    line.restart()
+    line.run(vitals(free_mb=100.0), 0.5)
+    assert line.of("disk") == ["opened"]
+    line.run(CALM, 0.5)
+    assert line.of("disk") == ["opened", "closed"]
+
+
+def test_what_was_opened_while_the_clock_was_ahead_ends_once_and_comes_back_as_another(
+    sqlite_store: Store,
+) -> None:
+    line = Line(sqlite_store, step_ms=STEP_MS // 2)
+    full = vitals(free_mb=100.0)
+    line.run(full, 0.5)
+    assert line.of("disk") == ["opened"]
+    put_back(line, 6 * HOUR_MS)
+    line.run(full, 0.5)
+    assert line.of("disk") == ["opened"], "it is open still, and told already"
+    line.run(CALM, 0.5)
+    assert line.of("disk") == ["opened", "closed"]
+    (ended,) = line.garden.episodes("disk")
+    assert ended.closed_ms is not None
+    assert ended.opened_ms <= ended.closed_ms <= line.at_ms
+    assert "withdrawn" not in ended.facts
+    line.run(full, 0.5)
+    line.run(CALM, 0.5)
+    put_back(line, 45 * STEP_MS // 10)  # before the last one had begun
+    line.run(full, 0.5)
+    assert line.of("disk") == ["opened", "closed"] * 2 + ["opened"]
+    assert len({e.episode_id for e in line.garden.episodes("disk")}) == 3
+    assert [e.closed_ms for e in line.garden.episodes("disk")].count(None) == 1

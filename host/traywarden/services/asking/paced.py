@@ -2,8 +2,9 @@
 
 import logging
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import replace
 
-from traywarden.domain.episodes import Delays, RuleState, fold, reconciled
+from traywarden.domain.episodes import Delays, Episode, RuleState, fold, reconciled
 from traywarden.domain.rules import Answer, PacedRule, Verdict
 from traywarden.domain.subjects import Subject
 from traywarden.errors import ShortOfDataError, StoreError, UsageError
@@ -94,12 +95,38 @@ class Paced:
         judged: Judged,
     ) -> None:
         key = (rule.name, subject)
-        begin = known.get(key, RuleState())
+        begin = set_back(known.get(key, RuleState()), now_ms)
         state, stretches = fold(begin, [(now_ms, verdict)], self.delays(rule))
         judged.states[key] = state
         judged.verdicts[key] = verdict
         if any(s.opening is not None or s.closed_ms is not None for s in stretches):
-            kept = episode_store.episodes(tx, rule=rule.name, subject=subject)
+            kept = not_ahead(episode_store.episodes(tx, rule=rule.name, subject=subject), now_ms)
             judged.changes += reconciled(
                 kept, stretches, begin.judged_to_ms, rule.name, subject, state.judged_to_ms
             )
+
+
+def set_back(state: RuleState, now_ms: int) -> RuleState:
+    """The state to go on from where the clock was set back: what was answered later than now is no bar.
+
+    What is open stays open. Runs begin anew, as nobody knows how long they have lasted.
+    """
+    if state.judged_to_ms <= now_ms:
+        return state
+    since_ms = state.open_since_ms
+    return replace(
+        state,
+        judged_to_ms=now_ms - 1,
+        open_since_ms=None if since_ms is None else min(since_ms, now_ms),
+        run_since_ms=None,
+        used_ms=None,
+    )
+
+
+def not_ahead(kept: Iterable[Episode], now_ms: int) -> list[Episode]:
+    """Episodes as they concern now: over ahead of now are those of a clock that has been set back since."""
+    return [
+        replace(each, opened_ms=min(each.opened_ms, now_ms))
+        for each in kept
+        if each.closed_ms is None or each.closed_ms <= now_ms
+    ]

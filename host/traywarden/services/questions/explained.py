@@ -9,7 +9,7 @@ from traywarden.domain.levels import Of
 from traywarden.domain.rules import Answer, AnyRule, Facts, PacedRule, Rule, Verdict
 from traywarden.domain.subjects import HOST, Subject, SubjectKind
 from traywarden.errors import UnknownNameError
-from traywarden.services.asking.paced import Paced
+from traywarden.services.asking.paced import Paced, set_back
 from traywarden.services.asking.round import Round, Vitals
 from traywarden.services.asking.standing import paced_rules
 from traywarden.services.judging import CLOCK_AHEAD_MS, Judge, gone_blind
@@ -140,6 +140,7 @@ class _Explained:
         kept, _ = episode_store.rule_states(self._ground.tx).get(
             (rule.name, self._subject), (RuleState(), {})
         )
+        kept = set_back(kept, self._ground.now_ms)
         if kept.judged_to_ms >= self._ground.now_ms:
             return replace(kept, answer=verdict.answer, reason=verdict.reason), verdict
         state, _ = fold(kept, [(self._ground.now_ms, verdict)], self._paced.delays(rule))

@@ -407,3 +407,37 @@ def test_what_was_opened_while_the_clock_was_ahead_ends_once_and_comes_back_as_a
     assert line.of("disk") == ["opened", "closed"] * 2 + ["opened"]
     assert len({e.episode_id for e in line.garden.episodes("disk")}) == 3
     assert [e.closed_ms for e in line.garden.episodes("disk")].count(None) == 1
+
+
+@pytest.mark.parametrize("outage", ["broker", "host"])
+def test_silence_in_which_nothing_could_come_in_is_not_the_probes(sqlite_store: Store, outage: str) -> None:
+    line = Line(sqlite_store)
+    line.run(CALM, 1)
+    if outage == "broker":
+        line.run(replace(SILENT, vitals=replace(WELL, broker_gone_s=4000.0)), 4)
+    else:
+        line.at_ms += 9 * HOUR_MS
+        line.garden.clock.ms = line.at_ms
+        line.restart()
+    line.run(SILENT, 1)
+    assert line.of("quiet") == []
+    line.run(CALM, 0.5)
+    assert line.of("quiet") == [], "it had kept what it measured"
+    line.run(SILENT, 3)
+    assert line.of("quiet") == ["opened"]
+
+
+def test_a_probe_that_is_silent_when_the_host_starts_is_told_once_it_could_have_been_heard(
+    sqlite_store: Store,
+) -> None:
+    line = Line(sqlite_store)
+    line.run(CALM, 1)
+    line.run(SILENT, 1)
+    line.restart()
+    line.run(SILENT, 1.5)
+    assert line.of("quiet") == []
+    line.run(SILENT, 1)
+    assert line.of("quiet") == ["opened"]
+    line.restart()
+    line.run(SILENT, 1)
+    assert line.of("quiet") == ["opened"], "nor is it over because the host was started anew"

@@ -1,5 +1,6 @@
 """Rules of a probe: gone quiet, battery low, a head faulty or out of its mix, a clock that is wrong."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -23,7 +24,13 @@ class HeadFault:
 
 
 def quiet_verdict(
-    silent_s: float | None, *, after_s: float, in_use: bool, where: str, battery_v: float | None
+    silent_s: float | None,
+    *,
+    after_s: float,
+    in_use: bool,
+    where: str,
+    battery_v: float | None,
+    heard_for_s: float = math.inf,
 ) -> Verdict:
     """Whether nothing was measured by a probe for too long.
 
@@ -38,11 +45,17 @@ def quiet_verdict(
         Where its heads are, in words.
     battery_v : float or None [V]
         What its battery had when it was last heard.
+    heard_for_s : float [s]
+        For how long readings could come in: the host ran and the broker was in reach.
 
     Returns
     -------
     Verdict
         Facts: `silent_s`, `after_s`, `battery_v`, `do`, `source`.
+
+    Notes
+    -----
+    Silence in which nothing could have come in proves nothing of the probe: blind, until it could.
 
     Example
     -------
@@ -62,6 +75,8 @@ def quiet_verdict(
         "source": NO_SOURCE,
     }
     told = f"nothing was measured for {span_words(silent_s)} in {where}"
+    if silent_s > after_s >= heard_for_s:
+        return Verdict(Answer.BLIND, f"{told}, but readings could come in for {span_words(heard_for_s)} only")
     if silent_s > after_s:
         return Verdict(Answer.YES, f"{told}; {span_words(after_s)} is the limit", facts)
     return Verdict(Answer.NO, f"it was heard {span_words(silent_s)} ago", facts)

@@ -40,6 +40,7 @@ class Asker:
         self._store, self._settings, self._crops = store, settings, crops
         self._paced, self._vitals, self._take = paced, vitals, take
         self._asking = threading.Lock()
+        self._hears_since_ms: int | None = None
 
     def ask(self, now_ms: int) -> None:
         """Ask those whose time has come. Others may judge meanwhile: `take` alone needs their lock."""
@@ -69,4 +70,13 @@ class Asker:
                 return {}
             knowledge = Knowledge(tx, self._crops)  # its own: that of the watch belongs to those who judge
             on = replace(ground(tx, garden, self._settings, now_ms), now_ms=now_ms)
-            return self._paced.verdicts(due, Round(on, knowledge, self._vitals()))
+            return self._paced.verdicts(due, Round(on, knowledge, self._vitals_at(now_ms)))
+
+    def _vitals_at(self, now_ms: int) -> Vitals:
+        """How the host does, and since when it hears: its start, or the end of the broker's last outage."""
+        vitals = self._vitals()
+        gone_s = vitals.broker_gone_s or 0.0
+        if self._hears_since_ms is None or gone_s > self._settings["broker.open_delay_s"]:
+            self._hears_since_ms = now_ms
+        self._hears_since_ms = min(self._hears_since_ms, now_ms)  # the clock may have been set back
+        return replace(vitals, hears_since_ms=self._hears_since_ms)

@@ -1,5 +1,7 @@
 """Probes: gone quiet, battery low, a head faulty or out of its mix, a clock that is wrong."""
 
+import math
+
 import numpy as np
 
 from traywarden.domain.battery import ONE_CELL_V
@@ -52,6 +54,8 @@ def where(card: ProbeCard) -> str:
 def quiet(round_: Round) -> Verdicts:
     """Whether each probe has gone quiet."""
     found = {}
+    hears_since_ms = round_.vitals.hears_since_ms
+    heard_for_s = math.inf if hears_since_ms is None else (round_.now_ms - hears_since_ms) / 1000
     for card in round_.probes:
         newest_ms = last_ms(card)
         found[a_probe(card)] = quiet_verdict(
@@ -60,6 +64,7 @@ def quiet(round_: Round) -> Verdicts:
             in_use=in_use(card),
             where=where(card),
             battery_v=card.battery_v,
+            heard_for_s=heard_for_s,
         )
     return found
 

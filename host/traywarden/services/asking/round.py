@@ -28,12 +28,16 @@ STANDS = (Stage.EMERGING, Stage.SEEDLING, Stage.POTTED_UP)
 
 @dataclass(frozen=True, slots=True)
 class Vitals:
-    """How the host itself does; None where it cannot be told, or no host runs."""
+    """How the host itself does; None where it cannot be told, or no host runs.
+
+    `hears_since_ms`: since when readings can have come in, as the host ran and the broker was in reach.
+    """
 
     free_mb: float | None = None
     broker_gone_s: float | None = None
     broker: str = ""
     commit_s: float | None = None
+    hears_since_ms: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

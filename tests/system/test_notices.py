@@ -149,14 +149,17 @@ def home_with_eight_trays(folder: Path, port: int, begin_ms: int, *urls: str) ->
 
 
 def two_weeks_of(probe_name: str, first_tray: int, begin_ms: int) -> list[Reading]:
-    """Dry every afternoon, watered every evening, every ten minutes; one tray is dry since yesterday."""
+    """Dry every afternoon, watered every evening, every ten minutes; one tray is dry since the day before.
+
+    It dries within two hours: a fall at once is that of a head pulled out.
+    """
     found = []
     for n in range(14 * 144):
         for head in (1, 2, 3, 4):
-            forgotten = f"tray {first_tray + head - 1}" == STILL_DRY and n >= 13 * 144
-            dry = forgotten or 72 <= n % 144 < 108
+            forgotten = f"tray {first_tray + head - 1}" == STILL_DRY and n >= 12 * 144 + 72
+            dried = 12 if forgotten else min(12, max(0, n % 144 - 60)) if n % 144 < 108 else 0
             at_ms = begin_ms + n * 10 * MINUTE_MS
-            wet = 0.20 if dry else 0.45
+            wet = 0.45 - 0.25 * dried / 12
             found.append(Reading(probe_name, head, 1, n, at_ms, 0, soil_temp_c=18.0, moisture_m3_m3=wet))
     return found
 
@@ -188,5 +191,5 @@ def test_two_weeks_of_eight_trays_uploaded_at_once_make_one_digest_and_what_stil
     for hook in (one, other):
         assert sorted(got["title"] for got in hook.got) == [
             f"Water now: {STILL_DRY}",
-            f"While you were away: {8 * 14 - 1} episodes began and ended",
+            f"While you were away: {7 * 14 + 12} episodes began and ended",
         ]

@@ -184,7 +184,7 @@ ROWS: tuple[Setting, ...] = (
         f"So much rain in a day is heavy for seed in trays ({NO_SOURCE}).",
         between(1, 500),
     ),
-    *_delays("quiet", "a probe must be silent beyond quiet.after_s", 0.0, 0.0),
+    *_delays("quiet", "a probe must be silent beyond what counts as quiet", 0.0, 0.0),
     Setting(
         "quiet.after_s",
         float,

@@ -110,7 +110,11 @@ PHRASES = (
         r"set a password anew with: traywarden password set",
         "set a password anew on the garden’s own computer",
     ),
+    Phrase(r", such as --rule dry, or a", ", or a"),
     # Settings by their name.
+    Phrase(
+        r" sets nothing; write it like dry\.close_above=0\.1", " sets nothing; write a setting and its value"
+    ),
     Phrase(r"a setting, frames\.vent_above_c", "", "a setting", "/settings/growing#frames"),
     Phrase(r"frames\.vent_above_c", "", "a setting of yours", "/settings/growing#frames"),
     Phrase(

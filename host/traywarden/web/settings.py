@@ -9,6 +9,7 @@ from fastapi import APIRouter, Request
 from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import HTMLResponse, Response
 
+from traywarden.domain.notice_words import SAYINGS, rule_words
 from traywarden.domain.telling_times import AT_ONCE as WHEN_IT_COMES
 from traywarden.domain.units import Display
 from traywarden.errors import ChannelError, TraywardenError, UnknownNameError, UsageError
@@ -32,6 +33,7 @@ from traywarden.settings import (
     change_settings,
     load,
     remove_channel,
+    ruling,
 )
 from traywarden.web.face import Face
 from traywarden.web.opening import doors, open_doors
@@ -45,8 +47,7 @@ from traywarden.wire.topics import notices_topic
 router = APIRouter(default_response_class=HTMLResponse, include_in_schema=False)
 TITLES: Mapping[str, str] = {
     "display": "Units",
-    "dry": "Notice “water now”",
-    "cold": "Notice “too cold”",
+    **{rule: f"Notice “{rule_words(rule)}”" for rule in SAYINGS},
     "notices": "How notices go out",
     "week": "The week’s report by schedule",
     "frames": "Frames and covers",
@@ -63,8 +64,13 @@ TITLES: Mapping[str, str] = {
     "web": "The pages",
 }
 """Headings of the table's sections."""
+OF_RULES = tuple(dict.fromkeys(row.key.partition(".")[0] for row in ruling.ROWS))
+OFTEN_SET = ("dry", "cold")
+ELSEWHERE = (*OFTEN_SET, "broker")
+"""Rules whose levels stand beside how notices go out, or with what they are about; the others have a page."""
 PAGES: Mapping[str, tuple[str, tuple[str, ...]]] = {
-    "notices": ("Notices", ("dry", "cold", "notices", "week")),
+    "notices": ("Notices", (*OFTEN_SET, "notices", "week")),
+    "rules": ("When a notice is due", tuple(rule for rule in OF_RULES if rule not in ELSEWHERE)),
     "growing": ("How the garden is judged", ("frames", "moisture", "mix", "emergence", "coverage")),
     "devices": ("Probes, broker, host", ("probes", "wired", "broker", "wire", "store", "host", "web")),
 }

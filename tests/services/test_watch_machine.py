@@ -377,7 +377,7 @@ def _template() -> Path:
 
 TestGarden = Garden.TestCase
 TestGarden.settings = settings(
-    max_examples=25,
+    max_examples=15,
     stateful_step_count=30,
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],

@@ -441,3 +441,26 @@ def test_a_probe_that_is_silent_when_the_host_starts_is_told_once_it_could_have_
     line.restart()
     line.run(SILENT, 1)
     assert line.of("quiet") == ["opened"], "nor is it over because the host was started anew"
+
+
+@pytest.mark.parametrize("away_h", [0, 11])
+def test_every_cold_night_is_told_also_where_nobody_asked_in_the_morning(
+    sqlite_store: Store, away_h: int
+) -> None:
+    """The host is off from 2 to 13 o'clock: the next night is another, though nobody saw the first end."""
+    line = Line(sqlite_store, start_ms=START_MS + 5 * HOUR_MS, sown_d=20, step_ms=HOUR_MS)  # 11:00Z
+    up_long_ago(line)
+    days_before(line, 16, cold_nights)
+
+    def hours(count: int) -> None:
+        for _ in range(count):
+            line.step(replace(CALM, air_c=cold_nights((line.at_ms / HOUR_MS + 1) % 24), open_air_c=20.0))
+
+    hours(15)  # 2 o'clock
+    assert line.of("frost") == ["opened"]
+    if away_h:
+        line.at_ms += away_h * HOUR_MS
+        line.garden.clock.ms = line.at_ms
+        line.restart()
+    hours(24 - away_h)
+    assert line.of("frost") == ["opened"] * 2

@@ -144,8 +144,8 @@ ROWS: tuple[Setting, ...] = (
         float,
         12.0,
         "h",
-        "From this hour on the coming night is told.",
-        between(6, 23),
+        "From this hour on the coming night is told; the night before is over at six.",
+        between(7, 23),
     ),
     *_delays("vent", "a frame must be too hot", 600.0, 3600.0),
     Setting(

@@ -68,9 +68,8 @@ def _frost(round_: Round, place: Place) -> Verdict:
     ground = round_.ground
     trays = [_threatened(round_, t) for t in round_.trays_in(place) if t.stage in STANDS]
     hour = ground.at(ground.now_ms).hour
-    tonight = (
-        hour >= ground.settings["frost.from_h"] or hour < STILL_NIGHT_H
-    )  # then it is another that is asked about
+    asked = hour >= ground.settings["frost.from_h"] or hour < STILL_NIGHT_H
+    tonight = asked and not _of_another_night(round_, place)
     low, why = _low(round_, place) if trays and tonight else (None, "")
     return frost_verdict(
         low,
@@ -80,6 +79,12 @@ def _frost(round_: Round, place: Place) -> Verdict:
         why_blind=why,
         display=ground.display,
     )
+
+
+def _of_another_night(round_: Round, place: Place) -> bool:
+    """Whether it is open from a night before: that ends, so that this night is told as itself."""
+    since_ms, zone = round_.open_since_ms("frost", a_place(place)), round_.ground.zone
+    return since_ms is not None and turn_at(since_ms / 1000, zone) != turn_at(round_.now_ms / 1000, zone)
 
 
 def _threatened(round_: Round, standing: Standing) -> Threatened:

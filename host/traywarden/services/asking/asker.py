@@ -16,6 +16,7 @@ from traywarden.services.knowledge import Knowledge
 from traywarden.services.questions.ground import ground
 from traywarden.settings import Settings
 from traywarden.store import garden as garden_store
+from traywarden.store import journal as journal_store
 from traywarden.store.store import Store
 
 log = logging.getLogger(__name__)
@@ -41,6 +42,7 @@ class Asker:
         self._paced, self._vitals, self._take = paced, vitals, take
         self._asking = threading.Lock()
         self._hears_since_ms: int | None = None
+        self._carried = journal_store.Carried()
 
     def ask(self, now_ms: int) -> None:
         """Ask those whose time has come. Others may judge meanwhile: `take` alone needs their lock."""
@@ -65,12 +67,14 @@ class Asker:
 
     def _answered(self, due: Sequence[Asked], now_ms: int) -> dict[str, Verdicts]:
         with self._store.read() as tx:
+            self._carried.into(tx)
             garden = garden_store.the_garden(tx)
             if garden is None:
                 return {}
-            knowledge = Knowledge(tx, self._crops)  # its own: that of the watch belongs to those who judge
             on = replace(ground(tx, garden, self._settings, now_ms), now_ms=now_ms)
-            return self._paced.verdicts(due, Round(on, knowledge, self._vitals_at(now_ms)))
+            # Knowledge of its own: that of the watch belongs to those who judge.
+            round_ = Round(on, lambda: Knowledge(tx, self._crops), self._vitals_at(now_ms))
+            return self._paced.verdicts(due, round_)
 
     def _vitals_at(self, now_ms: int) -> Vitals:
         """How the host does, and since when it hears: its start, or the end of the broker's last outage."""

@@ -22,7 +22,7 @@ from traywarden.domain.rules import Verdict
 from traywarden.domain.series import together
 from traywarden.domain.subjects import Subject, SubjectKind
 from traywarden.errors import ShortOfDataError
-from traywarden.services.asking.round import STANDS, Round, Standing, Verdicts
+from traywarden.services.asking.round import STANDS, Round, Standing, Verdicts, of_each
 from traywarden.services.forecast_lows import forecast_expected
 from traywarden.services.outside_air import hours_ahead, relation
 from traywarden.services.position import position_of
@@ -61,7 +61,7 @@ def a_place(place: Place) -> Subject:
 
 def frost(round_: Round) -> Verdicts:
     """Whether the coming night may harm what stands in each place."""
-    return {a_place(place): _frost(round_, place) for place in round_.ground.places.values()}
+    return of_each(round_.ground.places.values(), a_place, lambda place: _frost(round_, place))
 
 
 def _frost(round_: Round, place: Place) -> Verdict:
@@ -120,7 +120,7 @@ def _low(round_: Round, place: Place) -> tuple[Expected | None, str]:
 def vent(round_: Round) -> Verdicts:
     """Whether each covered place is too hot."""
     covered = [p for p in round_.ground.places.values() if p.covered]
-    return {a_place(place): _vent(round_, place) for place in covered}
+    return of_each(covered, a_place, lambda place: _vent(round_, place))
 
 
 def _vent(round_: Round, place: Place) -> Verdict:
@@ -158,7 +158,7 @@ def _opener(round_: Round, place: Place) -> str:
 def shut(round_: Round) -> Verdicts:
     """Whether each frame stands open on a cold evening."""
     frames = [p for p in round_.ground.places.values() if p.kind in FRAMES]
-    return {a_place(place): _shut(round_, place) for place in frames}
+    return of_each(frames, a_place, lambda place: _shut(round_, place))
 
 
 def _shut(round_: Round, place: Place) -> Verdict:

@@ -13,7 +13,7 @@ from traywarden.domain.series import BoolArray, HeadSeries
 from traywarden.domain.subjects import Subject, SubjectKind
 from traywarden.domain.troubles import Fault, flag_troubles
 from traywarden.domain.units import list_words
-from traywarden.services.asking.round import Round, Verdicts
+from traywarden.services.asking.round import Round, Verdicts, of_each
 from traywarden.services.probe_cards import ProbeCard
 from traywarden.store import readings as reading_store
 
@@ -89,7 +89,7 @@ def battery(round_: Round) -> Verdicts:
 
 def faulty(round_: Round) -> Verdicts:
     """Whether a head of each probe has a lasting fault."""
-    return {a_probe(card): _faulty(round_, card) for card in round_.probes}
+    return of_each(round_.probes, a_probe, lambda card: _faulty(round_, card))
 
 
 def _faulty(round_: Round, card: ProbeCard) -> Verdict:
@@ -146,7 +146,7 @@ def _lasting(round_: Round, head: HeadSeries) -> dict[str, list[HeadFault]]:
 
 def pulled(round_: Round) -> Verdicts:
     """Whether a head of each probe is out of its mix."""
-    return {a_probe(card): _pulled(round_, card) for card in round_.probes}
+    return of_each(round_.probes, a_probe, lambda card: _pulled(round_, card))
 
 
 def _pulled(round_: Round, card: ProbeCard) -> Verdict:
@@ -204,7 +204,7 @@ def _is_back(head: HeadSeries, out: Misplaced, opened_ms: int) -> bool:
 
 def clock(round_: Round) -> Verdicts:
     """Whether each probe dates what it sends wrongly, or says that it is not sure."""
-    return {a_probe(card): _clock(round_, card) for card in round_.probes}
+    return of_each(round_.probes, a_probe, lambda card: _clock(round_, card))
 
 
 def _clock(round_: Round, card: ProbeCard) -> Verdict:

@@ -1,15 +1,18 @@
 """One round of the rules that are asked every so often: what several of them need is worked out once."""
 
-from collections.abc import Callable, Mapping
+import logging
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from typing import TypeVar
 
 from traywarden.domain.evidence import Sown, level_of, stage_of
 from traywarden.domain.garden import Place, Tray
 from traywarden.domain.levels import Levels, Of
-from traywarden.domain.rules import Verdict
+from traywarden.domain.rules import Answer, Verdict
 from traywarden.domain.stage import Stage
 from traywarden.domain.subjects import Subject
+from traywarden.errors import ShortOfDataError, StoreError, UsageError
 from traywarden.services.drying_now import DryingNow
 from traywarden.services.knowledge import Knowledge
 from traywarden.services.probe_cards import ProbeCard, probe_cards
@@ -21,6 +24,8 @@ from traywarden.services.wettings import LEAD_MS, LOOK_BACK_MS
 from traywarden.store import episodes as episode_store
 from traywarden.store.episodes import Key
 
+T = TypeVar("T")
+log = logging.getLogger(__name__)
 Verdicts = Mapping[Subject, Verdict]
 STANDS = (Stage.EMERGING, Stage.SEEDLING, Stage.POTTED_UP)
 """Stages in which plants are above the mix."""
@@ -57,19 +62,24 @@ class Round:
     def __init__(
         self,
         ground: Ground,
-        knowledge: Knowledge,
+        knowledge: Callable[[], Knowledge],
         vitals: Vitals,
         *,
         as_of_then: bool = False,
         open_since_ms: Mapping[Key, int] | None = None,
     ) -> None:
-        self.ground, self.knowledge, self.vitals = ground, knowledge, vitals
+        self.ground, self.vitals = ground, vitals
+        self._known = knowledge  # asked for where it is wanted: it takes the whole journal
         self._as_of_then, self._given_open_since_ms = as_of_then, open_since_ms
         self._levels: dict[str, Levels] = {}
 
     @property
     def now_ms(self) -> int:
         return self.ground.now_ms
+
+    @cached_property
+    def knowledge(self) -> Knowledge:
+        return self._known()
 
     def levels(self, rule: str) -> Levels:
         if rule not in self._levels:
@@ -139,3 +149,20 @@ class Round:
 
 
 Ask = Callable[[Round], Verdicts]
+
+
+def of_each(things: Iterable[T], named: Callable[[T], Subject], judge: Callable[[T], Verdict]) -> Verdicts:
+    """What is said of each thing; one that cannot be judged is blind, and the others are judged as ever."""
+    found: dict[Subject, Verdict] = {}
+    for thing in things:
+        subject = named(thing)
+        try:
+            found[subject] = judge(thing)
+        except StoreError:
+            raise
+        except (ShortOfDataError, UsageError) as short:
+            found[subject] = Verdict(Answer.BLIND, str(short))
+        except Exception:  # one strange record must not silence the others
+            log.exception("%s cannot be judged", subject)
+            found[subject] = Verdict(Answer.BLIND, "it could not be judged; the host's log says why")
+    return found

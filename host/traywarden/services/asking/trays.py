@@ -7,7 +7,7 @@ from traywarden.domain.rules import Answer, Verdict
 from traywarden.domain.subjects import Subject, a_tray
 from traywarden.domain.visits import next_visit_ms, usual_visits
 from traywarden.errors import ShortOfDataError, UsageError
-from traywarden.services.asking.round import Round, Standing, Verdicts
+from traywarden.services.asking.round import Round, Standing, Verdicts, of_each
 from traywarden.services.drying_now import first_to_dry
 from traywarden.services.questions.level import ask_level
 from traywarden.services.questions.soon import when_words
@@ -29,6 +29,10 @@ AT_THE_BENCH = (
 NOTHING_YET = "nothing was measured in this garden yet"
 
 
+def _its(standing: Standing) -> Subject:
+    return a_tray(standing.tray.tray_id)
+
+
 def drying(round_: Round) -> Verdicts:
     """Whether each tray will be dry before the grower is next likely at the bench."""
     ground, settings = round_.ground, round_.ground.settings
@@ -40,7 +44,7 @@ def drying(round_: Round) -> Verdicts:
     visit_ms = next_visit_ms(hours, ground.now_ms, ground.zone)
     known = "by your journal" if usual else "as set in drying.morning_h and drying.evening_h"
     visit = f"{clock(ground.at(visit_ms), ground.at(ground.now_ms))} ({known})"
-    return {a_tray(t.tray.tray_id): _drying(round_, t, visit_ms, visit) for t in round_.trays}
+    return of_each(round_.trays, _its, lambda t: _drying(round_, t, visit_ms, visit))
 
 
 def _drying(round_: Round, standing: Standing, visit_ms: int, visit: str) -> Verdict:
@@ -79,7 +83,7 @@ def _by(round_: Round, dry_in_s: float) -> str:
 
 def late(round_: Round) -> Verdicts:
     """Whether the seed of each tray is late."""
-    return {a_tray(t.tray.tray_id): _late(round_, t) for t in round_.trays}
+    return of_each(round_.trays, _its, lambda t: _late(round_, t))
 
 
 def _late(round_: Round, standing: Standing) -> Verdict:

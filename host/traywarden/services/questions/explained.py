@@ -130,7 +130,7 @@ class _Explained:
         return standing.of, standing.stage.words
 
     def _round(self) -> Round:
-        return Round(self._ground, self._knowledge, Vitals())
+        return Round(self._ground, lambda: self._knowledge, Vitals())
 
     def _by_clock(self, rule: PacedRule) -> tuple[RuleState, Verdict]:
         asked = self._paced.asked[rule.name]

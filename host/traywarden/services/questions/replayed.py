@@ -206,7 +206,7 @@ class _Replay:
             if count != known:
                 known, facts = count, Facts(e for e in entries if e.at_ms <= at_ms)
             on = replace(self._ground, now_ms=at_ms, facts=facts)
-            round_ = Round(on, self._knowledge, Vitals(), as_of_then=True, open_since_ms=since_ms)
+            round_ = Round(on, lambda: self._knowledge, Vitals(), as_of_then=True, open_since_ms=since_ms)
             yield at_ms, paced.verdicts(due, round_)
 
     def _take(self, rule: AnyRule, subject: Subject, stretches: Sequence[Stretch]) -> None:

@@ -57,6 +57,7 @@ def test_without_scripts_every_deed_and_a_setting_is_written(browser: Browser, h
             seen.open("/journal")
             page.get_by_role("link", name=name, exact=True).click()
             form = page.locator(f"form[action='/write/{what}']")
+            expect(form).to_have_count(1)  # its page is there: only now can its fields be counted
             if form.locator("[name=tray]").count():
                 form.get_by_role("checkbox", name="lettuce").check()
             for field, value in {"crop": "Lettuce", "count": "4", "grams": "900"}.items():

@@ -16,7 +16,7 @@ from traywarden.services.questions.found import Found, Hushed
 from traywarden.services.questions.today import Blind, Need, TodayAnswer, TrayNow, ask_today
 
 WIDE = 90
-DAY_S = 86_400.0
+STYLES = {"urgent": "bold red", "warning": "bold yellow"}
 BAR_CELLS, NARROW_BAR_CELLS = 10, 6
 
 
@@ -87,7 +87,7 @@ def _print(answer: TodayAnswer, display: Display) -> None:
 
 
 def _print_need(n: int, need: Need, tray: TrayNow, answer: TodayAnswer) -> None:
-    style = {"urgent": "bold red", "warning": "bold yellow"}.get(need.severity, "bold")
+    style = STYLES.get(need.severity, "bold")
     turning = ", but it is turning" if need.easing else ""
     console.print(
         f"\n{n}. {need.what}{turning}: {_where(need.tray, need.place)}",
@@ -98,8 +98,7 @@ def _print_need(n: int, need: Need, tray: TrayNow, answer: TodayAnswer) -> None:
     at_least, before = ("at least ", "before ") if need.since_at_least else ("", "")
     since = f"{at_least}{span_words(need.for_s)}, since {before}{clock(need.since, answer.at)}"
     source = f" (source: {need.source})" if need.rule != "dry" and need.source else ""
-    on_and_off = need.rule in ("cold", "hot") and need.for_s > DAY_S  # warm hours within a day do not end it
-    state = "So far" if need.easing else "On and off for" if on_and_off else "For"
+    state = "So far" if need.easing else "On and off for" if need.on_and_off else "For"
     say(f"   {need.why[:1].upper()}{need.why[1:]}{source}. {state} {since}.")
     if need.rule == "dry":
         known = f" ({tray.watered_known_from})" if tray.watered_known_from else ""
@@ -113,7 +112,7 @@ def _print_need(n: int, need: Need, tray: TrayNow, answer: TodayAnswer) -> None:
 
 
 def _print_found(n: int, found: Found, answer: TodayAnswer) -> None:
-    style = {"urgent": "bold red", "warning": "bold yellow"}.get(found.severity, "bold")
+    style = STYLES.get(found.severity, "bold")
     title = f"\n{n}. {found.what}: {_where(found.name, found.place)}"
     console.print(title, style="bold" if found.hushed else style, markup=False, soft_wrap=True)
     source = f" (source: {found.source})" if found.source else ""

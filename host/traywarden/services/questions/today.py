@@ -68,6 +68,11 @@ class Need:
     facts: Facts
     hushed: Hushed | None
 
+    @property
+    def on_and_off(self) -> bool:
+        """Whether it came and went meanwhile: warm hours within a day do not end that seed is too cold."""
+        return self.rule in ("cold", "hot") and self.for_s * 1000 > DAY_MS
+
 
 @dataclass(frozen=True, slots=True)
 class Blind:

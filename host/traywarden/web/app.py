@@ -100,6 +100,7 @@ def made_app(face: Face, changes: Changes, *, loopback: bool = True, secure: boo
         max_age=YEAR_S,
     )
     app.add_middleware(GZipMiddleware, minimum_size=1000)
+    app.add_middleware(live.MadeAt, changes=changes)
     app.add_middleware(Guard, this_computer_alone=lambda: loopback and not keys.is_set())
     app.add_exception_handler(TraywardenError, _told)
     app.add_exception_handler(HTTPException, _no_such_page)

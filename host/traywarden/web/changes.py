@@ -2,6 +2,7 @@
 
 import asyncio
 import threading
+import time
 
 from traywarden.errors import StoreError
 from traywarden.store.store import Store
@@ -20,7 +21,7 @@ class Changes:
         self._thread = threading.Thread(target=self._look, name="look for changes", daemon=True)
         self._lock = threading.Lock()
         self._listeners: dict[asyncio.Queue[int], asyncio.AbstractEventLoop] = {}
-        self.number = 0
+        self.number = time.time_ns() // 1_000_000  # so that none of an earlier run comes again
         answers.renewed = self._wake  # a page that got the last answer while the next was worked out
 
     def start(self) -> None:

@@ -18,6 +18,7 @@ from traywarden.services.journal_words import EntryLine, entry_lines
 from traywarden.services.questions.ground import Ground
 from traywarden.store import journal as journal_store
 from traywarden.web.face import Face
+from traywarden.web.live import made_at
 from traywarden.web.phrases import in_plain_words, on_a_page
 from traywarden.web.refused import filled_in
 from traywarden.web.security import form_token
@@ -97,6 +98,7 @@ def bare_page(request: Request, template: str, *, status: int = 200, **context: 
     known = {"garden": "", "now": None, "w": None, "did": [], "navigation": NAVIGATION} | context
     text = _ENVIRONMENT.get_template(template).render(
         path=request.url.path,
+        made_at=made_at(request),
         here=_here(request),
         theme=_theme(request),
         form_token=form_token(request),

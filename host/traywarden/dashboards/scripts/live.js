@@ -28,6 +28,7 @@
         fresh.querySelectorAll("main figure[data-chart]").forEach((f) => {
           if (charts.has(f.dataset.chart)) f.replaceWith(charts.get(f.dataset.chart)); // drawn already
         });
+        main.dataset.live = fresh.querySelector("main").dataset.live;
         main.replaceChildren(...fresh.querySelector("main").childNodes);
         open.forEach((id) => document.getElementById(id)?.setAttribute("open", ""));
         if (at) document.getElementById(at)?.focus();
@@ -39,7 +40,7 @@
   };
 
   const events = new EventSource("/live");
-  events.addEventListener("changed", () => setTimeout(renew, 300));
+  events.addEventListener("changed", (event) => { if (event.data !== main.dataset.live) setTimeout(renew, 300); });
   document.addEventListener("visibilitychange", () => { if (due) renew(); });
   main.addEventListener("focusout", () => { if (due) setTimeout(renew, 500); });
   window.addEventListener("pagehide", () => events.close());

@@ -156,7 +156,6 @@ def _calibrated(seen: Visit, probe: Probe) -> None:
     _step(seen, "calibrate 1 dry mix")
     for volts, button, name in ((DRY_V, "It is in the dry mix", "dry"), (WET_V, "It has drained", "wet")):
         page.get_by_role("link", name=button).click()
-        page.wait_for_timeout(300)  # its line to the host is open
         probe.measures(volts)
         expect(page.locator(".volts")).to_contain_text(f"{volts:.3f} V", timeout=ARRIVES_MS)
         expect(page.locator(".volts")).to_contain_text("1 reading")

@@ -34,8 +34,8 @@ def judged(
         made.slow,
         MOIST if moisture is None else moisture,
         lot,
-        low_c=curve.low_c,
-        high_c=curve.high_c,
+        low_c=load_crops()[crop].min_c,
+        high_c=load_crops()[crop].max_c,
         dry_line_m3_m3=0.28,
         capacity_m3_m3=0.55,
         calibrated=calibrated,
@@ -70,7 +70,7 @@ def test_reasons_speak_fahrenheit_where_it_is_set() -> None:
     temps = np.full(HOURS, 22.0)
     temps[:24], temps[24:60] = 8.0, 40.0
     told = judged("pepper", temps, display=Display("F"))
-    assert "24 of 240 h below its minimum of 59.0 °F, together 302 °F·hours" in told["cold"].says
+    assert "24 of 240 h below its minimum of 60.0 °F, together 326 °F·hours" in told["cold"].says
     assert "24 h below 50 °F, which hurts" in told["cold"].says
     assert "36 h above its maximum of 95.0 °F; the warmest hour had 104.0 °F" in told["heat"].says
 

@@ -205,6 +205,23 @@ def test_frost_is_a_chance_and_the_tenderest_speaks(limit_c: float, answer: Answ
     assert frost_verdict(LOW, [], least_chance=0.3, tonight=True).at_once
 
 
+def test_frost_names_each_kind_beside_its_own_limit_and_what_is_safe_not_at_all() -> None:
+    """LOW: 10 % for less than 0 °C, 50 % for less than 2 °C, 90 % for less than 5 °C."""
+    trays = [
+        Threatened("A", "Lettuce", Hardiness.HALF_HARDY, 2.0, "a light freeze"),
+        Threatened("B", "Tomato", Hardiness.TENDER, 5.0, "a chill"),
+        Threatened("C", "Cabbage", Hardiness.HARDY, -2.2, "a killing freeze"),
+    ]
+    verdict = frost_verdict(LOW, trays, least_chance=0.3, tonight=True)
+    assert "B (Tomato): tender plants are chilled below 5 °C, chance 90 %" in verdict.reason
+    assert "A (Lettuce): half-hardy plants freeze below 2 °C, chance 50 %" in verdict.reason
+    assert "C" not in str(verdict.facts["trays"]) and "killed" not in verdict.reason
+    assert verdict.facts["source"] == "a chill; a light freeze"
+    assert verdict.facts["do"] == "Cover or carry in before dark: B and A."
+    late = frost_verdict(LOW, trays, least_chance=0.3, tonight=True, dark=True)
+    assert late.facts["do"] == "Cover or carry in now: B and A."
+
+
 def test_a_frame_is_opened_above_its_limit_and_an_empty_one_never() -> None:
     def asked(air_c: float | None, trays: int = 1) -> Answer:
         return vent_verdict(air_c, trays, above_c=27.0, close_below_c=3.0).answer

@@ -91,7 +91,7 @@ def causes(
         Hourly since sowing, NaN where not measured.
     slow : SlowHours
     lot : SeedLot, optional
-    low_c, high_c : float, optional [°C], the crop's limits
+    low_c, high_c : float, optional [°C], the crop's published limits, as they stand beside its trays
     dry_line_m3_m3, capacity_m3_m3 : float, optional [m³/m³], of the mix
     calibrated : bool, whether moisture was calibrated in the grower's own mix
     display : Display, the units of the words
@@ -132,18 +132,19 @@ def _cold(temp_c: FloatArray, slow: SlowHours, low_c: float | None, display: Dis
     if low_c is None or not known:
         reason = "no minimum is published for this crop" if low_c is None else "no temperature is known"
         return Cause("cold", Verdict.UNKNOWN, reason)
-    share = slow.cold_h / known
+    below_c = np.maximum(low_c - temp_c[np.isfinite(temp_c)], 0.0)
+    cold_h = int((below_c > 0).sum())
     chilled_h = int((temp_c < CHILLED_BELOW_C).sum()) if low_c >= WARM_SEASON_FROM_C else 0
     says = (
-        f"{slow.cold_h:.0f} of {known} h below its minimum of {display.temp(low_c)}, together "
-        f"{display.degree_hours(slow.cold_c_h)}"
+        f"{cold_h} of {known} h below its minimum of {display.temp(low_c)}, together "
+        f"{display.degree_hours(float(below_c.sum()))}"
     )
     if slow.cold_days:
         says += f"; {slow.cold_days} day{'s' * (slow.cold_days != 1)} lost"
     if chilled_h:
         limit = display.temp(CHILLED_BELOW_C, 0)
         says += f"; {chilled_h} h below {limit}, which hurts seed of warm-season crops"
-    verdict = _verdict(share, COLD_LIKELY, COLD_POSSIBLE)
+    verdict = _verdict(cold_h / known, COLD_LIKELY, COLD_POSSIBLE)
     if chilled_h >= HOT_LIKELY_H:
         verdict = Verdict.LIKELY
     return Cause("cold", verdict, says)

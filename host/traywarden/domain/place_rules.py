@@ -20,6 +20,11 @@ RAIN_DO = (
     "Take trays of seed under cover, and lift what stands in base trays: rain washes seed up and drowns it."
 )
 RAIN_SOURCE = "common practice, no source"
+_HARM = {
+    Hardiness.TENDER: "are chilled",
+    Hardiness.HALF_HARDY: "freeze",
+    Hardiness.HARDY: "are killed",
+}
 NOBODY = "nothing that could suffer stands here"
 
 
@@ -32,6 +37,11 @@ class Threatened:
     hardiness: Hardiness
     limit_c: float
     source: str
+
+    @property
+    def words(self) -> str:
+        """The tray and its crop, which a tray named after it says by itself."""
+        return self.tray if self.crop.casefold() in self.tray.casefold() else f"{self.tray} ({self.crop})"
 
 
 def chance_below(found: Expected, limit_c: float) -> float:
@@ -72,6 +82,7 @@ def frost_verdict(
     least_chance: float,
     tonight: bool,
     measured: str = "air",
+    dark: bool = False,
     why_blind: str = "",
     display: Display = METRIC,
 ) -> Verdict:
@@ -89,6 +100,8 @@ def frost_verdict(
         Whether it is time to ask about the night.
     measured : str
         What the low is of: air or soil.
+    dark : bool
+        Whether the sun is down already.
     display : Display
 
     Returns
@@ -98,7 +111,8 @@ def frost_verdict(
 
     Notes
     -----
-    The tray that bears least speaks for the place. Seed that is not up yet is not harmed by a frost night.
+    The tray that bears least speaks for the place. Others are named beside their own limit, where its chance
+    is half of `least_chance` or more. Seed that is not up yet is not harmed by a frost night.
     """
     if not trays:
         return Verdict(Answer.NO, NOBODY, at_once=True)
@@ -108,27 +122,33 @@ def frost_verdict(
         return Verdict(Answer.BLIND, why_blind or "tonight's low cannot be foretold")
     first = max(trays, key=lambda t: t.limit_c)
     chance = chance_below(low, first.limit_c)
-    harmed = [t for t in trays if chance_below(low, t.limit_c) >= least_chance / 2]
-    named = list_words(f"{t.tray} ({t.crop}, {t.hardiness})" for t in harmed)
-    what = "frost" if first.limit_c <= 0 else "chilling"
+    kinds: dict[tuple[float, Hardiness], list[Threatened]] = {}
+    for tray in sorted(trays, key=lambda t: -t.limit_c):
+        if tray.limit_c == first.limit_c or chance_below(low, tray.limit_c) >= least_chance / 2:
+            kinds.setdefault((tray.limit_c, tray.hardiness), []).append(tray)
+    named = list_words(tray.tray for of_kind in kinds.values() for tray in of_kind)
+    odds = "; ".join(
+        f"{list_words(t.words for t in of_kind)}: {hardiness} plants {_HARM[hardiness]} below "
+        f"{display.limit(limit_c)}, chance {100 * chance_below(low, limit_c):.0f} %"
+        for (limit_c, hardiness), of_kind in kinds.items()
+    )
     facts: Facts = {
         "low_c": round(low.estimate_c, 1),
         "limit_c": first.limit_c,
         "chance": round(chance, 2),
         "trays": named,
-        "do": f"Cover or carry in before dark: {named}.",
-        "source": first.source,
+        "do": f"Cover or carry in {'now' if dark else 'before dark'}: {named}.",
+        "source": "; ".join(dict.fromkeys(t.source for of_kind in kinds.values() for t in of_kind)),
     }
-    tonight_words = (
+    words = (
         f"tonight's {measured} may fall to {display.temp(low.estimate_c, 0)} "
-        f"({display.temp_range(low.low_c, low.high_c, 0)})"
+        f"({display.temp_range(low.low_c, low.high_c, 0)}); {odds}"
     )
-    odds = f"{what} below {display.limit(first.limit_c)} has a chance of {100 * chance:.0f} %"
     if chance >= least_chance:
-        return Verdict(Answer.YES, f"{tonight_words}; {odds}", facts)
+        return Verdict(Answer.YES, words, facts)
     if chance >= least_chance / 2:
-        return Verdict(Answer.HOLD, f"{tonight_words}; {odds}", facts)
-    return Verdict(Answer.NO, f"{tonight_words}; {odds}", facts)
+        return Verdict(Answer.HOLD, words, facts)
+    return Verdict(Answer.NO, words, facts)
 
 
 def vent_verdict(

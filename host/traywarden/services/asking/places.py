@@ -76,6 +76,7 @@ def _frost(round_: Round, place: Place) -> Verdict:
         trays,
         least_chance=ground.settings["frost.least_chance"],
         tonight=tonight,
+        dark=_dark(round_),
         why_blind=why,
         display=ground.display,
     )
@@ -163,11 +164,7 @@ def shut(round_: Round) -> Verdicts:
 
 def _shut(round_: Round, place: Place) -> Verdict:
     ground, settings = round_.ground, round_.ground.settings
-    position = position_of(ground)
-    here = round_.trays_in(place)
-    dark = bool(
-        is_night([ground.now_ms / 1000], ground.zone, position.latitude_deg, position.longitude_deg)[0]
-    )
+    here, dark = round_.trays_in(place), _dark(round_)
     level = round_.levels("shut")("below_c")
     below_c = max((at(level, t.of) for t in here), default=settings["shut.below_c"])
     outside = round_.open_place
@@ -186,6 +183,13 @@ def _shut(round_: Round, place: Place) -> Verdict:
         why_blind=why or "no air in the open is measured",
         display=ground.display,
     )
+
+
+def _dark(round_: Round) -> bool:
+    """Whether the sun is down where the garden is."""
+    ground = round_.ground
+    at = position_of(ground)
+    return bool(is_night([ground.now_ms / 1000], ground.zone, at.latitude_deg, at.longitude_deg)[0])
 
 
 def _lid(round_: Round, place: Place) -> tuple[str, bool]:

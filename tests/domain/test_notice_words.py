@@ -90,6 +90,36 @@ def test_several_trays_are_counted_in_the_title_and_listed_in_the_text() -> None
     assert [line.split(":")[0] for line in said.body.splitlines()] == ["• A1", "• A2", "• B7"]
 
 
+def test_what_is_the_same_for_several_is_said_once_and_no_name_twice() -> None:
+    peppers = [told("cold", tray=t, facts=COLD | {"crop": "Pepper"}) for t in ("Pepper 1", "B2")]
+    said = words(peppers, READER).body.splitlines()
+    assert said[0].startswith("For each: a cold frame, a cover or a sunnier place helps")
+    assert said[1:] == [
+        "• Pepper 1: the mix is at 6.5 °C; published minimum 10.0 °C. Below it for 1 h, since 13:00.",
+        "• B2: Pepper, the mix is at 6.5 °C; published minimum 10.0 °C. Below it for 1 h, since 13:00.",
+        "Source: Harrington's table.",
+    ]
+    ends = [told("dry", ChangeKind.CLOSED, tray=t, facts=DRY, closed_ms=NOW_MS) for t in ("A1", "A2")]
+    assert words(ends, READER).body.splitlines()[0] == "• A1: above its dry line again since 14:00."
+
+
+def test_what_is_not_the_same_for_all_stands_with_each() -> None:
+    framed = told("cold", facts=COLD, place="frame", place_kind=PlaceKind.COLD_FRAME)
+    lines = words([framed, told("cold", tray="A2", facts=COLD)], READER).body.splitlines()
+    assert "Close the frame at night" in lines[0]
+    assert "A cold frame" in lines[1]
+
+
+def test_too_cold_says_by_when_where_the_sun_is_still_up() -> None:
+    body = words([told("cold", facts=COLD, dark_ms=NOW_MS + 3 * HOUR_MS)], READER).body
+    assert body.endswith("Best before dark, at 17:00.")
+
+
+def test_a_tray_just_watered_was_not_watered_nought_minutes_ago() -> None:
+    body = words([told("dry", facts=DRY, watered=Watered(NOW_MS, "by the journal"))], READER).body
+    assert "Last watered just now (by the journal)." in body
+
+
 def test_an_end_says_since_when_and_why() -> None:
     ended = told("cold", ChangeKind.CLOSED, facts=COLD, closed_ms=NOW_MS, reason="the Tomato is up")
     said = words([ended], READER)

@@ -16,7 +16,7 @@ HELPS = {
     "drowned": "Lift it to drain; dig for a seed, and sow again if that is soft.",
     "old or weak seed": "Test the lot on wet paper, or sow fresh seed.",
 }
-LOOK = "Look whether any is up and write it down; dig for a seed: firm ones may still come."
+LOOK = "Look today whether any is up and write it down; dig for a seed: firm ones may still come."
 
 
 def drying_verdict(

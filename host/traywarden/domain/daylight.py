@@ -104,6 +104,35 @@ def is_night(
     return np.asarray((hours < 6) | (hours >= 18))[which]
 
 
+def next_dark_s(now_s: float, zone: ZoneInfo, latitude_deg: float, longitude_deg: float) -> float | None:
+    """When the sun goes down today.
+
+    Parameters
+    ----------
+    now_s : float [s] since 1970, UTC
+    zone : ZoneInfo of the garden
+    latitude_deg, longitude_deg : float [°]
+
+    Returns
+    -------
+    float [s] or None
+        To the minute, rounded down; None while it is night, or where the sun does not go down within a day.
+
+    References
+    ----------
+    As `is_night`.
+
+    Examples
+    --------
+    >>> noon_s = 1772971200.0  # 8 March 2026, 12:00 UTC, at Greenwich
+    >>> f"{datetime.fromtimestamp(next_dark_s(noon_s, ZoneInfo('UTC'), 51.48, 0.0), ZoneInfo('UTC')):%H:%M}"
+    '17:52'
+    """
+    minutes_s = np.floor(now_s / 60.0) * 60.0 + np.arange(0.0, 86_460.0, 60.0)
+    night = is_night(minutes_s, zone, latitude_deg, longitude_deg)
+    return None if night[0] or not night.any() else float(minutes_s[int(np.argmax(night)) - 1])
+
+
 def night_words(latitude_deg: float | None, longitude_deg: float | None) -> str:
     """How night was told from day, in words.
 

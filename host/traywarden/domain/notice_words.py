@@ -19,6 +19,7 @@ from traywarden.domain.units import Display, span_words
 MOST_LINES = 40
 """A digest that is longer than this is not read; the rest is counted (no source)."""
 LITRES_DIGITS_BELOW = 1.0
+UNSURE = "The moisture is not calibrated in your mix: lift the tray before you trust the number."
 DAY_MS = 86_400_000
 
 
@@ -33,7 +34,8 @@ class Watered:
 @dataclass(frozen=True, slots=True)
 class Told:
     """One change of one episode, with what its words need. `subject` is what the grower calls it;
-    `place` and `watered` None: not known. `subjects`: by what a hush may name it (it, its place)."""
+    `place` and `watered` None: not known. `subjects`: by what a hush may name it (it, its place).
+    `dark_ms`: when the sun goes down today, where something is to be done before."""
 
     kind: ChangeKind
     rule: str
@@ -47,6 +49,7 @@ class Told:
     place_kind: PlaceKind | None = None
     of: SubjectKind = SubjectKind.TRAY
     subjects: tuple[Subject, ...] = ()
+    dark_ms: int | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,17 +75,29 @@ class Reader:
         day = f"{at:%a} {at.day} {at:%b}"
         return f"{day} {at:%H:%M}" if at.year == now.year else f"{day} {at.year} {at:%H:%M}"
 
-    def ago(self, at_ms: int) -> str:
-        return span_words(max(0, self.now_ms - at_ms) / 1000)
+    def ago(self, at_ms: int, after: str = " ago") -> str:
+        since_s = max(0, self.now_ms - at_ms) / 1000
+        return "just now" if after and since_s < 60 else f"{span_words(since_s)}{after}"
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """What is told of one change: `alone` is the whole text, `listed` what stands in a list. `do` and the
+    `source` of the level may be the same for all in a list, and are then said once."""
+
+    alone: str
+    listed: str
+    do: str = ""
+    source: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Sayings:
-    """A rule's words. `opened`: full text; `title`: what to do; `ended` and `past`: one clause each."""
+    """A rule's words. `title`: what to do; `opened` and `ended`: what is told; `past`: one clause."""
 
     title: str
-    opened: Callable[[Told, Reader], str]
-    ended: Callable[[Told, Reader], str]
+    opened: Callable[[Told, Reader], Said]
+    ended: Callable[[Told, Reader], Said]
     past: Callable[[Told, Reader], str]
 
 
@@ -133,14 +148,32 @@ def words(changes: Sequence[Told], reader: Reader) -> Words:
         head = f"Over: {title.lower()}, {where}"
     elif first.kind is ChangeKind.REMINDED:
         head = f"Still: {title.lower()}, {where}"
-    lines = [text(told, reader) for told in changes]
-    if len(lines) == 1:
-        return Words(head, lines[0])
-    kept = [
-        f"• {told.subject}: {line.removeprefix(f'{_where(told)}: ')}"
-        for told, line in zip(changes, lines, strict=True)
+    said = [text(told, reader) for told in changes]
+    return Words(head, said[0].alone if len(said) == 1 else _list(changes, said))
+
+
+def _list(changes: Sequence[Told], said: Sequence[Said]) -> str:
+    """What is told of several, a line each; what is the same for all of them is said once."""
+    do, source = (
+        values.pop() if len(values) == 1 else ""
+        for values in ({each.do for each in said}, {each.source for each in said})
+    )
+    lines = [
+        " ".join(
+            filter(
+                None,
+                (
+                    f"• {told.subject}: {each.listed}",
+                    "" if each.source == source else f"Source: {each.source}.",
+                    "" if each.do == do else each.do,
+                ),
+            )
+        )
+        for told, each in zip(changes, said, strict=True)
     ]
-    return Words(head, _capped(kept))
+    first = f"For each: {do[0].lower()}{do[1:]}" if do else ""
+    last = f"Source: {source}." if source else ""
+    return "\n".join(filter(None, (first, _capped(lines), last)))
 
 
 def _digest(changes: Sequence[Told], reader: Reader) -> Words:
@@ -194,46 +227,52 @@ def _number(told: Told, name: str) -> float | None:
     return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None
 
 
+def _named_in(crop: object, told: Told) -> bool:
+    return str(crop).casefold() in told.subject.casefold()
+
+
 def _span(told: Told, reader: Reader) -> str:
     until = told.closed_ms if told.closed_ms is not None else reader.now_ms
     lasted = span_words((until - told.opened_ms) / 1000)
     return f"{reader.clock(told.opened_ms)} to {reader.clock(until)} ({lasted})"
 
 
-def _dry_opened(told: Told, reader: Reader) -> str:
+def _dry_opened(told: Told, reader: Reader) -> Said:
     moisture, line, capacity = (
         _number(told, n) for n in ("moisture_m3_m3", "dry_line_m3_m3", "container_capacity_m3_m3")
     )
     if moisture is None or line is None or capacity is None:
         return _plain_opened(told, reader)
     mix = told.facts.get("mix") or "its mix"
+    since = reader.clock(told.opened_ms)
     parts = [
-        f"Water {told.subject} in {told.place or 'a place not known'} now: {mix} is at "
-        f"{100 * moisture / capacity:.0f} % of container capacity ({moisture:.3f} m³/m³), below its dry line "
-        f"of {100 * line / capacity:.0f} % ({line:.3f} m³/m³) since {reader.clock(told.opened_ms)}."
+        f"{mix} is at {100 * moisture / capacity:.0f} % of container capacity ({moisture:.3f} m³/m³), below "
+        f"its dry line of {100 * line / capacity:.0f} % ({line:.3f} m³/m³) since {since}."
     ]
     if told.watered is None:
         parts.append("Last watered: not known.")
     else:
-        parts.append(f"Last watered {reader.ago(told.watered.at_ms)} ago ({told.watered.known_from}).")
+        parts.append(f"Last watered {reader.ago(told.watered.at_ms)} ({told.watered.known_from}).")
     pour = _number(told, "pour_litres")
     if pour is not None:
         digits = 2 if pour < LITRES_DIGITS_BELOW else 1
         parts.append(f"About {pour:.{digits}f} l brings it back to container capacity.")
-    if told.facts.get("calibrated") is False:
-        parts.append("The moisture is not calibrated in your mix: lift the tray before you trust the number.")
-    return " ".join(parts)
+    says = " ".join(parts)
+    unsure = "" if told.facts.get("calibrated") is not False else UNSURE
+    alone = f"Water {told.subject} in {told.place or 'a place not known'} now: {says} {unsure}".rstrip()
+    return Said(alone, f"{says[0].upper()}{says[1:]}", unsure)
 
 
-def _dry_ended(told: Told, reader: Reader) -> str:
-    return f"{told.subject} is above its dry line again since {_closed(told, reader)}{_withdrawn(told)}."
+def _dry_ended(told: Told, reader: Reader) -> Said:
+    says = f"above its dry line again since {_closed(told, reader)}{_withdrawn(told)}."
+    return Said(f"{told.subject} is {says}", says)
 
 
 def _dry_past(told: Told, reader: Reader) -> str:
     return f"below its dry line from {_span(told, reader)}"
 
 
-def _cold_opened(told: Told, reader: Reader) -> str:
+def _cold_opened(told: Told, reader: Reader) -> Said:
     soil, floor = _number(told, "soil_temp_c"), _number(told, "floor_c")
     if soil is None or floor is None:
         return _plain_opened(told, reader)
@@ -241,34 +280,45 @@ def _cold_opened(told: Told, reader: Reader) -> str:
     crop = told.facts.get("crop") or "the seed"
     kind = told.facts.get("floor_kind") or "published minimum"
     source = told.facts.get("floor_source")
-    cited = f" (source: {source})" if source else ""
-    since = f"for {reader.ago(told.opened_ms)}, since {reader.clock(told.opened_ms)}"
+    since = f"for {reader.ago(told.opened_ms, '')}, since {reader.clock(told.opened_ms)}"
     if reader.now_ms - told.opened_ms > DAY_MS:  # warm hours within a day do not end it
         since = f"on and off since {reader.clock(told.opened_ms)}"
-    return (
-        f"{crop} in {told.subject}, {told.place or 'a place not known'}: the mix is at {temp(soil)}; "
-        f"{kind} {temp(floor)}{cited}. Below it {since}. {what_helps_cold(told.place_kind)}"
+    do = what_helps_cold(told.place_kind)
+    if told.dark_ms is not None:
+        do = f"{do} Best before dark, at {reader.clock(told.dark_ms)}."
+    measured, limit = f"the mix is at {temp(soil)}", f"{kind} {temp(floor)}"
+    cited = f" (source: {source})" if source else ""
+    return Said(
+        f"{crop} in {told.subject}, {told.place or 'a place not known'}: {measured}; {limit}{cited}. Below "
+        f"it {since}. {do}",
+        f"{'' if _named_in(crop, told) else f'{crop}, '}{measured}; {limit}. Below it {since}.",
+        do,
+        str(source or ""),
     )
 
 
-def _cold_ended(told: Told, reader: Reader) -> str:
+def _cold_ended(told: Told, reader: Reader) -> Said:
     crop = told.facts.get("crop") or "the seed"
     why = f": {told.reason}" if told.reason else ""
-    since = _closed(told, reader)
-    return f"{told.subject} is no longer too cold for {crop} since {since}{why}{_withdrawn(told)}."
+    says = f"no longer too cold for {crop} since {_closed(told, reader)}{why}{_withdrawn(told)}."
+    return Said(f"{told.subject} is {says}", says)
 
 
 def _cold_past(told: Told, reader: Reader) -> str:
     return f"too cold for {told.facts.get('crop') or 'its seed'} from {_span(told, reader)}"
 
 
-def _plain_opened(told: Told, reader: Reader) -> str:
+def _plain_opened(told: Told, reader: Reader) -> Said:
     why = told.reason or str(told.facts.get("reason") or "")
-    return f"{_where(told)}: {why or told.rule} since {reader.clock(told.opened_ms)}."
+    return _of(told, f"{why or told.rule} since {reader.clock(told.opened_ms)}.")
 
 
-def _plain_ended(told: Told, reader: Reader) -> str:
-    return f"{_where(told)}: over since {_closed(told, reader)}{_withdrawn(told)}."
+def _plain_ended(told: Told, reader: Reader) -> Said:
+    return _of(told, f"over since {_closed(told, reader)}{_withdrawn(told)}.")
+
+
+def _of(told: Told, says: str) -> Said:
+    return Said(f"{_where(told)}: {says}", says)
 
 
 def _plain_past(told: Told, reader: Reader) -> str:
@@ -278,15 +328,16 @@ def _plain_past(told: Told, reader: Reader) -> str:
 def _said(saying: Saying) -> Sayings:
     """A rule told by its verdict's reason, with what to do and where the level comes from in its facts."""
 
-    def opened(told: Told, reader: Reader) -> str:
+    def opened(told: Told, reader: Reader) -> Said:
         why = str(told.facts.get("reason") or told.reason)
-        source, do = told.facts.get("source"), told.facts.get("do")
-        cited = f" (source: {source})" if source else ""
-        return f"{_where(told)}: {why}{cited}. {do or ''} Since {reader.clock(told.opened_ms)}."
+        source, do = str(told.facts.get("source") or ""), str(told.facts.get("do") or "")
+        cited, since = f" (source: {source})" if source else "", f"Since {reader.clock(told.opened_ms)}."
+        alone = " ".join(filter(None, (f"{_where(told)}: {why}{cited}.", do, since)))
+        return Said(alone, f"{why}. {since}", do, source)
 
-    def ended(told: Told, reader: Reader) -> str:
+    def ended(told: Told, reader: Reader) -> Said:
         why = f": {told.reason}" if told.reason and not told.facts.get("withdrawn") else ""
-        return f"{_where(told)}: {saying.over} since {_closed(told, reader)}{why}{_withdrawn(told)}."
+        return _of(told, f"{saying.over} since {_closed(told, reader)}{why}{_withdrawn(told)}.")
 
     def past(told: Told, reader: Reader) -> str:
         return f"{saying.was} from {_span(told, reader)}"

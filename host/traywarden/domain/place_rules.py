@@ -12,7 +12,7 @@ from traywarden.domain.units import Display, list_words
 
 VENT_DO = "Open it now: lift the lid, or open the vents."
 VENT_SOURCE = "common practice: a general reference page, no extension service"
-SHUT_DO = "Close it before the night."
+SHUT_DO = "Close it now, for the night."
 SHUT_SOURCE = (
     "closed, a frame is 3 to 6 °C warmer than the open air by night: Univ. of Missouri Extension G6965"
 )
@@ -82,7 +82,7 @@ def frost_verdict(
     least_chance: float,
     tonight: bool,
     measured: str = "air",
-    dark: bool = False,
+    by: str = "before dark",
     why_blind: str = "",
     display: Display = METRIC,
 ) -> Verdict:
@@ -100,8 +100,8 @@ def frost_verdict(
         Whether it is time to ask about the night.
     measured : str
         What the low is of: air or soil.
-    dark : bool
-        Whether the sun is down already.
+    by : str
+        By when something is to be done.
     display : Display
 
     Returns
@@ -137,7 +137,7 @@ def frost_verdict(
         "limit_c": first.limit_c,
         "chance": round(chance, 2),
         "trays": named,
-        "do": f"Cover or carry in {'now' if dark else 'before dark'}: {named}.",
+        "do": f"Cover or carry in {by}: {named}.",
         "source": "; ".join(dict.fromkeys(t.source for of_kind in kinds.values() for t in of_kind)),
     }
     words = (

@@ -1,14 +1,17 @@
 """What a notice needs to know of one change: tray, place, numbers, and when the tray was last watered."""
 
 from collections.abc import Mapping
+from functools import cached_property
 from zoneinfo import ZoneInfo
 
+from traywarden.domain.daylight import next_dark_s
 from traywarden.domain.episodes import Change, ChangeKind, Episode
 from traywarden.domain.notice_words import Reader, Told, Watered
 from traywarden.domain.rules import Answer, Verdict
 from traywarden.domain.subjects import Subject, SubjectKind
 from traywarden.domain.units import Display
 from traywarden.services.knowledge import Knowledge
+from traywarden.services.position import position_in
 from traywarden.settings import Settings
 from traywarden.store.episodes import Key
 from traywarden.store.store import Tx
@@ -16,6 +19,7 @@ from traywarden.store.store import Tx
 MOST_WETTINGS = 20
 """Openings in one judgement whose last wetting is looked for in the readings; the journal speaks for more."""
 ASKS_FOR_WATERING = ("dry",)
+DONE_BEFORE_DARK = ("cold",)
 
 
 class Describer:
@@ -39,13 +43,15 @@ class Describer:
     def told(self, change: Change) -> Told:
         """The change with all that its words need; an opening speaks with the newest numbers."""
         episode = change.episode
-        facts, watered = episode.facts, None
+        facts, watered, dark_ms = episode.facts, None, None
         if change.kind in (ChangeKind.OPENED, ChangeKind.REMINDED):
             newest = self._verdicts.get((episode.rule, episode.subject))
             if newest is not None and newest.answer is Answer.YES:
                 facts = {**facts, **newest.facts, "reason": newest.reason}
             if episode.rule in ASKS_FOR_WATERING:
                 watered = self._watered(episode.subject.number)
+            if episode.rule in DONE_BEFORE_DARK:
+                dark_ms = self._dark_ms
         place = self._knowledge.where(episode.subject, self._now_ms)
         return Told(
             change.kind,
@@ -60,7 +66,19 @@ class Describer:
             place.kind if place else None,
             episode.subject.kind,
             self.subjects(episode),
+            dark_ms,
         )
+
+    @cached_property
+    def _dark_ms(self) -> int | None:
+        """When the sun goes down today."""
+        garden = self._knowledge.garden
+        if garden is None:
+            return None
+        zone = ZoneInfo(garden.time_zone)
+        at = position_in(garden, zone, self._now_ms)
+        dark_s = next_dark_s(self._now_ms / 1000, zone, at.latitude_deg, at.longitude_deg)
+        return None if dark_s is None else round(dark_s * 1000)
 
     def subjects(self, episode: Episode) -> tuple[Subject, ...]:
         """By what a hush may name it: itself, and the place where it stands now."""

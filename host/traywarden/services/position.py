@@ -1,8 +1,10 @@
 """Where on Earth the garden lies, or what stands in where nobody wrote it down."""
 
 from dataclasses import dataclass
+from zoneinfo import ZoneInfo
 
 from traywarden.domain.demand import assumed_position
+from traywarden.domain.garden import Garden
 from traywarden.services.questions.ground import Ground
 from traywarden.store.zones import zone_location
 
@@ -17,15 +19,19 @@ class Position:
 
 
 def position_of(ground: Ground) -> Position:
+    """Where the garden asked about lies."""
+    return position_in(ground.garden, ground.zone, ground.now_ms)
+
+
+def position_in(garden: Garden, zone: ZoneInfo, now_ms: int) -> Position:
     """The garden's own position; else that of its time zone's principal location; else 45° north on the
     meridian of its clock, where the zone is no place on Earth."""
-    garden = ground.garden
     latitude_deg, longitude_deg = garden.latitude_deg, garden.longitude_deg
     if latitude_deg is not None and longitude_deg is not None:
         return Position(latitude_deg, longitude_deg)
     located = zone_location(garden.time_zone)
     if located is None:
-        theirs = assumed_position(ground.zone, ground.now_ms / 1000)
+        theirs = assumed_position(zone, now_ms / 1000)
         whose = f"{theirs[0]:.0f}° north, on the meridian of its clock, stands in"
     else:
         name, *degrees = located

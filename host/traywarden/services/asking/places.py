@@ -3,7 +3,7 @@
 import numpy as np
 
 from traywarden.domain.clock_words import clock
-from traywarden.domain.daylight import is_night
+from traywarden.domain.daylight import is_night, next_dark_s
 from traywarden.domain.garden import Place, PlaceKind
 from traywarden.domain.hardiness import Hardiness, hardiness
 from traywarden.domain.journal import Kind
@@ -76,7 +76,7 @@ def _frost(round_: Round, place: Place) -> Verdict:
         trays,
         least_chance=ground.settings["frost.least_chance"],
         tonight=tonight,
-        dark=_dark(round_),
+        by=_by_dark(round_),
         why_blind=why,
         display=ground.display,
     )
@@ -186,10 +186,17 @@ def _shut(round_: Round, place: Place) -> Verdict:
 
 
 def _dark(round_: Round) -> bool:
-    """Whether the sun is down where the garden is."""
-    ground = round_.ground
-    at = position_of(ground)
+    ground, at = round_.ground, position_of(round_.ground)
     return bool(is_night([ground.now_ms / 1000], ground.zone, at.latitude_deg, at.longitude_deg)[0])
+
+
+def _by_dark(round_: Round) -> str:
+    """By when a place is to be made ready for the night."""
+    ground, at = round_.ground, position_of(round_.ground)
+    dark_s = next_dark_s(ground.now_ms / 1000, ground.zone, at.latitude_deg, at.longitude_deg)
+    if dark_s is None:
+        return "now" if _dark(round_) else "before the night"
+    return f"before dark ({ground.at(dark_s * 1000):%H:%M})"
 
 
 def _lid(round_: Round, place: Place) -> tuple[str, bool]:

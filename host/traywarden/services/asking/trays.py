@@ -112,8 +112,9 @@ def _of_crop(round_: Round, sowing: Sowing, named: str, on: str) -> Verdict:
             sown=True, up=False, overdue=None, crop=named, sown_on=on, due="", why_blind=progress.blind
         )
     found, _ = nursery.expected(sowing, progress, None)
+    by_s = found.first.high_s
     due = (
-        "nine in ten such sowings would have shown by now"
+        f"nine in ten such sowings would have shown by {_day(round_, by_s)}"
         if found.overdue
         else f"{100 * found.done[1]:.0f} % of the way to half of it up"
     )
@@ -121,6 +122,13 @@ def _of_crop(round_: Round, sowing: Sowing, named: str, on: str) -> Verdict:
     return late_verdict(
         sown=True, up=False, overdue=bool(found.overdue), crop=named, sown_on=on, due=due, causes=why
     )
+
+
+def _day(round_: Round, at_s: float | None) -> str:
+    """The day by which it was due; one that is today, or is not known to the day, is “now”."""
+    at = None if at_s is None else round_.ground.at(at_s * 1000)
+    known = at is not None and at.date() < round_.ground.at(round_.now_ms).date()
+    return f"{at:%-d %b}" if at is not None and known else "now"
 
 
 def tilted(round_: Round) -> Verdicts:

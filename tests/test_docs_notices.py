@@ -7,6 +7,7 @@ import pytest
 from tests.services.watched_garden import settings_with
 from traywarden.domain.notices import NoticeState
 from traywarden.domain.rules import AnyRule
+from traywarden.domain.subjects import SubjectKind
 from traywarden.links.channels import NOTICE_HEADER
 from traywarden.services.asking.standing import paced_rules
 from traywarden.services.judging import LOOK_BACK_MS, standing_rules
@@ -34,7 +35,14 @@ def test_every_rule_is_on_the_page_with_its_question_and_severity() -> None:
 
 
 def test_every_level_that_may_be_given_for_a_crop_is_named_and_the_pace_of_each_rule_is_right() -> None:
-    assert [row.key for row in TABLE if row.varies and f"`{row.key}`" not in PAGE] == []
+    levels = [row.key for row in TABLE if row.varies and not row.key.endswith("_delay_s")]
+    assert [key for key in levels if f"`{key}`" not in PAGE] == []
+    of_one = {rule.name for rule in RULES if rule.of in (SubjectKind.TRAY, SubjectKind.PLACE)}
+    for end in ("open", "close"):
+        varying = {
+            row.key.split(".")[0] for row in TABLE if row.varies and row.key.endswith(f".{end}_delay_s")
+        }
+        assert varying == of_one, "as the page says of all delays"
     for each in paced_rules(settings_with()):
         pace_s = each.rule.pace_s
         words = f"{pace_s / 3600:g} h" if pace_s >= 3600 else f"{pace_s / 60:g} min"

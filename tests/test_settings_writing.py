@@ -7,13 +7,8 @@ import pytest
 
 from traywarden.errors import SettingsError
 from traywarden.settings import load
-from traywarden.settings.writing import (
-    add_channel,
-    change_settings,
-    remove_channel,
-    with_value,
-    without_channel,
-)
+from traywarden.settings.editing import with_value, without_channel, without_value
+from traywarden.settings.writing import add_channel, change_settings, remove_channel
 
 WRITTEN = """\
 # My garden. Do not lose this.
@@ -161,3 +156,51 @@ def test_channels_come_and_go_with_their_own_lines_only(tmp_path: Path) -> None:
         without_channel(path.read_text(), "post")
     with pytest.raises(SettingsError, match="needs a name and a url"):
         add_channel(tmp_path, "post", "nonsense", "info")
+
+
+OF_ONE = """\
+[dry]
+line_times = 1.1  # all
+crop.basil.line_times = 0.8  # dotted
+
+[dry.mix."Bark [fine] #2"]  # odd
+line_times = 0.9
+
+# the hot ones
+[frost.crop.basil]
+warmer_by_c = 3.0
+"""
+
+
+@pytest.mark.parametrize(
+    ("key", "value", "old", "new"),
+    [
+        ("dry.mix.Bark [fine] #2.line_times", 0.7, "line_times = 0.9", "line_times = 0.7"),
+        ("dry.crop.basil.line_times", 0.7, "line_times = 0.8", "line_times = 0.7"),
+        (
+            "dry.crop.basil.open_delay_s",
+            60.0,
+            "0.8  # dotted\n",
+            "0.8  # dotted\ncrop.basil.open_delay_s = 60.0\n",
+        ),
+        ("frost.crop.basil.open_delay_s", 60.0, "= 3.0\n", "= 3.0\nopen_delay_s = 60.0\n"),
+        ("dry.stage.sown.line_times", 1.2, "= 3.0\n", "= 3.0\n\n[dry.stage.sown]\nline_times = 1.2\n"),
+        ('dry.mix.a "b".line_times', 1.2, "= 3.0\n", '= 3.0\n\n[dry.mix."a \\"b\\""]\nline_times = 1.2\n'),
+    ],
+)
+def test_a_number_for_one_crop_mix_or_stage_is_written_and_taken_out_again(
+    tmp_path: Path, key: str, value: float, old: str, new: str
+) -> None:
+    made = with_value(OF_ONE, key, value)
+    assert made == OF_ONE.replace(old, new)
+    assert load(tmp_path, {}, written=made).overrides[key] == value
+    left = without_value(made, key)
+    assert key not in load(tmp_path, {}, written=left).overrides
+    if key not in load(tmp_path, {}, written=OF_ONE).overrides:
+        assert left.rstrip() == OF_ONE.rstrip(), "as if it had never been given"
+
+
+def test_a_section_with_a_comment_of_its_own_stays_when_its_last_number_goes() -> None:
+    left = without_value("[dry.crop.basil]\n# by taste\nline_times = 0.8\n", "dry.crop.basil.line_times")
+    assert left == "[dry.crop.basil]\n# by taste\n"
+    assert without_value(left, "dry.crop.basil.line_times") == left

@@ -344,3 +344,34 @@ def test_a_proposal_from_what_notices_led_to_is_taken_in_one_tap(visitor: Visito
     assert offer is not None
     change(visitor, back="/settings/notices", **{offer[1].replace(".", "__"): offer[2]})
     assert load(visitor.home, environ={})["cold.open_delay_s"] == 4 * 3600.0 + 900.0
+
+
+def test_a_number_for_one_crop_or_mix_is_given_on_the_page_shown_and_taken_out(visitor: Visitor) -> None:
+    give = {"back": "/settings/rules", "setting": "dry.open_delay_s", "whom": "crop tomato", "value": "90"}
+    assert "Kept for crop tomato" in visitor.send("/settings/give", **give)
+    assert load(visitor.home, environ={}).overrides == {"dry.crop.tomato.open_delay_s": 5400.0}
+    page = visitor.words("/settings/rules")
+    assert "crop Tomato" in page
+    assert "90 min" in page
+    change(visitor, display__temperature="F")
+    frost = {"setting": "frost.warmer_by_c", "whom": "stage seedling", "value": "1.8"}
+    visitor.send("/settings/give", back="/settings/rules", **frost)
+    assert load(visitor.home, environ={}).overrides["frost.stage.seedling.warmer_by_c"] == 1.0, "a difference"
+    out = {"back": "/settings/rules", "key": "dry.crop.tomato.open_delay_s"}
+    assert "Taken out" in visitor.send("/settings/take-back", **out)
+    assert "not given any more" in visitor.send("/settings/take-back", **out)
+    assert list(load(visitor.home, environ={}).overrides) == ["frost.stage.seedling.warmer_by_c"]
+
+
+def test_what_cannot_be_given_for_one_is_refused_and_what_lies_idle_is_said(visitor: Visitor) -> None:
+    bad = {
+        "back": "/settings/rules",
+        "setting": "dry.open_delay_s",
+        "whom": "crop tomato",
+        "value": "9999999",
+    }
+    assert "min cannot be; give 0 to 1440 min" in visitor.send("/settings/give", **bad)
+    assert "Choose the crop" in visitor.send("/settings/give", **{**bad, "whom": "tomato"})
+    assert "holds for all" in visitor.send("/settings/give", **{**bad, "setting": "quiet.open_delay_s"})
+    (visitor.home / "settings.toml").write_text("[dry.mix.'<b>x']\nline_times = 1.1\n")
+    assert "there is no mix called “<b>x”" in visitor.words("/settings/rules")

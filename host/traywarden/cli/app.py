@@ -11,6 +11,7 @@ from traywarden.cli import (
     imports,
     journal,
     lots,
+    notice_levels,
     notice_rules,
     notices,
     outside,
@@ -53,4 +54,5 @@ upkeep.register(app)
 questions.register(app)
 notices.register(app)
 notice_rules.register()
+notice_levels.register()
 demo.register(app)

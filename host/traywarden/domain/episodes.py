@@ -4,7 +4,7 @@ The fold is deterministic: the same readings give the same episodes, whenever an
 they arrived. Late readings re-judge the stretch they touch (`rewound`, then `fold`, then `reconciled`).
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
@@ -34,11 +34,20 @@ class RuleState:
 @dataclass(frozen=True, slots=True)
 class Delays:
     """How long, in measured time, an answer must stand before the state changes; and the longest gap
-    between two usable instants that still counts as one unbroken run."""
+    between two usable instants that still counts as one unbroken run.
+
+    `given`: opening and closing delay at an instant, where they hang on what stood there then; `open_ms` and
+    `close_ms` are then the longest there are.
+    """
 
     open_ms: int
     close_ms: int
     longest_gap_ms: int
+    given: Callable[[int], tuple[int, int]] | None = None
+
+    def at(self, at_ms: int) -> tuple[int, int]:
+        """Opening and closing delay at an instant [ms]."""
+        return (self.open_ms, self.close_ms) if self.given is None else self.given(at_ms)
 
     @property
     def reach_ms(self) -> int:
@@ -121,10 +130,10 @@ def fold(
 
     Notes
     -----
-    A state changes once the opposite answer has stood unbroken for the delay. “Hold” breaks a run and
-    keeps the state. A blind instant neither breaks nor lengthens a run; two usable instants farther apart
-    than the longest gap begin a new one: what nobody measured proves nothing. A change is dated to the
-    beginning of its run. A verdict marked `at_once` closes without delay.
+    A state changes once the opposite answer has stood unbroken for the delay that holds by then. “Hold”
+    breaks a run and keeps the state. A blind instant neither breaks nor lengthens a run; two usable instants
+    farther apart than the longest gap begin a new one: what nobody measured proves nothing. A change is
+    dated to the beginning of its run. A verdict marked `at_once` closes without delay.
 
     Example
     -------
@@ -154,7 +163,7 @@ def fold(
             continue
         if run_since is None or broken:
             run_since = at_ms
-        delay_ms = delays.open_ms if open_since is None else delays.close_ms
+        delay_ms = delays.at(at_ms)[open_since is not None]
         if at_ms - run_since < delay_ms and not (verdict.at_once and open_since is not None):
             continue
         clipped = run_since == first_used

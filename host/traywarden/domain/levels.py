@@ -1,4 +1,4 @@
-"""Levels of a rule: one number for all, and others for a crop, a mix or a stage."""
+"""Levels and delays of a rule: one number for all, and others for a crop, a mix or a stage."""
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -55,6 +55,15 @@ class Levels:
     def value(self, name: str, of: Of) -> float:
         key = self.key(name, of)
         return self.overrides[key] if key in self.overrides else self.plain[key]
+
+    def given(self, name: str) -> list[float]:
+        """Every number given for that name for some crop, mix or stage.
+
+        >>> Levels("dry", {}, {"dry.stage.sown.line_times": 1.1}).given("line_times")
+        [1.1]
+        """
+        mine = tuple(f"{self.rule}.{kind}." for kind in KINDS)
+        return [v for key, v in self.overrides.items() if key.startswith(mine) and key.endswith(f".{name}")]
 
     def __call__(self, name: str) -> Level:
         """The level of that name, to be asked for what stands in a tray."""

@@ -16,6 +16,7 @@ from traywarden.domain.units import span_words
 from traywarden.errors import BrokerError, StoreError
 from traywarden.links.reach import reach_broker
 from traywarden.services.channel_health import channel_troubles
+from traywarden.services.level_names import idle_levels
 from traywarden.services.probe_cards import HeadCard, ProbeCard, probe_cards
 from traywarden.services.running import running_host
 from traywarden.services.upkeep import days_waiting
@@ -152,6 +153,7 @@ def _with_store(store: Store, settings: Settings, now_ms: int, checks: list[Chec
         troubles = channel_troubles(tx, settings, now_ms)
         unpacked = days_waiting(tx, settings, now_ms)
         packed = packed_store.count(tx)
+        idle = idle_levels(tx, settings)
     zone = ZoneInfo(garden.time_zone) if garden else UTC
     if garden is None:
         remedy = 'make one with: traywarden garden set "My garden" --time-zone Europe/Lisbon'
@@ -161,6 +163,8 @@ def _with_store(store: Store, settings: Settings, now_ms: int, checks: list[Chec
     lines = tuple(_probe(card, zone, now_ms, settings["notices.blind_after_s"]) for card in cards)
     checks.append(_probes(lines, cards))
     checks.append(_summaries(packed, unpacked))
+    if settings.overrides:
+        checks.append(_levels(idle, len(settings.overrides)))
     if held:
         says = f"{unread} kept; the last one on “{held[0].topic}”: {held[0].reason}"
         remedy = "correct what sends it; nothing that was readable is lost"
@@ -185,6 +189,13 @@ def _summaries(packed: int, unpacked: int) -> Check:
         return Check("summaries", False, says, "let the host run for a while, or: traywarden upkeep")
     behind = f"; {unpacked:,} more wait for it" if unpacked else ""
     return Check("summaries", True, f"{packed:,} days packed{behind}")
+
+
+def _levels(idle: list[str], given: int) -> Check:
+    """Whether all that is given for one crop, mix or stage is given for one that there is."""
+    if idle:
+        return Check("levels", False, " ".join(idle), "correct the name in settings.toml, or take it out")
+    return Check("levels", True, f"{given} given for one crop, mix or stage")
 
 
 def _probe(card: ProbeCard, zone: ZoneInfo | Any, now_ms: int, blind_after_s: float) -> ProbeLine:

@@ -15,6 +15,7 @@ from traywarden.services import ingest as ingest_module
 from traywarden.services.clock import Clock, ReadingsClock, SystemClock
 from traywarden.services.deliver import Deliver
 from traywarden.services.ingest import QUIET_S, Committed, Ingest
+from traywarden.services.level_names import idle_levels
 from traywarden.services.one_time import footers
 from traywarden.services.probe_settings import ProbeSettings
 from traywarden.services.running import RunningMark
@@ -120,6 +121,9 @@ class Host:
         if garden is None:
             raise NoGardenError(self.settings.home)
         self._garden = garden
+        with store.read() as tx:
+            for sentence in idle_levels(tx, self.settings):
+                self._say(f"{self.settings.home / 'settings.toml'}: {sentence}")
         with store.write() as tx:
             garden_store.prove_writable(tx)
         self._broker = self._chosen_link()

@@ -18,6 +18,7 @@ from traywarden.domain.rules import Answer, Rule, Verdict, cold_rule, dry_rule
 from traywarden.domain.seed_rules import damp_rule, hot_rule, waterlogged_rule
 from traywarden.domain.subjects import Subject, a_tray
 from traywarden.domain.units import Display, span_words
+from traywarden.services.delays import delays_of
 from traywarden.services.knowledge import Knowledge
 from traywarden.services.recent import Recent, Warm
 from traywarden.settings import Settings
@@ -96,10 +97,11 @@ class Judge:
         self.rules = {r.name: r for r in (standing_rules(settings) if rules is None else rules)}
         self.blind_after_ms = round(settings["notices.blind_after_s"] * 1000)
         self._earliest_year: int = settings["wire.earliest_year"]
+        self._levels = {name: settings.levels(name) for name in self.rules}
         self._warm: Warm = {}
 
-    def delays(self, rule: Rule) -> Delays:
-        return Delays(round(rule.open_delay_s * 1000), round(rule.close_delay_s * 1000), self.blind_after_ms)
+    def delays(self, rule: Rule, knowledge: Knowledge, subject: Subject) -> Delays:
+        return delays_of(rule, self._levels[rule.name], knowledge, subject, self.blind_after_ms)
 
     def recent(
         self,
@@ -146,7 +148,9 @@ class Judge:
         subject = a_tray(tray_id)
         known_keys = [(name, subject) for name in self.rules]
         begin = {
-            name: self._begin(tx, rule, subject, known.get((name, subject), RuleState()), late_ms, now_ms)
+            name: self._begin(
+                tx, rule, knowledge, subject, known.get((name, subject), RuleState()), late_ms, now_ms
+            )
             for name, rule in self.rules.items()
         }
         reached_ms = max((known[k].judged_to_ms for k in known_keys if k in known), default=NEVER_MS)
@@ -167,11 +171,18 @@ class Judge:
         found.stale = min(first_new_ms, now_ms if late_ms is None else late_ms) < stale_before_ms
         for name, rule in self.rules.items():
             state, again = begin[name]
-            self._rule(tx, rule, subject, state, again, evidence, found)
+            self._rule(tx, rule, knowledge, subject, state, again, evidence, found)
         return found
 
     def _begin(
-        self, tx: Tx, rule: Rule, subject: Subject, state: RuleState, late_ms: int | None, now_ms: int
+        self,
+        tx: Tx,
+        rule: Rule,
+        knowledge: Knowledge,
+        subject: Subject,
+        state: RuleState,
+        late_ms: int | None,
+        now_ms: int,
     ) -> tuple[RuleState, bool]:
         """Where to begin, and whether that is a second look."""
         earliest_ms = now_ms - LOOK_BACK_MS
@@ -180,12 +191,13 @@ class Judge:
         if late_ms is None or late_ms > state.judged_to_ms:
             return state, False
         kept = episode_store.episodes(tx, rule=rule.name, subject=subject)
-        return rewound(kept, max(late_ms, earliest_ms), self.delays(rule)), True
+        return rewound(kept, max(late_ms, earliest_ms), self.delays(rule, knowledge, subject)), True
 
     def _rule(
         self,
         tx: Tx,
         rule: Rule,
+        knowledge: Knowledge,
         subject: Subject,
         begin: RuleState,
         again: bool,
@@ -193,7 +205,7 @@ class Judge:
         found: Judged,
     ) -> None:
         verdicts = [(e.at_ms, rule.judge(e)) for e in evidence if e.at_ms > begin.judged_to_ms]
-        state, stretches = fold(begin, verdicts, self.delays(rule))
+        state, stretches = fold(begin, verdicts, self.delays(rule, knowledge, subject))
         key = (rule.name, subject)
         found.states[key] = state
         if verdicts:

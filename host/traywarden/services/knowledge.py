@@ -304,6 +304,9 @@ class Knowledge:
         answers = {name: codes for name, codes in asked.items() if codes is not None}
         if only_for and len(answers) == len(only_for):
             chosen = telling(tracks.at_ms, list(answers.values()), blind_after_ms)
+            # Where what stands there changes a delay may change, though no answer does.
+            at_turn = np.searchsorted(tracks.at_ms, turns)
+            chosen = np.union1d(chosen, [*(n for n in (*at_turn, *(at_turn - 1)) if n >= 0)]).astype(np.int64)
         else:
             chosen = np.arange(tracks.at_ms.size)
         return Instants(known, tracks, chosen, answers)

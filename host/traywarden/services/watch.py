@@ -74,7 +74,7 @@ class Watch:
         self._store, self._settings, self._clock, self._crops = store, settings, clock, crops
         self._judge = Judge(settings, None if rules is None else tuple(rules))
         asked = paced_rules(settings) if paced is None else paced
-        self._paced = Paced(asked, self._judge.blind_after_ms)
+        self._paced = Paced(asked, self._judge.blind_after_ms, settings.levels)
         self._asker = Asker(store, settings, crops, self._paced, vitals, self._take_answers)
         self._asked_once = False
         every: dict[str, AnyRule] = {**self._judge.rules, **self._paced.rules}
@@ -325,7 +325,7 @@ class Watch:
     def _keep_answers(self, found: dict[str, Verdicts], now_ms: int) -> None:
         with self._store.read() as tx:
             knowledge = self._know(tx)
-            judged = self._paced.judged(tx, found, self._states, now_ms)
+            judged = self._paced.judged(tx, knowledge, found, self._states, now_ms)
             self._verdicts |= judged.verdicts
             standing = self._standing(knowledge, now_ms, states=judged.states)
             plan = self._teller.of_changes(tx, standing, judged.changes, {})

@@ -6,7 +6,13 @@ Every problem is reported at once, with “did you mean”; a service refuses to
 from traywarden.settings.kinds import Between, Channel, OneOf, Secret, Setting, ZeroOr
 from traywarden.settings.loading import Settings, changed, default_home, general_key, load
 from traywarden.settings.table import AT_ONCE, BY_KEY, FILE_ONLY, TABLE
-from traywarden.settings.writing import add_channel, change_channel, change_settings, remove_channel
+from traywarden.settings.writing import (
+    add_channel,
+    change_channel,
+    change_settings,
+    remove_channel,
+    take_back,
+)
 
 __all__ = [
     "AT_ONCE",
@@ -28,4 +34,5 @@ __all__ = [
     "general_key",
     "load",
     "remove_channel",
+    "take_back",
 ]

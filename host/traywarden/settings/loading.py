@@ -26,7 +26,7 @@ class Settings:
     values: Mapping[str, Any]
     channels: tuple[Channel, ...] = ()
     overrides: Mapping[str, Any] = field(default_factory=dict)
-    """Levels of rules for a crop, a mix or a stage, by key: “dry.crop.lettuce.close_above”."""
+    """Levels and delays of rules for a crop, a mix or a stage, by key: “dry.crop.lettuce.close_above”."""
 
     def __getitem__(self, key: str) -> Any:
         return self.values[key]
@@ -144,6 +144,22 @@ def general_key(key: str) -> str | None:
     return row.key if row is not None and row.varies and known else None
 
 
+def _no_such(key: str) -> str:
+    """What is wrong with a key that is none: of one crop, mix or stage it may be a part of it."""
+    rule, _, rest = key.partition(".")
+    kind, _, named = rest.partition(".")
+    which, _, name = named.rpartition(".")
+    its = {row.key.partition(".")[2]: row for row in TABLE if row.key.partition(".")[0] == rule}
+    if kind in KINDS and which and any(row.varies for row in its.values()):
+        if name not in its:
+            varying = [each for each, row in its.items() if row.varies]
+            return f"the rule {rule} has no “{name}”{did_you_mean(name, varying)}"
+        if not its[name].varies:
+            return f"{rule}.{name} holds for all; it cannot be given for one {kind}"
+        return f"there is no stage “{which}”{did_you_mean(which, list(Stage))}"
+    return f"there is no such setting{did_you_mean(key, BY_KEY)}"
+
+
 def _from_text(key: str, text: str) -> Any:
     row = BY_KEY.get(general_key(key) or key)
     if row is None or row.kind in (str, Secret):
@@ -157,7 +173,7 @@ def _from_text(key: str, text: str) -> Any:
 def _take(values: dict[str, Any], key: str, value: Any, where: str, problems: list[str]) -> None:
     row = BY_KEY.get(general_key(key) or key)
     if row is None:
-        problems.append(asked(f"{where}: there is no such setting{did_you_mean(key, BY_KEY)}."))
+        problems.append(asked(f"{where}: {_no_such(key)}."))
         return
     shown = "•••" if row.kind is Secret else repr(value)
     if row.kind is float and type(value) is int:

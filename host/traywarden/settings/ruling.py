@@ -6,7 +6,9 @@ DAY_S = 86_400.0
 NO_SOURCE = "common practice, no source"
 
 
-def _delays(rule: str, says: str, open_s: float, close_s: float) -> tuple[Setting, Setting]:
+def _delays(
+    rule: str, says: str, open_s: float, close_s: float, *, varies: bool = True
+) -> tuple[Setting, Setting]:
     """How long it must be so before the rule opens, and how long not before it closes."""
     return (
         Setting(
@@ -16,6 +18,7 @@ def _delays(rule: str, says: str, open_s: float, close_s: float) -> tuple[Settin
             "s",
             f"How long {says} before that is told ({NO_SOURCE}).",
             between(0, 14 * DAY_S),
+            varies,
         ),
         Setting(
             f"{rule}.close_delay_s",
@@ -24,6 +27,7 @@ def _delays(rule: str, says: str, open_s: float, close_s: float) -> tuple[Settin
             "s",
             f"How long that must be over before it counts as over ({NO_SOURCE}).",
             between(0, 14 * DAY_S),
+            varies,
         ),
     )
 
@@ -184,7 +188,7 @@ ROWS: tuple[Setting, ...] = (
         f"So much rain in a day is heavy for seed in trays ({NO_SOURCE}).",
         between(1, 500),
     ),
-    *_delays("quiet", "a probe must be silent beyond what counts as quiet", 0.0, 0.0),
+    *_delays("quiet", "a probe must be silent beyond what counts as quiet", 0.0, 0.0, varies=False),
     Setting(
         "quiet.after_s",
         float,
@@ -193,7 +197,7 @@ ROWS: tuple[Setting, ...] = (
         f"A probe of which nothing was measured for this long has gone quiet ({NO_SOURCE}).",
         between(60, 604_800),
     ),
-    *_delays("battery", "a battery must be low", 10_800.0, 10_800.0),
+    *_delays("battery", "a battery must be low", 10_800.0, 10_800.0, varies=False),
     Setting(
         "battery.below_v",
         float,
@@ -210,10 +214,10 @@ ROWS: tuple[Setting, ...] = (
         "How far above that it must come to close.",
         between(0, 1),
     ),
-    *_delays("faulty", "a head must be faulty", 3600.0, 3600.0),
-    *_delays("pulled", "a head must be out of its mix", 0.0, 0.0),
-    *_delays("clock", "a probe's clock must be wrong", 0.0, 3600.0),
-    *_delays("disk", "the disk must be nearly full", 0.0, 0.0),
+    *_delays("faulty", "a head must be faulty", 3600.0, 3600.0, varies=False),
+    *_delays("pulled", "a head must be out of its mix", 0.0, 0.0, varies=False),
+    *_delays("clock", "a probe's clock must be wrong", 0.0, 3600.0, varies=False),
+    *_delays("disk", "the disk must be nearly full", 0.0, 0.0, varies=False),
     Setting(
         "disk.least_free_mb",
         float,
@@ -222,8 +226,8 @@ ROWS: tuple[Setting, ...] = (
         f"Less room than this where the garden is kept is little ({NO_SOURCE}).",
         between(10, 1_000_000),
     ),
-    *_delays("broker", "the broker must be out of reach", 300.0, 60.0),
-    *_delays("slow", "storing must take too long", 300.0, 300.0),
+    *_delays("broker", "the broker must be out of reach", 300.0, 60.0, varies=False),
+    *_delays("slow", "storing must take too long", 300.0, 300.0, varies=False),
     Setting(
         "slow.commit_s",
         float,
@@ -232,5 +236,5 @@ ROWS: tuple[Setting, ...] = (
         f"Readings that take longer than this to store are slow ({NO_SOURCE}).",
         between(0.1, 600),
     ),
-    *_delays("parked", "notices must be given up", 0.0, 0.0),
+    *_delays("parked", "notices must be given up", 0.0, 0.0, varies=False),
 )

@@ -10,6 +10,7 @@ ROWS: tuple[Setting, ...] = (
         "s",
         "How long a tray must be below its dry line before water-now opens.",
         between(0, 86_400),
+        varies=True,
     ),
     Setting(
         "dry.close_above",
@@ -20,7 +21,15 @@ ROWS: tuple[Setting, ...] = (
         between(0, 1),
         varies=True,
     ),
-    Setting("dry.close_delay_s", float, 0.0, "s", "How long it must stay there.", between(0, 86_400)),
+    Setting(
+        "dry.close_delay_s",
+        float,
+        0.0,
+        "s",
+        "How long it must stay there.",
+        between(0, 86_400),
+        varies=True,
+    ),
     Setting(
         "cold.open_delay_s",
         float,
@@ -28,6 +37,7 @@ ROWS: tuple[Setting, ...] = (
         "s",
         "How long the mix must be below the crop's minimum before too-cold opens.",
         between(0, 604_800),
+        varies=True,
     ),
     Setting(
         "cold.close_above_c",
@@ -45,6 +55,7 @@ ROWS: tuple[Setting, ...] = (
         "s",
         "How long it must stay there: a day, so that a week of cold nights is told once and not each night.",
         between(0, 604_800),
+        varies=True,
     ),
     Setting("notices.console", bool, True, "", "Print notices where the host runs."),
     Setting(

@@ -6,7 +6,15 @@ from dataclasses import dataclass
 from traywarden.domain.units import Display
 from traywarden.settings import Between, Setting, ZeroOr
 
-DIFFERENCES = frozenset({"cold.close_above_c"})
+DIFFERENCES = frozenset(
+    {
+        "cold.close_above_c",
+        "hot.close_below_c",
+        "vent.close_below_c",
+        "shut.least_excess_c",
+        "frost.warmer_by_c",
+    }
+)
 """Settings in °C that are a difference of two temperatures."""
 MINUTES_S, HOURS_S = 60.0, 3600.0
 

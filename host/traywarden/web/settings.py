@@ -36,6 +36,7 @@ from traywarden.settings import (
     ruling,
 )
 from traywarden.web.face import Face
+from traywarden.web.giving import give, giving, take_out
 from traywarden.web.opening import doors, open_doors
 from traywarden.web.pages import back_to, bare_page, face_of, page
 from traywarden.web.security import form_of
@@ -151,6 +152,7 @@ def topics(request: Request, name: str) -> Response:
             console=written["notices.console"],
             mqtt=notices_topic(on.garden.slug) if written["notices.mqtt"] else "",
             worth=ask_worth(on) if name == "notices" else None,
+            giving=giving(on, written) if name == "rules" else None,
             as_shown=lambda key, value: shown(value, scale_of(BY_KEY[key], on.display)),
             running=running_host(face.settings.home) is not None,
         )
@@ -292,5 +294,7 @@ CHANGES: Mapping[str, Change] = {
     "add-channel": _add,
     "change-channel": _change_channel,
     "remove-channel": _remove,
+    "give": give,
+    "take-back": take_out,
 }
 """What the pages of settings change, by the last part of its address."""

@@ -56,7 +56,7 @@ def test_other_settings_tell_otherwise(sqlite_store: Store) -> None:
         (("dry",), ("dry.open_delay_s",), UsageError),
         (("dry",), ("dry.open_delay_s=soon",), SettingsError),
         (("dry",), ("dry.stage.asleep.line_times=0.5",), SettingsError),
-        (("dry",), ("dry.crop.tomato.open_delay_s=60",), SettingsError),
+        (("dry",), ("dry.crop.tomato.opened_delay_s=60",), SettingsError),
     ],
 )
 def test_what_cannot_be_replayed_says_so(
@@ -103,5 +103,5 @@ def test_levels_for_a_crop_a_mix_or_a_stage_are_read_from_the_file(tmp_path: Pat
     (tmp_path / "settings.toml").write_text(
         "[dry.crop.basil]\nline_times = 80\n[dry.stage.young]\nline_times = 1\n"
     )
-    with pytest.raises(SettingsError, match=r"(?s)cannot be used.*no such setting"):
+    with pytest.raises(SettingsError, match=r"(?s)cannot be used.*there is no stage “young”"):
         load(tmp_path, {})

@@ -1,16 +1,19 @@
 """When the paced rules are due, and what their answers change. Reads; writes nothing."""
 
 import logging
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 
 from traywarden.domain.episodes import Delays, Episode, RuleState, fold, reconciled
+from traywarden.domain.levels import Levels
 from traywarden.domain.rules import Answer, PacedRule, Verdict
 from traywarden.domain.subjects import Subject
 from traywarden.errors import ShortOfDataError, StoreError, UsageError
 from traywarden.services.asking.round import Round, Verdicts
 from traywarden.services.asking.standing import Asked
+from traywarden.services.delays import delays_of
 from traywarden.services.judging import Judged
+from traywarden.services.knowledge import Knowledge
 from traywarden.store import episodes as episode_store
 from traywarden.store.episodes import Key
 from traywarden.store.store import Tx
@@ -21,11 +24,19 @@ PACES_BRIDGED = 3
 NO_LONGER = "it is no longer asked there"
 
 
+def no_levels(rule: str) -> Levels:
+    """Nothing is given for any crop, mix or stage."""
+    return Levels(rule, {}, {})
+
+
 class Paced:
     """The paced rules of a watch, and when each was asked last."""
 
-    def __init__(self, asked: Iterable[Asked], blind_after_ms: int) -> None:
+    def __init__(
+        self, asked: Iterable[Asked], blind_after_ms: int, levels: Callable[[str], Levels] = no_levels
+    ) -> None:
         self.asked = {each.rule.name: each for each in asked}
+        self._levels = {name: levels(name) for name in self.asked}
         self._blind_after_ms = blind_after_ms
         self._asked_ms: dict[str, int] = {}
 
@@ -45,13 +56,9 @@ class Paced:
         """These were asked then."""
         self._asked_ms |= {each.rule.name: now_ms for each in asked}
 
-    def delays(self, rule: PacedRule) -> Delays:
-        bridged_ms = round(PACES_BRIDGED * rule.pace_s * 1000)
-        return Delays(
-            round(rule.open_delay_s * 1000),
-            round(rule.close_delay_s * 1000),
-            max(self._blind_after_ms, bridged_ms),
-        )
+    def delays(self, rule: PacedRule, knowledge: Knowledge, subject: Subject) -> Delays:
+        bridged_ms = max(self._blind_after_ms, round(PACES_BRIDGED * rule.pace_s * 1000))
+        return delays_of(rule, self._levels[rule.name], knowledge, subject, bridged_ms)
 
     def verdicts(self, asked: Sequence[Asked], round_: Round) -> dict[str, Verdicts]:
         """What each rule says of every subject; a rule that fails says nothing, and the others go on."""
@@ -68,7 +75,12 @@ class Paced:
         return found
 
     def judged(
-        self, tx: Tx, found: Mapping[str, Verdicts], known: Mapping[Key, RuleState], now_ms: int
+        self,
+        tx: Tx,
+        knowledge: Knowledge,
+        found: Mapping[str, Verdicts],
+        known: Mapping[Key, RuleState],
+        now_ms: int,
     ) -> Judged:
         """What these answers make of the states that were known."""
         judged = Judged()
@@ -81,7 +93,8 @@ class Paced:
             }
             ended = {subject: Verdict(Answer.NO, NO_LONGER, at_once=True) for subject in gone}
             for subject, verdict in {**verdicts, **ended}.items():
-                self._one(tx, rule, subject, verdict, known, now_ms, judged)
+                delays = self.delays(rule, knowledge, subject)
+                self._one(tx, rule, subject, verdict, delays, known, now_ms, judged)
         return judged
 
     def _one(
@@ -90,13 +103,14 @@ class Paced:
         rule: PacedRule,
         subject: Subject,
         verdict: Verdict,
+        delays: Delays,
         known: Mapping[Key, RuleState],
         now_ms: int,
         judged: Judged,
     ) -> None:
         key = (rule.name, subject)
         begin = set_back(known.get(key, RuleState()), now_ms)
-        state, stretches = fold(begin, [(now_ms, verdict)], self.delays(rule))
+        state, stretches = fold(begin, [(now_ms, verdict)], delays)
         judged.states[key] = state
         judged.verdicts[key] = verdict
         if any(s.opening is not None or s.closed_ms is not None for s in stretches):

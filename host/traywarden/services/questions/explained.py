@@ -1,17 +1,18 @@
 """Why a rule says yes, no or blind of something now: its levels, where they come from, when it would turn."""
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
 from traywarden.domain.episodes import Delays, Episode, RuleState, fold
-from traywarden.domain.levels import Of
 from traywarden.domain.rules import Answer, AnyRule, Facts, PacedRule, Rule, Verdict
 from traywarden.domain.subjects import HOST, Subject, SubjectKind
 from traywarden.errors import UnknownNameError
 from traywarden.services.asking.paced import Paced, set_back
 from traywarden.services.asking.round import Round, Vitals
 from traywarden.services.asking.standing import paced_rules
+from traywarden.services.delays import standing
 from traywarden.services.judging import CLOCK_AHEAD_MS, Judge, gone_blind
 from traywarden.services.knowledge import Knowledge
 from traywarden.services.questions.ground import DAY_MS, Ground
@@ -70,7 +71,7 @@ def ask_explain(ground: Ground, rule: str, subject: str) -> ExplainAnswer:
     Raises UnknownNameError (no such rule; no tray, place or probe of that name), ShortOfDataError.
     """
     judge = Judge(ground.settings)
-    paced = Paced(paced_rules(ground.settings), judge.blind_after_ms)
+    paced = Paced(paced_rules(ground.settings), judge.blind_after_ms, ground.settings.levels)
     known: dict[str, AnyRule] = {**judge.rules, **paced.rules}
     if rule not in known:
         raise UnknownNameError("rule", rule, list(known))
@@ -93,15 +94,15 @@ class _Explained:
         ground, rule, subject = self._ground, self._rule, self._subject
         if isinstance(rule, PacedRule):
             state, verdict = self._by_clock(rule)
-            delays = self._paced.delays(rule)
+            delays = self._paced.delays(rule, self._knowledge, subject)
         else:
             state, verdict = self._at_readings(rule)
-            delays = self._judge.delays(rule)
+            delays = self._judge.delays(rule, self._knowledge, subject)
         at_ms, turns = self._turn(state, delays)
         standing = {(e.rule, e.subject) for e in episode_store.episodes(ground.tx, open_only=True)}
         shadow = Shadows(standing, self._knowledge, ground.now_ms).over(rule.name, subject)
         place = self._knowledge.where(subject, ground.now_ms)
-        of, stage = self._of()
+        stage = self._stage()
         return ExplainAnswer(
             ground.garden.name,
             ground.at(ground.now_ms),
@@ -120,14 +121,13 @@ class _Explained:
             turns,
             shadow,
             {k: v for k, v in verdict.facts.items() if k not in ("do", "source")},
-            tuple(self._used(of)),
+            tuple(self._used()),
         )
 
-    def _of(self) -> tuple[Of, str]:
+    def _stage(self) -> str:
         if self._subject.kind is not SubjectKind.TRAY:
-            return Of(), ""
-        standing = self._round().tray(self._subject.number)
-        return standing.of, standing.stage.words
+            return ""
+        return self._round().tray(self._subject.number).stage.words
 
     def _round(self) -> Round:
         return Round(self._ground, lambda: self._knowledge, Vitals())
@@ -143,7 +143,9 @@ class _Explained:
         kept = set_back(kept, self._ground.now_ms)
         if kept.judged_to_ms >= self._ground.now_ms:
             return replace(kept, answer=verdict.answer, reason=verdict.reason), verdict
-        state, _ = fold(kept, [(self._ground.now_ms, verdict)], self._paced.delays(rule))
+        state, _ = fold(
+            kept, [(self._ground.now_ms, verdict)], self._paced.delays(rule, self._knowledge, self._subject)
+        )
         return state, verdict
 
     def _at_readings(self, rule: Rule) -> tuple[RuleState, Verdict]:
@@ -160,7 +162,7 @@ class _Explained:
         verdicts = [(e.at_ms, rule.judge(e)) for e in evidence]
         before = self._open if self._open and self._open.opened_ms <= begin_ms else None
         start = RuleState(judged_to_ms=begin_ms, open_since_ms=before.opened_ms if before else None)
-        state, _ = fold(start, verdicts, self._judge.delays(rule))
+        state, _ = fold(start, verdicts, self._judge.delays(rule, self._knowledge, self._subject))
         state = gone_blind(state, ground.now_ms, self._judge.blind_after_ms)
         last = verdicts[-1][1] if verdicts else Verdict(Answer.BLIND, state.reason)
         return state, last
@@ -168,7 +170,7 @@ class _Explained:
     def _turn(self, state: RuleState, delays: Delays) -> tuple[int | None, str]:
         """When it would turn if it went on as now, and that in words."""
         is_open = state.open_since_ms is not None
-        verb, delay_ms = ("close", delays.close_ms) if is_open else ("open", delays.open_ms)
+        verb, delay_ms = "close" if is_open else "open", delays.at(self._ground.now_ms)[is_open]
         if state.answer is Answer.BLIND:
             stays = "it stays open" if is_open else "it cannot open"
             return None, f"blind now: {stays} until it can be judged again"
@@ -177,21 +179,24 @@ class _Explained:
             return None, f"it does not {verb} while it is as now"
         return state.run_since_ms + delay_ms, f"it would {verb} then if it goes on as now"
 
-    def _used(self, of: Of) -> list[UsedSetting]:
+    def _used(self) -> Iterator[UsedSetting]:
+        """The rule's settings as they hold here; of a place, also those for what stands in it."""
         name, settings = self._rule.name, self._ground.settings
-        levels, found = settings.levels(name), []
+        levels = settings.levels(name)
+        ofs = list(standing(self._knowledge, self._subject, self._ground.now_ms))
+        of_tray = self._subject.kind is SubjectKind.TRAY
         for row in TABLE:
             if row.kind is not float and row.kind is not int:  # an address or a secret, not a level
                 continue
             if row.key.split(".")[0] != name and row.key not in ALSO_USES.get(name, ()):
                 continue
-            key = levels.key(row.key.partition(".")[2], of) if row.varies else row.key
-            value = settings.overrides[key] if key in settings.overrides else settings[row.key]
-            known_from = "default" if value == row.default else "your settings"
-            if key != row.key:
-                known_from = f"given for {key.split('.', 2)[1]} {key.split('.', 2)[2].rpartition('.')[0]}"
-            found.append(UsedSetting(key, value, row.unit, row.says, known_from))
-        return found
+            keys = [levels.key(row.key.partition(".")[2], of) for of in ofs] if row.varies else []
+            for key in dict.fromkeys(keys if of_tray and keys else [row.key, *keys]):
+                value = settings.overrides[key] if key in settings.overrides else settings[row.key]
+                known_from = "default" if value == row.default else "your settings"
+                if key != row.key:
+                    known_from = f"given for {key.split('.', 2)[1]} {key.split('.', 2)[2].rpartition('.')[0]}"
+                yield UsedSetting(key, value, row.unit, row.says, known_from)
 
 
 def _named(knowledge: Knowledge, rule: AnyRule, name: str) -> Subject:

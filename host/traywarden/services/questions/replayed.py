@@ -160,13 +160,13 @@ class _Replay:
             )
             verdicts = ((e.at_ms, rule.judge(e)) for e in evidence)
             begin = RuleState(judged_to_ms=self._start_ms - LEAD_MS)
-            _, stretches = fold(begin, verdicts, self._judge.delays(rule))
+            _, stretches = fold(begin, verdicts, self._judge.delays(rule, self._knowledge, a_tray(tray_id)))
             self._take(rule, a_tray(tray_id), stretches)
 
     def by_clock(self, asked: Sequence[Asked]) -> None:
         if not asked:
             return
-        paced = Paced(asked, self._judge.blind_after_ms)
+        paced = Paced(asked, self._judge.blind_after_ms, self._ground.settings.levels)
         verdicts: dict[Key, list[tuple[int, Verdict]]] = {}
         standing: set[Key] = set()
         since_ms: dict[Key, int] = {}
@@ -183,7 +183,7 @@ class _Replay:
                         since_ms.pop((name, subject), None)
         for (name, subject), timeline in verdicts.items():
             rule = paced.rules[name]
-            delays = paced.delays(rule)
+            delays = paced.delays(rule, self._knowledge, subject)
             bridged_ms = round(3 * max(rule.pace_s, LEAST_PACE_S) * 1000)
             wide = replace(delays, longest_gap_ms=max(delays.longest_gap_ms, bridged_ms))
             _, stretches = fold(RuleState(), timeline, wide)

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 
 from traywarden.domain.advice import what_helps_cold
-from traywarden.domain.episodes import Episode, RuleState, fold
+from traywarden.domain.episodes import Delays, Episode, RuleState, fold
 from traywarden.domain.garden import PlaceKind, Tray
 from traywarden.domain.hushes import Hush, hushed_by
 from traywarden.domain.moisture import fraction
@@ -228,16 +228,16 @@ class _Tray:
         self.soon: list[Soon] = []
         self._answers: dict[str, str] = {}
         for rule in judge.rules.values():
-            self._ask(rule, instants)
+            self._ask(rule, instants, judge.delays(rule, knowledge, a_tray(tray.tray_id)))
         self.now = self._glance()
         if not any(need.rule == "dry" and not need.easing for need in self.needs):
             self.soon += self._drying(drying)
 
-    def _ask(self, rule: Rule, instants: Instants) -> None:
+    def _ask(self, rule: Rule, instants: Instants, delays: Delays) -> None:
         kept = self._open_before.get((rule.name, a_tray(self._tray.tray_id)))
         verdicts = instants.verdicts(rule)
         start = RuleState(judged_to_ms=self._begin_ms, open_since_ms=kept.opened_ms if kept else None)
-        state, stretches = fold(start, verdicts, self._judge.delays(rule))
+        state, stretches = fold(start, verdicts, delays)
         state = gone_blind(state, self._ground.now_ms, self._judge.blind_after_ms)
         if state.answer is Answer.BLIND and not self._measured_lately():
             state = replace(state, reason=self._silence())

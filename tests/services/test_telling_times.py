@@ -35,9 +35,7 @@ class ToldGarden(HushedGarden):
 
     def __post_init__(self) -> None:
         super().__post_init__()
-        self.outs = {
-            name: MemoryChannel(name) for name in ("console", *(c.name for c in self.settings.channels))
-        }
+        self.outs = {name: MemoryChannel(name) for name in self.settings.ways_out}
         self.out = self.outs["console"]
         self.deliver = Deliver(self.store, self.settings, self.clock, self.outs)
         self.told: list[tuple[str, str]] = []
@@ -279,3 +277,24 @@ def test_a_reminder_waits_in_the_shadow_too(sqlite_store: Store, monkeypatch: py
     assert g.to(START_MS + 4 * HOUR_MS, A=DRY) == []
     dark = False
     assert [words for _, words in g.to(START_MS + 5 * HOUR_MS, A=DRY)] == ["Still: water now, A (open bench)"]
+
+
+@pytest.mark.parametrize("name", ["console", "mqtt"])
+def test_console_and_broker_have_a_filter_and_a_digest_of_their_own(sqlite_store: Store, name: str) -> None:
+    given = {f"notices__{name}_digest": "18:00", "notices__mqtt": True, "cold__open_delay_s": 600.0}
+    g = garden(sqlite_store, 1, **given)
+    g.to(START_MS + 11 * HOUR_MS, A=DRY, soil_c=COLD_C)
+    other = "mqtt" if name == "console" else "console"
+    titles = {way: [m.title for m in g.outs[way].got] for way in (name, other)}
+    assert titles[name] == ["Water now: A (open bench)", "Still: water now, A (open bench)"], "urgent at once"
+    assert titles[other][0] == "Too cold: A (open bench)"
+    g.to(START_MS + 13 * HOUR_MS, A=DRY, soil_c=COLD_C)
+    assert [m.title for m in g.outs[name].got][2:] == ["Too cold: A (open bench)"]
+
+
+@pytest.mark.parametrize("name", ["console", "mqtt"])
+def test_console_and_broker_take_only_what_is_severe_enough(sqlite_store: Store, name: str) -> None:
+    given = {f"notices__{name}_from": "urgent", "notices__mqtt": True, "cold__open_delay_s": 600.0}
+    g = garden(sqlite_store, 1, **given)
+    g.to(START_MS + 2 * HOUR_MS, A=DRY, soil_c=COLD_C)
+    assert [m.title for m in g.outs[name].got] == ["Water now: A (open bench)"]

@@ -65,7 +65,7 @@ class Timing:
     def of(cls, settings: Settings) -> "Timing":
         return cls(
             QuietHours(*(clock_time(settings[f"notices.quiet_{end}"]) for end in ("from", "until"))),
-            {channel.name: digest_times(channel.digest) for channel in settings.channels},
+            {name: digest_times(digest) for name, (_, digest) in settings.ways_out.items()},
             round(settings["notices.gather_s"] * 1000),
         )
 

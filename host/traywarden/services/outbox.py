@@ -33,7 +33,6 @@ from traywarden.store.store import Tx
 
 STALE_MS = 3_600_000
 """A change decided on readings measured longer ago than this may have been overtaken by others on the way."""
-CONSOLE, MQTT = "console", "mqtt"
 
 Describe = Callable[[Change], Told]
 Group = tuple[str, str, str | None, ChangeKind | None]
@@ -42,10 +41,7 @@ Walk = tuple[str, str, Subject | None]
 
 def targets(settings: Settings) -> dict[str, str]:
     """Channel name → least severity it takes."""
-    found = {CONSOLE: "info"} if settings["notices.console"] else {}
-    if settings["notices.mqtt"]:
-        found[MQTT] = "info"
-    return found | {c.name: c.least_severity for c in settings.channels}
+    return {name: least for name, (least, _) in settings.ways_out.items()}
 
 
 class Outbox:

@@ -6,7 +6,9 @@ from dataclasses import dataclass
 from typing import Any
 from urllib.parse import urlsplit
 
-from traywarden.domain.telling_times import AT_ONCE, clock_time
+from traywarden.domain.telling_times import AT_ONCE, clock_time, digest_times
+
+SEVERITIES = ("info", "warning", "urgent")
 
 
 class Secret(str):
@@ -67,6 +69,15 @@ class OneOf:
 def clock_or_empty(value: Any) -> str | None:
     """The check of a clock time that may be left out."""
     return None if value == "" or clock_time(value) else "use a clock time such as 22:00, or nothing"
+
+
+def digest(value: Any) -> str | None:
+    """The check of when a way out sends what is not urgent."""
+    try:
+        digest_times(value if isinstance(value, str) else "")
+    except ValueError as error:
+        return str(error)
+    return None
 
 
 def address_or_empty(value: Any) -> str | None:

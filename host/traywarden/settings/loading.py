@@ -9,12 +9,12 @@ from typing import Any
 
 from traywarden.domain.levels import KINDS, Levels
 from traywarden.domain.stage import Stage
-from traywarden.domain.telling_times import AT_ONCE, digest_times
+from traywarden.domain.telling_times import AT_ONCE
 from traywarden.errors import SettingsError, asked, did_you_mean
-from traywarden.settings.kinds import Channel, Secret
+from traywarden.settings.kinds import SEVERITIES, Channel, Secret
+from traywarden.settings.kinds import digest as wrong_digest
 from traywarden.settings.table import BY_KEY, TABLE
 
-SEVERITIES = ("info", "warning", "urgent")
 CHANNEL_KEYS = ("name", "url", "least_severity", "digest")
 
 
@@ -40,6 +40,16 @@ class Settings:
         """The levels of a rule, with those given for a crop, a mix or a stage."""
         plain = {row.key: self.values[row.key] for row in TABLE if row.varies}
         return Levels(rule, plain, self.overrides)
+
+    @property
+    def ways_out(self) -> dict[str, tuple[str, str]]:
+        """Every way for notices: the least severity it takes, and when what is not urgent goes over it."""
+        own = {
+            name: (self.values[f"notices.{name}_from"], self.values[f"notices.{name}_digest"])
+            for name in ("console", "mqtt")
+            if self.values[f"notices.{name}"]
+        }
+        return own | {each.name: (each.least_severity, each.digest) for each in self.channels}
 
     def masked(self) -> dict[str, Any]:
         """Every setting for printing: secrets as dots."""
@@ -207,19 +217,10 @@ def _channels(rows: Any, path: Path, problems: list[str]) -> tuple[Channel, ...]
             problems.append(
                 f"{where}: least_severity {least!r} cannot be used; use one of {', '.join(SEVERITIES)}."
             )
-        elif wrong := _wrong_digest(digest):
+        elif wrong := wrong_digest(digest):
             problems.append(f"{where}: digest {digest!r} cannot be used; {wrong}.")
         elif name in {c.name for c in channels} | {"console", "mqtt"}:
             problems.append(f"{where}: the name “{name}” is taken; choose another.")
         else:
             channels.append(Channel(name, Secret(url), least, digest))
     return tuple(channels)
-
-
-def _wrong_digest(digest: Any) -> str:
-    """What is wrong with a channel's digest; empty where nothing is."""
-    try:
-        digest_times(digest if isinstance(digest, str) else "")
-    except ValueError as error:
-        return str(error)
-    return ""

@@ -1,6 +1,15 @@
 """When a rule opens and closes, and how its notices go out."""
 
-from traywarden.settings.kinds import Setting, address_or_empty, between, clock_or_empty
+from traywarden.domain.telling_times import AT_ONCE
+from traywarden.settings.kinds import (
+    SEVERITIES,
+    Setting,
+    address_or_empty,
+    between,
+    clock_or_empty,
+    digest,
+    one_of,
+)
 
 ROWS: tuple[Setting, ...] = (
     Setting(
@@ -59,6 +68,22 @@ ROWS: tuple[Setting, ...] = (
     ),
     Setting("notices.console", bool, True, "", "Print notices where the host runs."),
     Setting(
+        "notices.console_from",
+        str,
+        "info",
+        "",
+        "The least that is printed there: info, warning or urgent.",
+        one_of(*SEVERITIES),
+    ),
+    Setting(
+        "notices.console_digest",
+        str,
+        AT_ONCE,
+        "",
+        "When what is not urgent is printed: “at once”, “every 4 h”, or times such as “07:00, 18:00”.",
+        digest,
+    ),
+    Setting(
         "notices.blind_after_s",
         float,
         7200.0,
@@ -72,6 +97,22 @@ ROWS: tuple[Setting, ...] = (
         False,
         "",
         "Publish notices on the broker too, as JSON on traywarden/v1/<garden>/notices.",
+    ),
+    Setting(
+        "notices.mqtt_from",
+        str,
+        "info",
+        "",
+        "The least that is published there: info, warning or urgent.",
+        one_of(*SEVERITIES),
+    ),
+    Setting(
+        "notices.mqtt_digest",
+        str,
+        AT_ONCE,
+        "",
+        "When what is not urgent is published: “at once”, “every 4 h”, or times such as “07:00, 18:00”.",
+        digest,
     ),
     Setting(
         "notices.quiet_from",

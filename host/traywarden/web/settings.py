@@ -150,6 +150,7 @@ def topics(request: Request, name: str) -> Response:
             topics=[topic_of(section, written, on.display) for section in sections],
             channels=written.channels if name == "notices" else None,
             console=written["notices.console"],
+            ways=written.ways_out,
             mqtt=notices_topic(on.garden.slug) if written["notices.mqtt"] else "",
             worth=ask_worth(on) if name == "notices" else None,
             giving=giving(on, written) if name == "rules" else None,

@@ -21,6 +21,7 @@ from traywarden.domain.garden import PlaceKind
 from traywarden.domain.journal import Kind
 from traywarden.domain.notices import Hold, NoticeState
 from traywarden.domain.subjects import Subject
+from traywarden.errors import ChannelError
 from traywarden.services.deliver import Deliver
 from traywarden.services.shadows import Shadows
 from traywarden.store import garden as garden_store
@@ -159,14 +160,18 @@ def test_reminders_come_with_growing_gaps_while_nothing_is_done(sqlite_store: St
     assert {title for _, title in g.told[1:]} == {"Still: water now, A (open bench)"}
 
 
-def test_a_deed_that_answers_it_puts_reminders_off_and_another_does_not(sqlite_store: Store) -> None:
+def test_a_deed_that_did_not_help_is_told_once_it_should_have_and_another_puts_nothing_off(
+    sqlite_store: Store,
+) -> None:
     g = garden(sqlite_store, notices__remind_after_s=4 * 3600.0, notices__longest_remind_s=24 * 3600.0)
     g.to(START_MS + HOUR_MS, A=DRY)
     g.write(Kind.NOTED, g.clock.ms, note="looks sad")
     assert g.to(START_MS + 5 * HOUR_MS, A=DRY) == [("10:30", "Still: water now, A (open bench)")]
     g.write(Kind.WATERED, g.clock.ms)
-    assert g.to(START_MS + 28 * HOUR_MS, A=DRY) == []
-    assert g.to(START_MS + 30 * HOUR_MS, A=DRY) == [("11:00", "Still: water now, A (open bench)")]
+    assert g.to(START_MS + 7 * HOUR_MS, A=DRY) == []
+    assert g.to(START_MS + 22 * HOUR_MS, A=DRY) == [("13:00", "Still: water now, A (open bench)")]
+    assert g.out.got[-1].body.startswith("You watered it at 11:00, and it has not helped yet. Water A")
+    assert g.to(START_MS + 24 * HOUR_MS, A=DRY) == [("05:00", "Still: water now, A (open bench)")], "as ever"
 
 
 def test_a_watering_of_the_whole_place_answers_for_its_trays(sqlite_store: Store) -> None:
@@ -176,7 +181,8 @@ def test_a_watering_of_the_whole_place_answers_for_its_trays(sqlite_store: Store
 
     with g.store.write() as tx:
         journal_store.write(tx, Kind.WATERED, g.clock.ms, g.clock.ms, place_id=g.place.place_id)
-    assert g.to(START_MS + 24 * HOUR_MS, A=DRY) == []
+    assert g.to(START_MS + 3 * HOUR_MS, A=DRY) == []
+    assert g.to(START_MS + 4 * HOUR_MS, A=DRY) == [("09:00", "Still: water now, A (open bench)")]
 
 
 def test_what_cannot_be_judged_now_is_not_reminded_of(sqlite_store: Store) -> None:
@@ -190,8 +196,6 @@ def test_what_cannot_be_judged_now_is_not_reminded_of(sqlite_store: Store) -> No
 
 
 def test_no_reminder_follows_a_notice_that_has_not_been_taken_yet(sqlite_store: Store) -> None:
-    from traywarden.errors import ChannelError
-
     g = garden(sqlite_store, notices__remind_after_s=4 * 3600.0)
     g.out.fail = ChannelError("no line")
     g.to(START_MS + 20 * HOUR_MS, A=DRY)
@@ -298,3 +302,59 @@ def test_console_and_broker_take_only_what_is_severe_enough(sqlite_store: Store,
     g = garden(sqlite_store, 1, **given)
     g.to(START_MS + 2 * HOUR_MS, A=DRY, soil_c=COLD_C)
     assert [m.title for m in g.outs[name].got] == ["Water now: A (open bench)"]
+
+
+OVER = "Over: water now, A (open bench)"
+
+
+@pytest.mark.parametrize(
+    ("watered_min", "settings", "ends"),
+    [
+        (None, {}, True),  # it rained
+        (55, {}, False),
+        (10, {}, True),  # before anybody was told
+        (55, {"notices__shared": True}, True),
+        (-600, {}, True),
+    ],
+)
+def test_the_end_is_told_unless_whoever_was_told_has_watered_since(
+    sqlite_store: Store, watered_min: int | None, settings: dict[str, Any], ends: bool
+) -> None:
+    g = garden(sqlite_store, **settings)
+    g.to(START_MS + HOUR_MS, A=DRY)  # told at 06:30
+    if watered_min is not None:
+        g.write(Kind.WATERED, START_MS + watered_min * MINUTE_MS)
+    assert g.to(START_MS + 2 * HOUR_MS) == ([("07:00", OVER)] if ends else [])
+    if not ends:
+        (spared,) = g.notices(NoticeState.SPARED)
+        assert spared.trouble == "not sent: the journal has what ended it (watered 06:55)"
+
+
+def test_rain_a_day_after_a_watering_that_did_not_help_is_told(sqlite_store: Store) -> None:
+    g = garden(sqlite_store)
+    g.to(START_MS + HOUR_MS, A=DRY)
+    g.write(Kind.WATERED, g.clock.ms)
+    g.to(START_MS + 24 * HOUR_MS, A=DRY)
+    assert g.to(START_MS + 25 * HOUR_MS) == [("06:00", OVER)]
+
+
+def test_the_end_follows_a_beginning_that_its_channel_has_only_just_taken(sqlite_store: Store) -> None:
+    """Who hears “water now” only after the watering hears that it is over as well."""
+    g = garden(sqlite_store)
+    g.out.fail = ChannelError("no")
+    g.to(START_MS + HOUR_MS, A=DRY)
+    g.write(Kind.WATERED, g.clock.ms)
+    g.to(START_MS + 2 * HOUR_MS)
+    g.out.fail = None
+    assert [title for _, title in g.to(START_MS + 4 * HOUR_MS)] == ["Water now: A (open bench)", OVER]
+
+
+def test_an_end_that_waits_for_the_morning_is_spared_where_the_journal_has_it_by_then(
+    sqlite_store: Store,
+) -> None:
+    g = garden(sqlite_store, cold__open_delay_s=600.0, cold__close_delay_s=600.0, **NIGHT)
+    g.to(AT_22, soil_c=COLD_C)
+    g.to(AT_22 + HOUR_MS)
+    g.write(Kind.MOVED, AT_22 - 5 * MINUTE_MS, place_id=g.place.place_id)
+    assert g.to(AT_22 + 10 * HOUR_MS) == []
+    assert "the journal has what ended it (moved" in g.notices(NoticeState.SPARED)[0].trouble

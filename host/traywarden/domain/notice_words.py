@@ -5,7 +5,7 @@ A rule without words of its own is told by the reason of its verdict.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, tzinfo
 
 from traywarden.domain.advice import what_helps_cold
@@ -32,6 +32,14 @@ class Watered:
 
 
 @dataclass(frozen=True, slots=True)
+class Deed:
+    """What the journal says was done about it, after “You”, and when."""
+
+    words: str
+    at_ms: int
+
+
+@dataclass(frozen=True, slots=True)
 class Told:
     """One change of one episode, with what its words need. `subject` is what the grower calls it;
     `place` and `watered` None: not known. `subjects`: by what a hush may name it (it, its place).
@@ -50,6 +58,7 @@ class Told:
     of: SubjectKind = SubjectKind.TRAY
     subjects: tuple[Subject, ...] = ()
     dark_ms: int | None = None
+    done: Deed | None = None  # since it was first told, though it still holds
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,8 +157,16 @@ def words(changes: Sequence[Told], reader: Reader) -> Words:
         head = f"Over: {title.lower()}, {where}"
     elif first.kind is ChangeKind.REMINDED:
         head = f"Still: {title.lower()}, {where}"
-    said = [text(told, reader) for told in changes]
+    said = [_after_deed(told, text(told, reader), reader) for told in changes]
     return Words(head, said[0].alone if len(said) == 1 else _list(changes, said))
+
+
+def _after_deed(told: Told, said: Said, reader: Reader) -> Said:
+    """What did not help is said first: whoever did it thinks the matter settled."""
+    if told.kind is not ChangeKind.REMINDED or told.done is None:
+        return said
+    first = f"You {told.done.words} at {reader.clock(told.done.at_ms)}, and it has not helped yet. "
+    return replace(said, alone=first + said.alone, listed=first + said.listed)
 
 
 def _list(changes: Sequence[Told], said: Sequence[Said]) -> str:

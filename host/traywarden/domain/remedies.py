@@ -13,6 +13,34 @@ REMEDIES: dict[str, tuple[Kind, ...]] = {
     "vent": (Kind.VENTED, Kind.MOVED),
     "late": (Kind.EMERGED, Kind.SOWED, Kind.NOTED),
 }
+HOUR_S = 3600.0
+SHOWS_WITHIN_S: dict[str, float] = {
+    "dry": 2 * HOUR_S,
+    "cold": 24 * HOUR_S,
+    "hot": 24 * HOUR_S,
+    "waterlogged": 24 * HOUR_S,
+    "vent": HOUR_S,
+    "late": 48 * HOUR_S,
+}
+"""How long after the deed the need should be over: water from below takes an hour or two to rise, a tray that
+was moved has its next night or noon, one that was lifted drains in a day (common practice, no source). Of a
+rule not listed nobody can tell."""
+WRITTEN_LATE_MS = 3_600_000
+"""A deed is often written down after its effect has been measured."""
+DEED_WORDS = {
+    Kind.WATERED: "watered it",
+    Kind.MOVED: "moved it",
+    Kind.VENTED: "opened it",
+    Kind.EMERGED: "saw it come up",
+    Kind.POTTED_UP: "potted it up",
+    Kind.PLANTED_OUT: "planted it out",
+    Kind.SOWED: "sowed it anew",
+    Kind.ON_BASE: "set it on another base",
+    Kind.FILLED: "filled it anew",
+    Kind.HEAD_PLACED: "placed a head in it",
+    Kind.HEAD_TAKEN_OUT: "took a head out of it",
+}
+"""What was done, after “You”. A note says nothing of what was done."""
 BY_HAND = (
     Kind.WATERED,
     Kind.MOVED,
@@ -34,6 +62,17 @@ ONE_TAP: dict[str, Kind] = {"dry": Kind.WATERED, "drying": Kind.WATERED, "vent":
 def remedies(rule: str) -> tuple[Kind, ...]:
     """The kinds of entries after which a grower need not be told again; of a rule not listed, any deed."""
     return REMEDIES.get(rule, BY_HAND)
+
+
+def answers_end(rule: str, deed_ms: int, closed_ms: int) -> bool:
+    """Whether a need that was over by `closed_ms` was over by that deed, so that whoever did it knows.
+
+    Only of rules with deeds of their own: what anybody does at a tray does not level it.
+
+    >>> answers_end("dry", 0, 3_600_000), answers_end("dry", 0, 9_000_000), answers_end("rain", 0, 0)
+    (True, False, False)
+    """
+    return rule in SHOWS_WITHIN_S and -WRITTEN_LATE_MS <= closed_ms - deed_ms <= SHOWS_WITHIN_S[rule] * 1000
 
 
 def next_reminder_ms(told: int, last_told_ms: int, *, first_s: float, longest_s: float) -> int:

@@ -6,7 +6,8 @@ from zoneinfo import ZoneInfo
 
 from traywarden.domain.daylight import next_dark_s
 from traywarden.domain.episodes import Change, ChangeKind, Episode
-from traywarden.domain.notice_words import Reader, Told, Watered
+from traywarden.domain.notice_words import Deed, Reader, Told, Watered
+from traywarden.domain.remedies import DEED_WORDS, answers_end, remedies
 from traywarden.domain.rules import Answer, Verdict
 from traywarden.domain.subjects import Subject, SubjectKind
 from traywarden.domain.units import Display
@@ -67,6 +68,7 @@ class Describer:
             episode.subject.kind,
             self.subjects(episode),
             dark_ms,
+            done=self._done(episode) if change.kind is ChangeKind.REMINDED else None,
         )
 
     @cached_property
@@ -79,6 +81,23 @@ class Describer:
         at = position_in(garden, zone, self._now_ms)
         dark_s = next_dark_s(self._now_ms / 1000, zone, at.latitude_deg, at.longitude_deg)
         return None if dark_s is None else round(dark_s * 1000)
+
+    def _done(self, episode: Episode) -> Deed | None:
+        """The newest deed for it since it began."""
+        newest = None
+        for entry in self._knowledge.deeds(episode.subject, remedies(episode.rule)):
+            if episode.opened_ms <= entry.at_ms <= self._now_ms and entry.kind in DEED_WORDS:
+                newest = Deed(DEED_WORDS[entry.kind], entry.at_ms)
+        return newest
+
+    def answered(self, episode: Episode, since_ms: int) -> str:
+        """Which deed, done since then, an episode is over because of, in words; empty where none is known."""
+        for entry in reversed(self._knowledge.deeds(episode.subject, remedies(episode.rule))):
+            if not since_ms <= entry.at_ms <= self._now_ms or episode.closed_ms is None:
+                continue
+            if answers_end(episode.rule, entry.at_ms, episode.closed_ms):
+                return f"{entry.kind.value} {self.reader.clock(entry.at_ms)}"
+        return ""
 
     def subjects(self, episode: Episode) -> tuple[Subject, ...]:
         """By what a hush may name it: itself, and the place where it stands now."""

@@ -60,6 +60,8 @@ class Timing:
     quiet: QuietHours = field(default_factory=QuietHours)
     digests: Mapping[str, Sequence[time]] = field(default_factory=dict)
     gather_ms: int = 0
+    shared: bool = False
+    """Whether the end of what is urgent is told also to those who may have answered it themselves."""
 
     @classmethod
     def of(cls, settings: Settings) -> "Timing":
@@ -67,6 +69,7 @@ class Timing:
             QuietHours(*(clock_time(settings[f"notices.quiet_{end}"]) for end in ("from", "until"))),
             {name: digest_times(digest) for name, (_, digest) in settings.ways_out.items()},
             round(settings["notices.gather_s"] * 1000),
+            settings["notices.shared"],
         )
 
 

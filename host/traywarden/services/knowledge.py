@@ -339,17 +339,21 @@ class Knowledge:
 
     def deeds_ms(self, subject: Subject, kinds: Sequence[Kind]) -> list[int]:
         """When one of these was written down for it, or for the place where a tray stood, oldest first."""
+        return [entry.at_ms for entry in self.deeds(subject, kinds)]
+
+    def deeds(self, subject: Subject, kinds: Sequence[Kind]) -> list[Entry]:
+        """Entries of these kinds about it, or about the place where a tray stood, oldest first."""
         if subject.kind is not SubjectKind.TRAY:
             place_id = subject.number if subject.kind is SubjectKind.PLACE else None
-            return sorted(e.at_ms for e in self._of_places if e.kind in kinds and e.place_id == place_id)
+            return [e for e in self._of_places if e.kind in kinds and e.place_id == place_id]
         tray_id = subject.number
         facts = self.of(tray_id).facts
         of_place = (
-            e.at_ms
+            e
             for e in self._of_places
             if e.kind in kinds and e.place_id == facts.place_of_tray(tray_id, e.at_ms)
         )
-        return sorted([*(e.at_ms for e in facts.of_tray(tray_id, *kinds)), *of_place])
+        return sorted([*facts.of_tray(tray_id, *kinds), *of_place], key=lambda e: (e.at_ms, e.entry_id))
 
     def watered(
         self, tx: Tx, tray_id: int, now_ms: int, *, earliest_year: int, by_sensor: bool

@@ -103,6 +103,13 @@ def untold(told: Sequence[Notice], end: Notice, episode_id: str, plan: Plan) -> 
     return None if start.state is NoticeState.SENT else UNTOLD_START
 
 
+def told_ms(notice: Notice, now_ms: int) -> int:
+    """When it was told by the garden's clock; deliveries are dated by the system's, which may be another."""
+    sent_ms = notice.sent_ms
+    known = sent_ms is not None and notice.created_ms <= sent_ms <= now_ms
+    return sent_ms if known and sent_ms is not None else notice.created_ms
+
+
 def latest(notices: Sequence[Notice], episode_id: str, channel: str | None = None) -> Notice | None:
     """The newest notice that tells an episode's beginning (over that channel)."""
     return next(

@@ -26,7 +26,7 @@ from traywarden.services.holding import (
     no_shadow,
     spared_words,
 )
-from traywarden.services.notice_plan import Plan, as_is, due, untold
+from traywarden.services.notice_plan import Plan, as_is, due, latest, told_ms, untold
 from traywarden.settings import Settings
 from traywarden.store import notices as notice_store
 from traywarden.store.store import Tx
@@ -35,6 +35,8 @@ STALE_MS = 3_600_000
 """A change decided on readings measured longer ago than this may have been overtaken by others on the way."""
 
 Describe = Callable[[Change], Told]
+Answered = Callable[[Episode, int], str]
+"""Of an episode, which deed since then it is over because of, in words; empty where none is known."""
 Group = tuple[str, str, str | None, ChangeKind | None]
 Walk = tuple[str, str, Subject | None]
 
@@ -42,6 +44,12 @@ Walk = tuple[str, str, Subject | None]
 def targets(settings: Settings) -> dict[str, str]:
     """Channel name → least severity it takes."""
     return {name: least for name, (least, _) in settings.ways_out.items()}
+
+
+def not_known(episode: Episode, since_ms: int) -> str:
+    """Nobody knows of any deed."""
+    del episode, since_ms
+    return ""
 
 
 class Outbox:
@@ -60,6 +68,7 @@ class Outbox:
         describe: Describe,
         reader: Reader,
         shadow: Shadow = no_shadow,
+        answered: Answered = not_known,
     ) -> Plan:
         """What to tell of changes that are about to be kept. Reads the outbox, writes nothing.
 
@@ -83,6 +92,12 @@ class Outbox:
                 if kind is None or (kind is ChangeKind.CLOSED and self._rules[episode.rule].told_once):
                     continue
                 say = replace(told, kind=kind)
+                if kind is ChangeKind.CLOSED and (
+                    why := self._known_to_be_over(episode, mine, answered, reader)
+                ):
+                    spared = self._held(channel, say, episode.episode_id, reader, Held(Hold.NOTHING, why))
+                    plan.put.append(replace(spared, state=NoticeState.SPARED))
+                    continue
                 held = held or self._why(holding, channel, say, reader.now_ms)
                 if held is None and kind is ChangeKind.OPENED:
                     held = holding.gathers(reader.now_ms)
@@ -122,6 +137,7 @@ class Outbox:
         subjects: Callable[[Episode], tuple[Subject, ...]],
         reader: Reader,
         shadow: Shadow = no_shadow,
+        answered: Answered = not_known,
     ) -> Plan:
         """What may now be told of all that is held.
 
@@ -141,7 +157,14 @@ class Outbox:
         for notice, episode, kind in parts:
             waits = notice.channel in unsettled
             if kind is ChangeKind.CLOSED:
-                why = untold(told_before[episode.episode_id], notice, episode.episode_id, plan)
+                before = told_before[episode.episode_id]
+                why = untold(before, notice, episode.episode_id, plan)
+                mine = [n for n in before if n.channel == notice.channel]
+                if why is None and (known := self._known_to_be_over(episode, mine, answered, reader)):
+                    why = OVER
+                    plan.part_with(notice, episode.episode_id, known)
+                    outcomes.setdefault(notice.notice_id, []).append((notice, episode, kind, why))
+                    continue
             elif kind is not ChangeKind.PAST and episode.closed_ms is not None:
                 why = OVER
             else:
@@ -188,6 +211,18 @@ class Outbox:
                 groups.add(notice.channel, told, episode.episode_id, notice)
             else:
                 plan.put.append(self._held(notice.channel, told, episode.episode_id, reader, why))
+
+    def _known_to_be_over(
+        self, episode: Episode, mine: Sequence[Notice], answered: Answered, reader: Reader
+    ) -> str:
+        """Why an end need not be told: whoever was told of the beginning has done something about it."""
+        start = latest(mine, episode.episode_id)
+        if start is None or start.state is not NoticeState.SENT:
+            return ""
+        if self._timing.shared and self.severity(episode.rule) == "urgent":
+            return ""
+        deed = answered(episode, told_ms(start, reader.now_ms))
+        return f"not sent: the journal has what ended it ({deed})" if deed else ""
 
     def severity(self, rule: str) -> str:
         return self._rules[rule].severity

@@ -1,4 +1,5 @@
-"""Reminders: of what still holds, was told, and had nothing done about it; and of what a hush kept quiet."""
+"""Reminders: of what still holds and was told, unless something done about it has yet to show; and of what a
+hush kept quiet."""
 
 from collections.abc import Sequence
 
@@ -6,11 +7,11 @@ from traywarden.domain.episodes import Change, ChangeKind, Episode
 from traywarden.domain.hushes import Hush
 from traywarden.domain.notice_words import Told
 from traywarden.domain.notices import OPEN_STATES, Notice, NoticeState
-from traywarden.domain.remedies import next_reminder_ms, remedies
+from traywarden.domain.remedies import SHOWS_WITHIN_S, next_reminder_ms, remedies
 from traywarden.services.describing import Describer
 from traywarden.services.holding import Shadow, no_shadow
 from traywarden.services.knowledge import Knowledge
-from traywarden.services.notice_plan import Plan
+from traywarden.services.notice_plan import Plan, told_ms
 from traywarden.services.outbox import Outbox
 from traywarden.settings import Settings
 from traywarden.store import hushes as hush_store
@@ -50,6 +51,7 @@ class Reminding:
         for episode in episodes:
             done = knowledge.deeds_ms(episode.subject, remedies(episode.rule))
             done_ms = max((at_ms for at_ms in done if at_ms <= now_ms), default=None)
+            shows_s = SHOWS_WITHIN_S.get(episode.rule, self._longest_s)
             subjects = describer.subjects(episode)
             over = [_end_ms(h) for h in hushes if h.covers(episode.rule, subjects)]
             reminded = outbox.eligible(episode.rule) if outbox.severity(episode.rule) != "info" else []
@@ -57,7 +59,7 @@ class Reminding:
             first_s = self._first_s if urgent else PATIENCE * self._first_s
             for channel in reminded:
                 mine = [n for n in told[episode.episode_id] if n.channel == channel]
-                at_ms = self._at_ms(episode, first_s, mine, done_ms, over, now_ms)
+                at_ms = self._at_ms(episode, first_s, mine, done_ms, shows_s, over, now_ms)
                 if at_ms is not None and at_ms <= now_ms + NEARBY_MS:
                     times.append((at_ms, channel, episode))
         if not any(at_ms <= now_ms for at_ms, _, _ in times):
@@ -89,6 +91,7 @@ class Reminding:
         first_s: float,
         mine: Sequence[Notice],
         done_ms: int | None,
+        shows_s: float,
         over_ms: Sequence[int],
         now_ms: int,
     ) -> int | None:
@@ -99,37 +102,31 @@ class Reminding:
         started = max(starts, default=None)
         if started is None or any(n.state in OPEN_STATES for n in tells[started:]):
             return None
-        told = [_told_ms(n, now_ms) for n in tells[started:] if n.state is NoticeState.SENT]
-        return self._after(told, first_s, done_ms, over_ms, now_ms) if told else None
+        times_ms = [told_ms(n, now_ms) for n in tells[started:] if n.state is NoticeState.SENT]
+        return self._after(times_ms, first_s, done_ms, shows_s, over_ms, now_ms) if times_ms else None
 
     def _after(
         self,
-        told_ms: Sequence[int],
+        times_ms: Sequence[int],
         first_s: float,
         done_ms: int | None,
+        shows_s: float,
         over_ms: Sequence[int],
         now_ms: int,
     ) -> int | None:
         """When to remind of what was told at these times."""
-        last_ms = max((at_ms for at_ms in told_ms if at_ms <= now_ms), default=None)
+        last_ms = max((at_ms for at_ms in times_ms if at_ms <= now_ms), default=None)
         if last_ms is None:  # the clock was set back
             return now_ms if self._first_s else None
         if done_ms is not None and done_ms > last_ms:
-            return done_ms + round(self._longest_s * 1000) if self._first_s else None
+            return done_ms + round(shows_s * 1000) if self._first_s else None
         freed = [end_ms for end_ms in over_ms if last_ms < end_ms <= now_ms]
         if freed:
             return max(freed)
         if not self._first_s:
             return None
         longest_s = max(first_s, self._longest_s)
-        return next_reminder_ms(len(told_ms), last_ms, first_s=first_s, longest_s=longest_s)
-
-
-def _told_ms(notice: Notice, now_ms: int) -> int:
-    """When it was told by the garden's clock; deliveries are dated by the system's, which may be another."""
-    sent_ms = notice.sent_ms
-    known = sent_ms is not None and notice.created_ms <= sent_ms <= now_ms
-    return sent_ms if known and sent_ms is not None else notice.created_ms
+        return next_reminder_ms(len(times_ms), last_ms, first_s=first_s, longest_s=longest_s)
 
 
 def _end_ms(hush: Hush) -> int:

@@ -67,6 +67,7 @@ class Teller:
             describer.told,
             describer.reader,
             standing.shadows().over,
+            describer.answered,
         )
 
     def of_held(
@@ -84,6 +85,7 @@ class Teller:
             describer.subjects,
             describer.reader,
             standing.shadows().over,
+            describer.answered,
         )
 
     def of_reminders(self, tx: Tx, standing: Standing) -> Plan:

@@ -149,6 +149,14 @@ ROWS: tuple[Setting, ...] = (
         between(0, 3_600),
     ),
     Setting(
+        "notices.shared",
+        bool,
+        False,
+        "",
+        "Several people look after this garden: that something urgent is over is told also where the journal "
+        "has what was done about it.",
+    ),
+    Setting(
         "notices.remind_after_s",
         float,
         21_600.0,
@@ -162,7 +170,7 @@ ROWS: tuple[Setting, ...] = (
         float,
         172_800.0,
         "s",
-        "Longest gap between reminders; also how long a reminder waits after something was done.",
+        "Longest gap between reminders.",
         between(60, 2_592_000),
     ),
     Setting(

@@ -3,6 +3,7 @@
 import threading
 import time
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -29,7 +30,7 @@ def notice(
         severity,
         f"title {notice_id}",
         "body",
-        ((f"dry:1:{created_ms}", ChangeKind.OPENED),),
+        ((f"dry:{notice_id}:{created_ms}", ChangeKind.OPENED),),
         created_ms,
         NoticeState.WAITING,
     )
@@ -183,6 +184,30 @@ def test_one_notice_that_is_never_taken_does_not_starve_the_others(sqlite_store:
         bench.deliver.send_due()
         bench.clock.ms += 120_000
     assert len(bench.channel.got) >= 9
+
+
+def test_what_a_channel_refuses_by_itself_is_parked_once_something_later_of_its_need_was_taken(
+    sqlite_store: Store,
+) -> None:
+    bench = Bench(sqlite_store)
+    end = replace(notice("end", severity="info"), changes=(("dry:tray-1:10", ChangeKind.CLOSED),))
+    again = replace(notice("again"), changes=(("dry:tray-1:30", ChangeKind.OPENED),))
+    bench.put(end, again)
+    sent = bench.channel.send
+
+    def send(message: Message) -> None:
+        if message.notice_id == "end":
+            raise ChannelError("500")
+        sent(message)
+
+    bench.channel.send = send  # type: ignore[method-assign]
+    for number in range(40):
+        bench.put(notice(f"n{number}", created_ms=START_MS + number + 1))
+        bench.deliver.send_due()
+        bench.clock.ms += 120_000
+    assert "again" in [m.notice_id for m in bench.channel.got]
+    assert bench.at("end").state is NoticeState.PARKED
+    assert bench.at("end").trouble.endswith("while others were taken: 500")
 
 
 def test_a_crash_between_sending_and_marking_sends_it_again_with_the_same_id(

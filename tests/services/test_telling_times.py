@@ -358,3 +358,29 @@ def test_an_end_that_waits_for_the_morning_is_spared_where_the_journal_has_it_by
     g.write(Kind.MOVED, AT_22 - 5 * MINUTE_MS, place_id=g.place.place_id)
     assert g.to(AT_22 + 10 * HOUR_MS) == []
     assert "the journal has what ended it (moved" in g.notices(NoticeState.SPARED)[0].trouble
+
+
+def test_a_channel_that_comes_back_hears_of_one_need_in_order_and_of_the_most_urgent_first(
+    sqlite_store: Store,
+) -> None:
+    """Dry, wet and dry again while the line was down: never “over” after “water now”."""
+    g = garden(sqlite_store, 2, cold__open_delay_s=600.0, notices__longest_retry_s=600.0)
+    g.to(START_MS + HOUR_MS, A=DRY)
+    g.out.fail = ChannelError("no")
+    g.to(START_MS + 2 * HOUR_MS)
+    g.to(START_MS + 3 * HOUR_MS, A=DRY, soil_c=COLD_C)
+    g.out.fail = None
+    told = [title for _, title in g.to(START_MS + 4 * HOUR_MS, A=DRY, soil_c=COLD_C)]
+    assert told == [OVER, "Water now: A (open bench)", "Too cold: 2 trays in open bench"]
+
+
+def test_an_end_that_waited_for_its_beginning_is_spared_where_it_has_begun_again(sqlite_store: Store) -> None:
+    g = garden(sqlite_store, notices__longest_retry_s=600.0)
+    g.out.fail = ChannelError("no")
+    g.to(START_MS + HOUR_MS, A=DRY)
+    g.to(START_MS + 2 * HOUR_MS)
+    g.to(START_MS + 3 * HOUR_MS, A=DRY)
+    g.out.fail = None
+    told = [title for _, title in g.to(START_MS + 4 * HOUR_MS, A=DRY)]
+    assert told == ["Water now: A (open bench)", "Water now: A (open bench)"]
+    assert [n.trouble for n in g.notices(NoticeState.SPARED)] == ["not sent: it had begun again by then"]

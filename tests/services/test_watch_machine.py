@@ -47,6 +47,7 @@ from traywarden.store.store import Store
 POINTS = [name for path, name in named_points() if path.name in ("watch.py", "deliver.py")]
 CHANNELS = ("console", "mail", "urgent only")
 STEP_MS = 10 * MINUTE_MS
+Changes = tuple[tuple[str, ChangeKind], ...]
 TRAYS = st.sampled_from("AB")
 
 
@@ -354,6 +355,18 @@ class Garden(RuleBasedStateMachine):
                     if kind is ChangeKind.CLOSED:
                         assert episode_id in started, f"{name} heard the end of {episode_id} first"
                     started.add(episode_id)
+            self._in_order(name, list(dict.fromkeys(i for i in got if i not in self.freed)), changes)
+
+    def _in_order(self, name: str, got: list[str], changes: dict[str, Changes]) -> None:
+        """Of no tray and rule did a channel first hear of what began before something it had heard of."""
+        last: dict[str, int] = {}
+        for notice_id in got:
+            for episode_id, kind in changes.get(notice_id, ()):
+                need, _, began = episode_id.rpartition(":")
+                if kind is not ChangeKind.PAST:
+                    at_ms = int(began.rstrip("'"))
+                    assert last.get(need, at_ms) <= at_ms, f"{name} heard of {episode_id} too late"
+                    last[need] = at_ms
 
     # Helpers
 

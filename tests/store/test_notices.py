@@ -1,6 +1,7 @@
 """The outbox on both databases: due in order, marked, held, parked, found again."""
 
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
@@ -49,16 +50,22 @@ def test_due_are_only_waiting_ones_of_the_channel_whose_time_has_come(store: Sto
         assert outbox.next_due_ms(tx, "nobody") is None
 
 
-def test_the_least_tried_go_first_then_the_urgent_then_the_oldest(store: Store) -> None:
+def test_the_urgent_go_first_then_the_oldest_and_to_find_out_what_fails_the_least_tried(store: Store) -> None:
+    def of(name: str, **more: Any) -> Notice:
+        return replace(PLAIN, notice_id=name, changes=((f"dry:{name}:1", ChangeKind.OPENED),), **more)
+
     put(
         store,
-        replace(PLAIN, notice_id="tried", attempts=3),
-        replace(PLAIN, notice_id="info", severity="info", created_ms=1),
-        replace(PLAIN, notice_id="young", created_ms=9),
-        replace(PLAIN, notice_id="old", created_ms=8),
+        of("tried", attempts=3),
+        of("info", severity="info", created_ms=1),
+        of("young", created_ms=99),
+        of("old", created_ms=98),
     )
     with store.read() as tx:
-        assert [n.notice_id for n in outbox.due(tx, "mail", 0)] == ["old", "young", "info", "tried"]
+        assert [n.notice_id for n in outbox.due(tx, "mail", 0)] == ["old", "young", "tried", "info"]
+        tried = outbox.due(tx, "mail", 0, least_tried=True)
+        assert [n.notice_id for n in tried] == ["old", "young", "info", "tried"]
+        assert [n.notice_id for n in outbox.due(tx, "mail", 0, {"old"}, limit=2)] == ["young", "tried"]
 
 
 def test_sent_failed_parked_and_released(store: Store) -> None:

@@ -7,9 +7,11 @@ with the same id: at least once, never lost.
 import logging
 import threading
 import time
+from collections import Counter
 from collections.abc import Callable, Mapping
 
 from traywarden.domain.notices import Notice, retry_after_ms
+from traywarden.domain.sending_order import overtaken
 from traywarden.errors import ChannelError, StoreError
 from traywarden.links.channels import CONSOLE, MQTT, Channel, Message
 from traywarden.points import point
@@ -17,12 +19,17 @@ from traywarden.services.clock import Clock
 from traywarden.services.week_by_schedule import attachment_of
 from traywarden.settings import Settings
 from traywarden.store import notices as notice_store
-from traywarden.store.store import Store
+from traywarden.store.store import Store, Tx
 
 log = logging.getLogger(__name__)
 
 LOOK_S = 2.0
 """How often the outbox is looked at without being woken: another process may have freed a parked notice."""
+
+
+REFUSED_ALONE = 3
+"""A notice that was the first to fail so often, after others were taken, is itself the trouble (no source).
+In every fourth try of a channel that fails another goes first, to find that out."""
 
 
 class Lane:
@@ -45,6 +52,7 @@ class Lane:
         self._not_before_ms = 0
         self._confirmed: set[str] = set()  # delivered, but the store would not take it yet
         self._seen_ms: int | None = None  # the clock when we last looked
+        self._alone: Counter[str] = Counter()  # refused while others were taken, so often
 
     def send_due(self, ending: Callable[[], bool] = lambda: False) -> None:
         """Send everything due now; stops at the first failure that speaks for the whole channel."""
@@ -55,7 +63,9 @@ class Lane:
             if now_ms < self._not_before_ms:
                 return
             with self._store.read() as tx:
-                due = notice_store.due(tx, self._channel.name, now_ms)
+                due = notice_store.due(
+                    tx, self._channel.name, now_ms, self._refused, least_tried=self._failures % 4 == 3
+                )
             due = [n for n in due if n.notice_id not in self._confirmed]
             if not due:
                 return
@@ -87,6 +97,7 @@ class Lane:
             return self._failed(notice, error)
         point("channel has confirmed")
         self._confirmed.add(notice.notice_id)
+        self._alone.pop(notice.notice_id, None)
         recovered, self._failures = self._failures > 0, 0
         self._write_confirmed(recovered=recovered)
         return True
@@ -111,11 +122,25 @@ class Lane:
         with self._store.write() as tx:
             for notice_id in self._confirmed:
                 notice_store.mark_sent(tx, notice_id, now_ms)
+                self._give_up_overtaken(tx, notice_id)
             if recovered:
                 notice_store.hurry(tx, self._channel.name, now_ms)
             point("sent written")
         point("sent committed")
         self._confirmed.clear()
+
+    @property
+    def _refused(self) -> set[str]:
+        return {notice_id for notice_id, times in self._alone.items() if times >= REFUSED_ALONE}
+
+    def _give_up_overtaken(self, tx: Tx, sent_id: str) -> None:
+        """What was refused by itself and comes before what was sent is too late now: a person looks."""
+        if not self._refused:
+            return
+        left = [n for n in notice_store.waiting(tx, self._channel.name) if n.notice_id in self._refused]
+        for notice in overtaken(notice_store.notice_named(tx, sent_id), left):
+            why = f"refused {notice.attempts} times while others were taken: {notice.trouble}"
+            notice_store.park(tx, notice.notice_id, why, tried=False)
 
     def _failed(self, notice: Notice, error: ChannelError) -> bool:
         attempts, now_ms = notice.attempts + 1, self._clock.now_ms()
@@ -133,6 +158,7 @@ class Lane:
         log.warning("%s: notice %s not delivered: %s", self._channel.name, notice.notice_id, error)
         if error.permanent:
             return True  # this one; the next may be taken
+        self._alone[notice.notice_id] += self._failures == 0
         self._failures += 1
         self._not_before_ms = now_ms + self._wait_ms(self._failures, error)
         return False

@@ -15,6 +15,7 @@ from traywarden.domain.notice_words import Reader, Told, words
 from traywarden.domain.notices import Hold, Notice, NoticeState, most_severe, passes
 from traywarden.domain.rules import AnyRule
 from traywarden.domain.subjects import Subject, SubjectKind
+from traywarden.services.ends import BEGUN_AGAIN, Answered, Later, known_to_be_over, not_known
 from traywarden.services.holding import (
     CATCHING_UP,
     OVER,
@@ -26,7 +27,7 @@ from traywarden.services.holding import (
     no_shadow,
     spared_words,
 )
-from traywarden.services.notice_plan import Plan, as_is, due, latest, told_ms, untold
+from traywarden.services.notice_plan import Plan, as_is, due, untold
 from traywarden.settings import Settings
 from traywarden.store import notices as notice_store
 from traywarden.store.store import Tx
@@ -35,8 +36,6 @@ STALE_MS = 3_600_000
 """A change decided on readings measured longer ago than this may have been overtaken by others on the way."""
 
 Describe = Callable[[Change], Told]
-Answered = Callable[[Episode, int], str]
-"""Of an episode, which deed since then it is over because of, in words; empty where none is known."""
 Group = tuple[str, str, str | None, ChangeKind | None]
 Walk = tuple[str, str, Subject | None]
 
@@ -44,12 +43,6 @@ Walk = tuple[str, str, Subject | None]
 def targets(settings: Settings) -> dict[str, str]:
     """Channel name → least severity it takes."""
     return {name: least for name, (least, _) in settings.ways_out.items()}
-
-
-def not_known(episode: Episode, since_ms: int) -> str:
-    """Nobody knows of any deed."""
-    del episode, since_ms
-    return ""
 
 
 class Outbox:
@@ -151,8 +144,9 @@ class Outbox:
         ]
         unsettled = {n.channel for n, e, kind in parts if kind is ChangeKind.PAST and not settled(e.subject)}
         first_ms = _first_of_each_walk(parts, subjects)
-        ends = (episode.episode_id for _, episode, kind in parts if kind is ChangeKind.CLOSED)
-        told_before = notice_store.about_all(tx, ends)
+        ended = [episode for _, episode, kind in parts if kind is ChangeKind.CLOSED]
+        told_before = notice_store.about_all(tx, (e.episode_id for e in ended))
+        later = Later(tx, ended)
         outcomes: dict[str, list[tuple[Notice, Episode, ChangeKind, Held | None]]] = {}
         for notice, episode, kind in parts:
             waits = notice.channel in unsettled
@@ -160,10 +154,11 @@ class Outbox:
                 before = told_before[episode.episode_id]
                 why = untold(before, notice, episode.episode_id, plan)
                 mine = [n for n in before if n.channel == notice.channel]
-                if why is None and (known := self._known_to_be_over(episode, mine, answered, reader)):
-                    why = OVER
+                known = self._known_to_be_over(episode, mine, answered, reader)
+                known = BEGUN_AGAIN if later.begun_again(episode, notice.channel) else known
+                if why is not OVER and known:
                     plan.part_with(notice, episode.episode_id, known)
-                    outcomes.setdefault(notice.notice_id, []).append((notice, episode, kind, why))
+                    outcomes.setdefault(notice.notice_id, []).append((notice, episode, kind, OVER))
                     continue
             elif kind is not ChangeKind.PAST and episode.closed_ms is not None:
                 why = OVER
@@ -215,14 +210,8 @@ class Outbox:
     def _known_to_be_over(
         self, episode: Episode, mine: Sequence[Notice], answered: Answered, reader: Reader
     ) -> str:
-        """Why an end need not be told: whoever was told of the beginning has done something about it."""
-        start = latest(mine, episode.episode_id)
-        if start is None or start.state is not NoticeState.SENT:
-            return ""
-        if self._timing.shared and self.severity(episode.rule) == "urgent":
-            return ""
-        deed = answered(episode, told_ms(start, reader.now_ms))
-        return f"not sent: the journal has what ended it ({deed})" if deed else ""
+        shared = self._timing.shared and self.severity(episode.rule) == "urgent"
+        return known_to_be_over(episode, mine, answered, reader.now_ms, all_the_same=shared)
 
     def severity(self, rule: str) -> str:
         return self._rules[rule].severity

@@ -1,20 +1,20 @@
 """The outbox: every notice from the moment its episode changed until its channel has confirmed it."""
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Row, Select, case, delete, func, insert, select, update
+from sqlalchemy import Row, Select, delete, func, insert, select, update
 
 from traywarden.domain.episodes import ChangeKind
 from traywarden.domain.notices import OPEN_STATES, Hold, Notice, NoticeState
+from traywarden.domain.sending_order import in_order
 from traywarden.errors import UnknownNameError
 from traywarden.store import schema
 from traywarden.store.store import Tx
 
 _notice, _change = schema.notice, schema.notice_change
 _CHUNK = 400
-_URGENT_FIRST = case({"urgent": 0, "warning": 1}, value=_notice.c.severity, else_=2)
 
 
 def put(tx: Tx, notices: Iterable[Notice]) -> None:
@@ -81,22 +81,26 @@ def spare(tx: Tx, notice_id: str, why: str) -> None:
     tx.execute(update(_notice).where(_notice.c.notice_id == notice_id, held).values(**values))
 
 
-def due(tx: Tx, channel: str, now_ms: int, limit: int = 100) -> list[Notice]:
-    """Notices of a channel to be sent by now: least tried first, then most urgent, then oldest.
+def waiting(tx: Tx, channel: str) -> list[Notice]:
+    """Every notice that waits on a channel, due or not."""
+    mine = (_notice.c.state == NoticeState.WAITING.value) & (_notice.c.channel == channel)
+    return _all(tx, select(_notice).where(mine))
 
-    So one notice that its channel will not take does not keep the others waiting.
-    """
-    chosen = (
-        select(_notice)
-        .where(
-            _notice.c.state == NoticeState.WAITING.value,
-            _notice.c.channel == channel,
-            _notice.c.next_try_ms <= now_ms,
-        )
-        .order_by(_notice.c.attempts, _URGENT_FIRST, _notice.c.created_ms, _notice.c.notice_id)
-        .limit(limit)
-    )
-    return _all(tx, chosen)
+
+def due(
+    tx: Tx,
+    channel: str,
+    now_ms: int,
+    refused: Collection[str] = (),
+    *,
+    least_tried: bool = False,
+    limit: int = 100,
+) -> list[Notice]:
+    """The first notices of a channel to be sent by now, in the order in which to send them (`in_order`)."""
+    next_ms = next_due_ms(tx, channel)
+    if next_ms is None or next_ms > now_ms:
+        return []
+    return in_order(waiting(tx, channel), now_ms, refused, least_tried=least_tried)[:limit]
 
 
 def next_due_ms(tx: Tx, channel: str) -> int | None:
@@ -126,13 +130,13 @@ def mark_failed(tx: Tx, notice_id: str, trouble: str, next_try_ms: int) -> None:
     _set(tx, notice_id, attempts=_notice.c.attempts + 1, trouble=trouble, next_try_ms=next_try_ms)
 
 
-def park(tx: Tx, notice_id: str, trouble: str) -> None:
-    """Give up until a person looks."""
+def park(tx: Tx, notice_id: str, trouble: str, *, tried: bool = True) -> None:
+    """Give up until a person looks; `tried`: an attempt has just failed."""
     _set(
         tx,
         notice_id,
         state=NoticeState.PARKED.value,
-        attempts=_notice.c.attempts + 1,
+        attempts=_notice.c.attempts + int(tried),
         trouble=trouble,
     )
 

@@ -1,0 +1,57 @@
+"""Whether the end of an episode is told: not to whom it says nothing new, nor where it is wrong by now."""
+
+from collections.abc import Callable, Iterable, Sequence
+
+from traywarden.domain.episodes import ChangeKind, Episode
+from traywarden.domain.notices import Notice, NoticeState
+from traywarden.services.notice_plan import latest, told_ms
+from traywarden.store import episodes as episode_store
+from traywarden.store import notices as notice_store
+from traywarden.store.store import Tx
+
+Answered = Callable[[Episode, int], str]
+"""Of an episode, which deed since then it is over because of, in words; empty where none is known."""
+BEGUN_AGAIN = "not sent: it had begun again by then"
+
+
+def not_known(episode: Episode, since_ms: int) -> str:
+    """Nobody knows of any deed."""
+    del episode, since_ms
+    return ""
+
+
+def known_to_be_over(
+    episode: Episode, mine: Sequence[Notice], answered: Answered, now_ms: int, *, all_the_same: bool
+) -> str:
+    """Why an end need not be told: whoever was told of the beginning has done something about it.
+
+    `mine`: what its channel was told of the episode; `all_the_same`: it is told for others who might set out.
+    """
+    start = latest(mine, episode.episode_id)
+    if all_the_same or start is None or start.state is not NoticeState.SENT:
+        return ""
+    deed = answered(episode, told_ms(start, now_ms))
+    return f"not sent: the journal has what ended it ({deed})" if deed else ""
+
+
+class Later:
+    """What each channel is told of episodes of the same need that began after an end that is held."""
+
+    def __init__(self, tx: Tx, ended: Iterable[Episode]) -> None:
+        self._later: dict[str, list[str]] = {}
+        for episode in ended:
+            same = episode_store.episodes(tx, rule=episode.rule, subject=episode.subject)
+            self._later[episode.episode_id] = [
+                e.episode_id for e in same if e.opened_ms > episode.opened_ms and e != episode
+            ]
+        self._told = notice_store.about_all(tx, (e for later in self._later.values() for e in later))
+
+    def begun_again(self, episode: Episode, channel: str) -> bool:
+        """Whether the channel has been told, or will be, that it began again."""
+        return any(
+            n.channel == channel
+            and (later, ChangeKind.OPENED) in n.changes
+            and n.state not in (NoticeState.SPARED, NoticeState.PARKED)
+            for later in self._later.get(episode.episode_id, ())
+            for n in self._told[later]
+        )

@@ -1,10 +1,12 @@
 """Quiet hours, digests, walks and reminders on a driven clock, as a channel really gets them."""
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
 
 from tests.services.test_hush import HushedGarden
+from tests.services.timelines import CALM, SILENT, Line
 from tests.services.watched_garden import (
     COLD_C,
     DRY,
@@ -384,3 +386,54 @@ def test_an_end_that_waited_for_its_beginning_is_spared_where_it_has_begun_again
     told = [title for _, title in g.to(START_MS + 4 * HOUR_MS, A=DRY)]
     assert told == ["Water now: A (open bench)", "Water now: A (open bench)"]
     assert [n.trouble for n in g.notices(NoticeState.SPARED)] == ["not sent: it had begun again by then"]
+
+
+def test_what_was_found_late_then_stood_in_a_shadow_and_had_ended_goes_into_the_digest(
+    sqlite_store: Store,
+) -> None:
+    """Its probe was quiet; its readings come in two pieces, and it counts as quiet till the second."""
+    line = Line(sqlite_store)
+    line.run(replace(CALM, moisture_m3_m3=0.36), 0.5)
+    line.run(SILENT, 12)
+    assert line.said == [("quiet", "opened")]
+    begin_ms = line.at_ms - 11 * HOUR_MS
+
+    def upload(first_ms: int, hours: int, moisture: float) -> None:
+        for n in range(hours * 6):
+            line.measure(first_ms + n * 10 * MINUTE_MS, replace(CALM, moisture_m3_m3=moisture))
+        line.garden.watch.judge([line.tray_id], {line.tray_id: first_ms})
+
+    upload(begin_ms, 3, 0.24)
+    for _ in range(3):
+        line.garden.clock.ms += 61_000
+        line.look()
+    (held,) = line.garden.notices(NoticeState.HELD)
+    assert held.waits_for is Hold.SHADOW
+    upload(begin_ms + 3 * HOUR_MS, 3, 0.40)
+    line.at_ms = line.garden.clock.ms
+    line.run(CALM, 1)
+    assert ("dry", "past") in line.said
+    assert ("dry", "opened") not in line.said
+    assert line.garden.notices(NoticeState.SPARED) == []
+
+
+def test_what_is_over_as_it_happens_in_its_quiet_hours_is_spared_also_if_it_began_unseen(
+    sqlite_store: Store,
+) -> None:
+    """Found late, held for the night, and over before our eyes: nothing is left to tell."""
+    g = garden(sqlite_store, cold__open_delay_s=600.0, cold__close_delay_s=600.0, **NIGHT)
+    g.to(AT_22 - 6 * HOUR_MS)
+    g.clock.ms = AT_22 + HOUR_MS
+    for n in range(20):
+        g.measure(AT_22 - 6 * HOUR_MS + n * 10 * MINUTE_MS, WET, COLD_C)
+    g.watch.judge([g.tray_ids["A"]], {g.tray_ids["A"]: AT_22 - 6 * HOUR_MS})
+    for _ in range(3):
+        g.clock.ms += 61_000
+        g.watch.tick()
+    assert [n.waits_for for n in g.notices(NoticeState.HELD)] == [Hold.QUIET]
+    g.to(g.clock.ms + 2 * HOUR_MS)
+    (notice,) = g.notices()
+    assert (notice.state, notice.trouble) == (
+        NoticeState.SPARED,
+        "not sent: it was over before the quiet hours were",
+    )

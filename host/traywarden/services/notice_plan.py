@@ -10,6 +10,8 @@ from traywarden.store import notices as notice_store
 from traywarden.store.store import Tx
 
 Changes = tuple[tuple[str, ChangeKind], ...]
+STALE_MS = 3_600_000
+"""A change decided on readings measured longer ago than this may have been overtaken by others on the way."""
 
 
 @dataclass(slots=True)
@@ -62,7 +64,7 @@ class Plan:
 
 
 def due(
-    plan: Plan, change: Change, mine: Sequence[Notice], fresh: bool
+    plan: Plan, change: Change, mine: Sequence[Notice], fresh: bool, now_ms: int
 ) -> tuple[ChangeKind | None, Held | None]:
     """What a channel is to be told of a change, if anything, and what that waits for."""
     episode = change.episode
@@ -82,7 +84,7 @@ def due(
         return None, None
     if start.state is not NoticeState.HELD:
         return ChangeKind.CLOSED, None if start.state is NoticeState.SENT else UNTOLD_START
-    if start.waits_for is Hold.READINGS:  # nobody was told yet: it began and ended in the past
+    if past(start, episode, ended_late=now_ms - change.decided_ms > STALE_MS):
         plan.part_with(start, episode.episode_id)
         return ChangeKind.PAST, CATCHING_UP
     plan.part_with(start, episode.episode_id, spared_words(start.waits_for))
@@ -91,8 +93,22 @@ def due(
 
 def as_is(notice: Notice, episode: Episode, kind: ChangeKind) -> ChangeKind:
     """What a held notice tells as things are: an opening that waited for readings may be past by now."""
-    past = episode.closed_ms is not None and notice.waits_for is Hold.READINGS
-    return ChangeKind.PAST if kind is ChangeKind.OPENED and past else kind
+    over = episode.closed_ms is not None and past(notice, episode, ended_late=False)
+    return ChangeKind.PAST if kind is ChangeKind.OPENED and over else kind
+
+
+def past(start: Notice, episode: Episode, *, ended_late: bool) -> bool:
+    """Whether an episode whose beginning is held, and that has ended, began and ended in the past.
+
+    That is so where its readings were still coming in. If its beginning had been found out late already and
+    then stood in a shadow, it is so too: what shadows it is the probe that could not send. In a hush, by
+    night or until a digest it is, unless the end came as it happened: then nothing is left of it.
+    """
+    decided_ms = episode.facts.get("decided_ms")
+    began_late = isinstance(decided_ms, int | float) and start.created_ms - decided_ms > STALE_MS
+    if start.waits_for is Hold.READINGS:
+        return True
+    return began_late and (ended_late or start.waits_for is Hold.SHADOW)
 
 
 def untold(told: Sequence[Notice], end: Notice, episode_id: str, plan: Plan) -> Held | None:

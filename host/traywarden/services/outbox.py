@@ -27,13 +27,10 @@ from traywarden.services.holding import (
     no_shadow,
     spared_words,
 )
-from traywarden.services.notice_plan import Plan, as_is, due, untold
+from traywarden.services.notice_plan import STALE_MS, Plan, as_is, due, untold
 from traywarden.settings import Settings
 from traywarden.store import notices as notice_store
 from traywarden.store.store import Tx
-
-STALE_MS = 3_600_000
-"""A change decided on readings measured longer ago than this may have been overtaken by others on the way."""
 
 Describe = Callable[[Change], Told]
 Group = tuple[str, str, str | None, ChangeKind | None]
@@ -81,7 +78,7 @@ class Outbox:
             earlier = told_before.get(episode.episode_id, [])
             for channel in self.eligible(episode.rule):
                 mine = [n for n in earlier if n.channel == channel]
-                kind, held = due(plan, change, mine, fresh)
+                kind, held = due(plan, change, mine, fresh, reader.now_ms)
                 if kind is None or (kind is ChangeKind.CLOSED and self._rules[episode.rule].told_once):
                     continue
                 say = replace(told, kind=kind)

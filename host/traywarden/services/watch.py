@@ -24,8 +24,7 @@ from traywarden.services.clock import Clock
 from traywarden.services.judging import LOOK_BACK_MS, Judge, Judged, Key, gone_blind, together
 from traywarden.services.keeping import write
 from traywarden.services.knowledge import Knowledge
-from traywarden.services.notice_plan import Plan
-from traywarden.services.outbox import STALE_MS
+from traywarden.services.notice_plan import STALE_MS, Plan
 from traywarden.services.recent import Recent
 from traywarden.services.teller import CAUGHT_UP_MS, Standing, Teller
 from traywarden.settings import Settings

@@ -4,6 +4,7 @@ Each pytest worker starts one server of its own, on first use, so that workers n
 """
 
 import os
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -59,11 +60,32 @@ def empty_url(request: pytest.FixtureRequest, tmp_path: Path) -> str:
     return url
 
 
+@pytest.fixture(scope="session")
+def _filled_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A SQLite file that already has the tables: likewise."""
+    path = tmp_path_factory.mktemp("template") / "traywarden.sqlite3"
+    Store.open(f"sqlite:///{path}").close()
+    return path
+
+
 @pytest.fixture
-def sqlite_store(tmp_path: Path) -> Iterator[Store]:
+def sqlite_store(tmp_path: Path, _filled_file: Path) -> Iterator[Store]:
     """An opened store in a SQLite file."""
-    with Store.open(f"sqlite:///{tmp_path / 'traywarden.sqlite3'}") as store:
+    path = tmp_path / "traywarden.sqlite3"
+    shutil.copyfile(_filled_file, path)
+    with Store.open(f"sqlite:///{path}") as store:
+        _spare_the_disk(store)
         yield store
+
+
+def _spare_the_disk(store: Store) -> None:
+    """Nobody cuts the power of such a store: what waits for the disk to turn proves nothing here.
+
+    That every other store does wait is in tests/store/test_store.py.
+    """
+    connection = store._writer.raw_connection()
+    connection.cursor().execute("PRAGMA synchronous = OFF")
+    connection.close()
 
 
 @pytest.fixture

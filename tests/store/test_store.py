@@ -97,16 +97,17 @@ def test_two_stores_on_one_database_take_turns(store: Store) -> None:
     assert sorted(map(int, tray_names(store))) == list(range(20))
 
 
-def test_sqlite_runs_as_promised(sqlite_store: Store) -> None:
+def test_sqlite_runs_as_promised(tmp_path: Path) -> None:
     """Write-ahead log, every commit on disk before it is acknowledged, foreign keys watched."""
-    with sqlite_store.write() as tx:
-        found = [
-            tx.execute(text(f"PRAGMA {name}")).scalar()
-            for name in ("journal_mode", "synchronous", "foreign_keys", "busy_timeout")
-        ]
-    assert found == ["wal", 2, 1, 10_000]
-    with sqlite_store.read() as tx:
-        assert tx.execute(text("PRAGMA query_only")).scalar() == 1
+    with Store.open(f"sqlite:///{tmp_path / 'traywarden.sqlite3'}") as store:
+        with store.write() as tx:
+            found = [
+                tx.execute(text(f"PRAGMA {name}")).scalar()
+                for name in ("journal_mode", "synchronous", "foreign_keys", "busy_timeout")
+            ]
+        assert found == ["wal", 2, 1, 10_000]
+        with store.read() as tx:
+            assert tx.execute(text("PRAGMA query_only")).scalar() == 1
 
 
 def test_a_row_that_points_nowhere_is_refused_on_both(store: Store) -> None:

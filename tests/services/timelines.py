@@ -1,6 +1,6 @@
 """A garden on a driven clock: something is measured at every step, and every message is written down."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -8,7 +8,9 @@ from tests.services.watched_garden import DAY_MS, HOUR_MS, MINUTE_MS, START_MS, 
 from traywarden.domain.garden import PlaceKind
 from traywarden.domain.journal import Kind
 from traywarden.domain.readings import Reading
+from traywarden.domain.rules import Answer
 from traywarden.services.asking.round import Vitals
+from traywarden.services.asking.standing import ROWS
 from traywarden.store import garden as garden_store
 from traywarden.store import journal as journal_store
 from traywarden.store import probes as probe_store
@@ -16,6 +18,7 @@ from traywarden.store import readings as reading_store
 from traywarden.store.store import Store
 
 STEP_MS = 10 * MINUTE_MS
+HALF_HOUR_MS = HOUR_MS // 2
 Told = tuple[str, str]
 """Rule and change of one message."""
 
@@ -28,6 +31,7 @@ class World:
     """What the sensors and the host see from now on."""
 
     moisture_m3_m3: float | None = 0.40
+    other_m3_m3: float | None = None  # of a second head in tray A, where there is one
     soil_c: float | None = 20.0
     air_c: float = 18.0  # under the cover, where tray A stands
     open_air_c: float = 12.0
@@ -40,6 +44,16 @@ class World:
 
 CALM = World()
 SILENT = replace(CALM, sending=False)
+Weather = World | Callable[[int], World]
+"""The same world all the time, or one for every moment [ms since 1970]."""
+
+
+def world_at(weather: Weather, at_ms: int) -> World:
+    return weather(at_ms) if callable(weather) else weather
+
+
+def nothing(line: "Line") -> None:
+    """Nothing need be done."""
 
 
 @dataclass
@@ -51,6 +65,10 @@ class Line:
     start_ms: int = START_MS
     sown_d: int = 1
     step_ms: int = STEP_MS
+    every_ms: int = 0
+    """What is measured within a step, and sent at the time; 0: at its end only."""
+    deed: Callable[["Line"], None] = nothing
+    """What is done at the beginning of every step."""
 
     def __post_init__(self) -> None:
         chosen = settings_with(**{"notices__remind_after_s": 0.0, **self.settings})
@@ -78,14 +96,17 @@ class Line:
             journal_store.write(tx, Kind.MOVED, since, since, place_id=self.frame.place_id, **more)
         self.garden.watch.judge_all()
 
-    def step(self, world: World) -> None:
+    def step(self, weather: Weather) -> None:
         """One step of the clock: measure, judge, ask, let go, deliver."""
+        self.deed(self)
+        first_ms = self.at_ms + (self.every_ms or self.step_ms)
         self.at_ms += self.step_ms
         self.garden.clock.ms = self.at_ms
-        self.garden.vitals = world.vitals
-        if world.sending:
-            self.measure(self.at_ms, world)
-            self.garden.watch.judge([self.tray_id], {self.tray_id: self.at_ms})
+        self.garden.vitals = world_at(weather, self.at_ms).vitals
+        if world_at(weather, self.at_ms).sending:
+            times_ms = range(first_ms, self.at_ms + 1, self.every_ms or self.step_ms)
+            self.measure_all(times_ms, weather, sent_then=True)
+            self.garden.watch.judge([self.tray_id], {self.tray_id: first_ms})
         self.look()
 
     def look(self) -> None:
@@ -96,31 +117,50 @@ class Line:
             self.said += dict.fromkeys(told)  # two probes in one notice are told once
             self.bodies.append(f"{notice.title}\n{notice.body}")
 
-    def run(self, world: World, hours: float) -> None:
+    def run(self, weather: Weather, hours: float, step_ms: int | None = None) -> None:
+        usual_ms, self.step_ms = self.step_ms, step_ms or self.step_ms
         for _ in range(round(hours * HOUR_MS / self.step_ms)):
-            self.step(world)
+            self.step(weather)
+        self.step_ms = usual_ms
 
     def restart(self) -> None:
         """The host dies and comes back."""
         self.garden.watch = self.garden.new_watch()
         self.garden.watch.judge_all()
 
-    def measure(self, at_ms: int, world: World, received_ms: int | None = None) -> None:
+    def measure(self, at_ms: int, world: World) -> None:
+        self.measure_all([at_ms], world)
+
+    def measure_all(self, at_ms: Iterable[int], weather: Weather, *, sent_then: bool = False) -> None:
+        """Store what was measured at these times, which comes in now, or did so at the time."""
+        rows: list[Reading] = []
+        for each_ms in at_ms:
+            got_ms = each_ms if sent_then else self.garden.clock.ms
+            rows += self._measured(each_ms, got_ms, world_at(weather, each_ms))
+        with self.store.write() as tx:
+            reading_store.insert(tx, rows)
+
+    def _measured(self, at_ms: int, got_ms: int, world: World) -> list[Reading]:
         self._sequence += 1
-        got = self.garden.clock.ms if received_ms is None else received_ms
-        mine = Reading("probe-a", 1, 1, self._sequence, at_ms, got)
-        rows = [
-            mine._replace(
-                soil_temp_c=world.soil_c,
-                moisture_m3_m3=world.moisture_m3_m3,
-                battery_v=world.battery_v,
-                extra=world.extra,
-            ),
+        mine = Reading("probe-a", 1, 1, self._sequence, at_ms, got_ms)
+        inside = mine._replace(soil_temp_c=world.soil_c, battery_v=world.battery_v, extra=world.extra)
+        found = [
+            inside._replace(moisture_m3_m3=world.moisture_m3_m3),
             mine._replace(head=0, air_temp_c=world.air_c),
             mine._replace(probe="probe-o", head=0, air_temp_c=world.open_air_c, rain_mm=world.rain_mm),
         ]
+        if world.other_m3_m3 is not None:
+            found.append(mine._replace(head=2, soil_temp_c=world.soil_c, moisture_m3_m3=world.other_m3_m3))
+        return found
+
+    def second_head(self, end: str) -> None:
+        """A second head of probe A at one end of the tray, since it was filled; the first is at the other."""
+        at = self.start_ms - self.sown_d * DAY_MS
         with self.store.write() as tx:
-            reading_store.insert(tx, rows)
+            ((_, head_id),) = probe_store.ensure_heads(tx, [("probe-a", 2)], at).items()
+            journal_store.write(
+                tx, Kind.HEAD_PLACED, at, at, head_id=head_id, tray_id=self.tray_id, data={"end": end}
+            )
 
     def write(self, kind: Kind, at_ms: int, **more: Any) -> None:
         with self.store.write() as tx:
@@ -130,25 +170,137 @@ class Line:
         """What was told of one rule, in order."""
         return [kind for told, kind in self.said if told == rule]
 
+    def answers(self, rule: str) -> set[Answer]:
+        """What the rule says now wherever it is open."""
+        standing = self.garden.watch.answers().items()
+        return {s.answer for (name, _), s in standing if name == rule and s.open_since_ms is not None}
+
+
+CASES = ("opening", "closing", "chatter", "gap", "late data", "restart in the middle")
+
 
 @dataclass(frozen=True)
 class Scenario:
-    """How the world makes one rule hold, hang between its levels, and end.
+    """How the world makes one rule hold, waver about its level, and end.
 
-    `also`: other rules that this world rightly brings with it. `dim`: what it cannot see any more.
+    `no` before, `over` after it held (the same, if not given). `wavers`: worlds gone through again and again
+    while it holds, in which its answer must change, unless `steady` says why it cannot. `dim`: what it cannot
+    see any more. `begins`, `ends`: what is done before it holds and before it is over; `deed`: at every step.
+    `late`: what is told of it where it was over when its readings came in. `says`: words of its notice.
+    `also`: other rules that this world rightly brings with it. `cannot`: cases that cannot exist, each with
+    the reason; `own`: cases with a test of their own.
     """
 
     rule: str
-    yes: World
-    hold: World | None
-    no: World = CALM
-    dim: World | None = SILENT
+    yes: Weather
+    no: Weather = CALM
+    over: Weather | None = None
+    wavers: tuple[Weather, ...] = ()
+    waver_steps: int = 6
+    waver_ms: int | None = None
+    dim: Weather | None = SILENT
+    lead_h: float = 1.0
     opens_h: float = 2.0
+    dim_h: float = 3.0
     closes_h: float = 2.0
-    settings: dict[str, Any] = field(default_factory=dict)
-    prepare: Callable[[Line], None] = lambda line: None
+    late: tuple[str, ...] | None = None
+    late_lead_h: float | None = None
+    late_h: float | None = None  # how long nothing comes in; without it as long as it takes to open and close
+    steady: str = ""
+    settings: Mapping[str, Any] = field(default_factory=dict)
+    prepare: Callable[[Line], None] = nothing
+    begins: Callable[[Line], None] = nothing
+    ends: Callable[[Line], None] = nothing
+    deed: Callable[[Line], None] = nothing
     start_ms: int = START_MS
     sown_d: int = 1
+    step_ms: int = STEP_MS
+    every_ms: int = 0
+    says: tuple[str, ...] = ()
     also: frozenset[str] = frozenset()
-    ends: bool = True
-    late: bool = False  # whether what came too late is told as past
+    cannot: Mapping[str, str] = field(default_factory=dict)
+    own: Mapping[str, str] = field(default_factory=dict)
+
+    def __str__(self) -> str:
+        return self.rule
+
+    @property
+    def after(self) -> Weather:
+        return self.no if self.over is None else self.over
+
+    @property
+    def told_once(self) -> bool:
+        """Whether nobody is told of its end, as it is told once alone."""
+        return any(name == self.rule and once for name, *_, once, _ in ROWS)
+
+    @property
+    def played(self) -> set[str]:
+        """The cases that its timelines go through."""
+        found = {"opening", "closing", "restart in the middle"}
+        if self.wavers:
+            found.add("chatter")
+        if self.dim is not None:
+            found.add("gap")
+        if self.late is not None:
+            found.add("late data")
+        return found
+
+
+def live_through(line: Line, of: Scenario) -> None:
+    """It opens once, whatever wavers, stays open while blind and over a restart, and ends once."""
+    line.run(of.no, of.lead_h)
+    assert line.said == [], "nothing is the matter yet"
+    of.begins(line)
+    line.run(of.yes, of.opens_h)
+    assert line.of(of.rule) == ["opened"]
+    told = " ".join(line.bodies)
+    assert [part for part in of.says if part not in told] == [], told
+    waver(line, of)
+    line.restart()
+    line.step(of.yes)
+    if of.dim is not None:
+        line.run(of.dim, of.dim_h, max(of.step_ms, HALF_HOUR_MS))
+        line.step(of.yes)
+    assert line.of(of.rule) == ["opened"], "told once, through chatter, gap and restart"
+    of.ends(line)
+    line.run(of.after, of.closes_h)
+    assert line.of(of.rule) == ["opened", "closed"][: 1 if of.told_once else 2]
+    assert unexpected(line, of, "quiet") == []
+    mine = line.garden.episodes(of.rule)
+    assert mine
+    assert [e for e in mine if e.closed_ms is None] == []
+
+
+def waver(line: Line, of: Scenario) -> None:
+    seen: set[Answer] = set()
+    usual_ms, line.step_ms = line.step_ms, of.waver_ms or line.step_ms
+    for number in range(of.waver_steps if of.wavers else 0):
+        line.step(of.wavers[number % len(of.wavers)])
+        seen |= line.answers(of.rule)
+    line.step_ms = usual_ms
+    assert line.of(of.rule) == ["opened"], "nothing is told of what wavers"
+    if of.wavers and not of.steady:
+        assert len(seen) > 1, f"it wavered not: {seen}"
+
+
+def come_late(line: Line, of: Scenario) -> None:
+    """It was over when its readings came in: at most one digest, and that only of rules asked at readings."""
+    line.run(of.no, of.lead_h if of.late_lead_h is None else of.late_lead_h)
+    of.begins(line)
+    hours = of.late_h or of.opens_h + of.closes_h + 1
+    first_ms, step_ms = line.at_ms, of.every_ms or of.step_ms
+    line.run(SILENT, hours, max(of.step_ms, HALF_HOUR_MS))
+    of.ends(line)
+    turn_ms = first_ms + round((of.opens_h + 0.5) * HOUR_MS)
+    line.measure_all(
+        range(first_ms + step_ms, line.at_ms + 1, step_ms),
+        lambda at_ms: world_at(of.yes if at_ms <= turn_ms else of.after, at_ms),
+    )
+    line.run(of.after, max(1.5, of.step_ms / HOUR_MS))
+    assert tuple(line.of(of.rule)) == of.late, line.bodies
+    assert unexpected(line, of, "quiet") == []
+
+
+def unexpected(line: Line, of: Scenario, *more: str) -> list[Told]:
+    known = {of.rule, *of.also, *more}
+    return [told for told in line.said if told[0] not in known]

@@ -1,0 +1,224 @@
+"""What befalls rules besides opening and closing: shadows, clocks that are set, outages, things out of sight.
+
+Each rule's own timelines are in test_rule_timelines.py.
+"""
+
+from dataclasses import replace
+
+import pytest
+
+from tests.services.rule_worlds import (
+    EVENING_MS,
+    QUICK,
+    cold_night,
+    drying,
+    drying_for_a_day,
+    hours_before,
+    nights_before,
+    opened_at_noon,
+    vitals,
+)
+from tests.services.timelines import CALM, HALF_HOUR_MS, SILENT, STEP_MS, WELL, Line
+from tests.services.watched_garden import DAY_MS, HOUR_MS, MINUTE_MS, START_MS
+from traywarden.store.store import Store
+
+
+def test_seed_is_not_warned_of_frost(sqlite_store: Store) -> None:
+    line = Line(sqlite_store, start_ms=START_MS + 5 * HOUR_MS, sown_d=20, step_ms=HALF_HOUR_MS)
+    hours_before(line, 14 * 24)
+    line.run(replace(CALM, air_c=2.0), 3)
+    assert line.of("frost") == []
+
+
+def test_under_cover_rain_is_nobodys_matter(sqlite_store: Store) -> None:
+    line = Line(sqlite_store, step_ms=HALF_HOUR_MS)
+    line.run(replace(CALM, rain_mm=9.0), 3)
+    assert line.of("rain") == []
+
+
+def test_a_tray_dry_before_the_next_visit_is_told_before_it_is_dry(sqlite_store: Store) -> None:
+    """From 7 o'clock on the next visit is that at 18; dry at 17:20, it is told who comes at 8."""
+    line = Line(sqlite_store, sown_d=3, step_ms=HALF_HOUR_MS)
+    drying_for_a_day(line)
+    line.run(drying, 2.5)
+    assert line.said == [("drying", "opened")]
+    line.run(drying, 10.5)
+    assert line.said == [("drying", "opened"), ("dry", "opened")]
+    line.run(replace(CALM, moisture_m3_m3=0.5), 2)
+    assert line.said == [("drying", "opened"), ("dry", "opened"), ("dry", "closed")]
+
+
+def test_a_probe_heard_now_and_then_is_quiet_once_each_time_it_is_silent_too_long(
+    sqlite_store: Store,
+) -> None:
+    """About its limit of two hours: just below it nothing is told, and just above it each silence once."""
+    line = Line(sqlite_store, step_ms=5 * MINUTE_MS)
+    line.run(CALM, 0.5)
+    for _ in range(2):
+        line.run(SILENT, 110 / 60)
+        line.step(CALM)
+    assert line.said == []
+    for number in (1, 2):
+        line.run(SILENT, 125 / 60)
+        line.step(CALM)
+        assert line.said == [("quiet", "opened"), ("quiet", "closed")] * number
+
+
+def test_a_quiet_probe_shadows_what_its_late_readings_would_tell(sqlite_store: Store) -> None:
+    """A dry tray whose readings come in while the probe still counts as quiet is told after that is over."""
+    line = Line(sqlite_store)
+    line.run(replace(CALM, moisture_m3_m3=0.36), 0.5)
+    line.run(replace(CALM, sending=False), 3)
+    assert line.said == [("quiet", "opened")]
+    dry = replace(CALM, moisture_m3_m3=0.24)
+    line.measure_all(range(line.at_ms - 6 * STEP_MS, line.at_ms + 1, STEP_MS), dry)
+    line.garden.watch.judge([line.tray_id], {line.tray_id: line.at_ms - 6 * STEP_MS})
+    assert {e.rule for e in line.garden.episodes()} == {"quiet", "dry"}
+    assert line.garden.deliver_all() == []
+    line.run(dry, 0.5)
+    assert line.said[0] == ("quiet", "opened")
+    assert sorted(line.said[1:]) == [("dry", "opened"), ("quiet", "closed")], "both at the same look"
+
+
+def test_a_frame_opened_long_ago_is_not_called_closed_until_a_closing_shows(sqlite_store: Store) -> None:
+    """Opened at 13:00, told in the evening: at 5 o'clock that is sixteen hours ago, and it is open still."""
+    line = Line(sqlite_store, start_ms=EVENING_MS, step_ms=HALF_HOUR_MS)
+    opened_at_noon(line)
+    open_in_the_cold = replace(CALM, air_c=1.3, open_air_c=1.0)
+    line.run(open_in_the_cold, 2)
+    assert line.of("shut") == ["opened"]
+    line.run(open_in_the_cold, 8)
+    assert line.of("shut") == ["opened"]
+    line.run(replace(CALM, air_c=5.0, open_air_c=1.0), 0.5)
+    assert line.of("shut") == ["opened", "closed"]
+
+
+def test_silence_does_not_close_a_frame(sqlite_store: Store) -> None:
+    """Seen open at 16:30 in December; the air falls silent, and by 7 o'clock the opening is out of sight."""
+    line = Line(sqlite_store, start_ms=START_MS + 285 * DAY_MS + 9 * HOUR_MS + HALF_HOUR_MS)  # 15:30Z
+    line.run(replace(CALM, air_c=15.0, open_air_c=5.0), 1)
+    line.run(replace(CALM, air_c=5.3, open_air_c=5.0), 1.5)
+    assert line.of("shut") == ["opened"]
+    line.step_ms = HALF_HOUR_MS
+    line.run(SILENT, 13)
+    assert line.of("shut") == ["opened"]
+    assert [e.closed_ms for e in line.garden.episodes("shut")] == [None]
+
+
+def test_a_head_out_of_its_mix_stays_out_until_its_moisture_comes_back(sqlite_store: Store) -> None:
+    """After two days its fall is out of sight: that is no end, and its tray is not dry."""
+    line = Line(sqlite_store, step_ms=HALF_HOUR_MS)
+    line.run(CALM, 3)
+    line.run(replace(CALM, moisture_m3_m3=0.03), 3)
+    line.step_ms = 2 * HOUR_MS
+    line.run(replace(CALM, moisture_m3_m3=0.03), 54)
+    assert line.of("pulled") == ["opened"]
+    assert "opened" not in line.of("dry")[1:]
+    line.run(CALM, 2)
+    assert line.of("pulled") == ["opened", "closed"]
+
+
+def test_a_faulty_head_that_measures_nothing_any_more_is_not_called_well(sqlite_store: Store) -> None:
+    line = Line(sqlite_store, QUICK, step_ms=HALF_HOUR_MS)
+    line.run(CALM, 3)
+    line.run(replace(CALM, moisture_m3_m3=-0.5), 6)
+    assert line.of("faulty") == ["opened"]
+    line.run(replace(CALM, moisture_m3_m3=None), 12)
+    assert line.of("faulty") == ["opened"]
+    line.run(CALM, 4)
+    assert line.of("faulty") == ["opened", "closed"]
+
+
+def put_back(line: Line, by_ms: int) -> None:
+    line.at_ms -= by_ms
+    line.garden.clock.set_by(-by_ms)
+
+
+def test_rules_by_the_clock_hear_at_once_after_it_was_set_back(sqlite_store: Store) -> None:
+    """A wrong time server put it a year ahead for a minute; the host was started anew after that."""
+    line = Line(sqlite_store)
+    line.run(CALM, 1)
+    line.garden.clock.set_by(365 * DAY_MS)
+    line.look()
+    line.garden.clock.set_by(-365 * DAY_MS)
+    line.restart()
+    line.run(vitals(free_mb=100.0), 0.5)
+    assert line.of("disk") == ["opened"]
+    line.run(CALM, 0.5)
+    assert line.of("disk") == ["opened", "closed"]
+
+
+def test_what_was_opened_while_the_clock_was_ahead_ends_once_and_comes_back_as_another(
+    sqlite_store: Store,
+) -> None:
+    line = Line(sqlite_store, step_ms=STEP_MS // 2)
+    full = vitals(free_mb=100.0)
+    line.run(full, 0.5)
+    assert line.of("disk") == ["opened"]
+    put_back(line, 6 * HOUR_MS)
+    line.run(full, 0.5)
+    assert line.of("disk") == ["opened"], "it is open still, and told already"
+    line.run(CALM, 0.5)
+    assert line.of("disk") == ["opened", "closed"]
+    (ended,) = line.garden.episodes("disk")
+    assert ended.closed_ms is not None
+    assert ended.opened_ms <= ended.closed_ms <= line.at_ms
+    assert "withdrawn" not in ended.facts
+    line.run(full, 0.5)
+    line.run(CALM, 0.5)
+    put_back(line, 45 * STEP_MS // 10)  # before the last one had begun
+    line.run(full, 0.5)
+    assert line.of("disk") == ["opened", "closed"] * 2 + ["opened"]
+    assert len({e.episode_id for e in line.garden.episodes("disk")}) == 3
+    assert [e.closed_ms for e in line.garden.episodes("disk")].count(None) == 1
+
+
+@pytest.mark.parametrize("outage", ["broker", "host"])
+def test_silence_in_which_nothing_could_come_in_is_not_the_probes(sqlite_store: Store, outage: str) -> None:
+    line = Line(sqlite_store)
+    line.run(CALM, 1)
+    if outage == "broker":
+        line.run(replace(SILENT, vitals=replace(WELL, broker_gone_s=4000.0)), 4)
+    else:
+        line.at_ms += 9 * HOUR_MS
+        line.garden.clock.ms = line.at_ms
+        line.restart()
+    line.run(SILENT, 1)
+    assert line.of("quiet") == []
+    line.run(CALM, 0.5)
+    assert line.of("quiet") == [], "it had kept what it measured"
+    line.run(SILENT, 3)
+    assert line.of("quiet") == ["opened"]
+
+
+def test_a_probe_that_is_silent_when_the_host_starts_is_told_once_it_could_have_been_heard(
+    sqlite_store: Store,
+) -> None:
+    line = Line(sqlite_store)
+    line.run(CALM, 1)
+    line.run(SILENT, 1)
+    line.restart()
+    line.run(SILENT, 1.5)
+    assert line.of("quiet") == []
+    line.run(SILENT, 1)
+    assert line.of("quiet") == ["opened"]
+    line.restart()
+    line.run(SILENT, 1)
+    assert line.of("quiet") == ["opened"], "nor is it over because the host was started anew"
+
+
+@pytest.mark.parametrize("away_h", [0, 10])
+def test_every_cold_night_is_told_also_where_nobody_asked_in_the_morning(
+    sqlite_store: Store, away_h: int
+) -> None:
+    """The host is off from 3 to 13 o'clock: the next night is another, though nobody saw the first end."""
+    line = Line(sqlite_store, start_ms=START_MS + 5 * HOUR_MS, sown_d=20, step_ms=2 * HOUR_MS)  # 11:00Z
+    nights_before(line)
+    line.run(cold_night, 16)  # 3 o'clock
+    assert line.of("frost") == ["opened"]
+    if away_h:
+        line.at_ms += away_h * HOUR_MS
+        line.garden.clock.ms = line.at_ms
+        line.restart()
+    line.run(cold_night, 24 - away_h)
+    assert line.of("frost") == ["opened"] * 2

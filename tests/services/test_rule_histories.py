@@ -14,11 +14,12 @@ from tests.services.rule_worlds import (
     drying,
     drying_for_a_day,
     hours_before,
+    in_the_open,
     nights_before,
     opened_at_noon,
     vitals,
 )
-from tests.services.timelines import CALM, HALF_HOUR_MS, SILENT, STEP_MS, WELL, Line
+from tests.services.timelines import CALM, HALF_HOUR_MS, SILENT, STEP_MS, WELL, Line, World
 from tests.services.watched_garden import DAY_MS, HOUR_MS, MINUTE_MS, START_MS
 from traywarden.store.store import Store
 
@@ -114,7 +115,7 @@ def test_a_head_out_of_its_mix_stays_out_until_its_moisture_comes_back(sqlite_st
     line.run(replace(CALM, moisture_m3_m3=0.03), 54)
     assert line.of("pulled") == ["opened"]
     assert "opened" not in line.of("dry")[1:]
-    line.run(CALM, 2)
+    line.run(CALM, 4)
     assert line.of("pulled") == ["opened", "closed"]
 
 
@@ -222,3 +223,35 @@ def test_every_cold_night_is_told_also_where_nobody_asked_in_the_morning(
         line.restart()
     line.run(cold_night, 24 - away_h)
     assert line.of("frost") == ["opened"] * 2
+
+
+@pytest.mark.parametrize(
+    ("rule", "broken"),
+    [("pulled", replace(CALM, moisture_m3_m3=0.02)), ("faulty", replace(CALM, soil_c=-127.0))],
+)
+def test_a_loose_contact_is_told_once_and_is_over_when_it_holds_again(
+    sqlite_store: Store, rule: str, broken: World
+) -> None:
+    """Broken for a while, well for a while: with the delays and the levels that a garden has by default."""
+    line = Line(sqlite_store, step_ms=HALF_HOUR_MS)
+    line.run(CALM, 3)
+    for _ in range(4):
+        line.run(broken, 2.5 if rule == "faulty" else 1)
+        line.run(CALM, 1.5 if rule == "faulty" else 0.5)
+    assert line.of(rule) == ["opened"]
+    line.run(CALM, 6)
+    assert line.of(rule) == ["opened", "closed"]
+
+
+def test_a_rain_gauge_that_falls_silent_does_not_end_a_heavy_rain(sqlite_store: Store) -> None:
+    """What it had told leaves the last day bit by bit: of what fell since nobody knows."""
+    line = Line(sqlite_store, step_ms=HALF_HOUR_MS)
+    in_the_open(line)
+    line.run(replace(CALM, rain_mm=0.0), 1)
+    line.run(replace(CALM, rain_mm=4.0), 4)
+    assert line.of("rain") == ["opened"]
+    line.step_ms = HOUR_MS
+    line.run(CALM, 26)
+    assert [e.closed_ms for e in line.garden.episodes("rain")] == [None]
+    line.run(replace(CALM, rain_mm=0.0), 3)
+    assert [e.closed_ms is None for e in line.garden.episodes("rain")] == [False]

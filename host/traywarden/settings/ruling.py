@@ -215,7 +215,7 @@ ROWS: tuple[Setting, ...] = (
         between(0, 1),
     ),
     *_delays("faulty", "a head must be faulty", 3600.0, 3600.0, varies=False),
-    *_delays("pulled", "a head must be out of its mix", 0.0, 0.0, varies=False),
+    *_delays("pulled", "a head must be out of its mix", 0.0, 3600.0, varies=False),
     *_delays("clock", "a probe's clock must be wrong", 0.0, 3600.0, varies=False),
     *_delays("disk", "the disk must be nearly full", 0.0, 0.0, varies=False),
     Setting(

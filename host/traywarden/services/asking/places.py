@@ -240,14 +240,15 @@ def _air_now(round_: Round, place: Place) -> tuple[float | None, str]:
 def rain(round_: Round) -> Verdicts:
     """Whether rain on the trays of each uncovered place was, or will be, heavy."""
     ground = round_.ground
-    fell_mm, coming = _fell_mm(round_), _coming_mm(round_)
+    day_mm = ground.settings["rain.day_mm"]
+    fell_mm, coming = _fell_mm(round_, day_mm), _coming_mm(round_)
     coming_mm, forecast = coming if coming else (None, "")
     return {
         a_place(place): rain_verdict(
             fell_mm,
             coming_mm,
             [t.tray.name for t in round_.trays_in(place)],
-            day_mm=ground.settings["rain.day_mm"],
+            day_mm=day_mm,
             forecast=forecast,
         )
         for place in ground.places.values()
@@ -255,8 +256,11 @@ def rain(round_: Round) -> Verdicts:
     }
 
 
-def _fell_mm(round_: Round) -> float | None:
-    """Rain recorded in the last day, by the gauge with the most readings."""
+def _fell_mm(round_: Round, day_mm: float) -> float | None:
+    """Rain recorded in the last day, by the gauge with the most readings.
+
+    None where that gauge has fallen silent: what it told is proof of a heavy rain, and none of a light one.
+    """
     ground = round_.ground
     sheltered = {place.place_id for place in ground.places.values() if place.covered}
     gauges = rain_series(
@@ -267,8 +271,14 @@ def _fell_mm(round_: Round) -> float | None:
         ground.now_ms + 1,
         earliest_year=ground.settings["wire.earliest_year"],
     )
-    used = [mm for _, mm in (gauge.used("rain_mm") for gauge in gauges) if mm.size]
-    return float(np.sum(max(used, key=lambda mm: mm.size))) if used else None
+    used = [told for told in (gauge.used("rain_mm") for gauge in gauges) if told[0].size]
+    if not used:
+        return None
+    times_s, mm = max(used, key=lambda told: told[0].size)
+    silent_s = ground.now_ms / 1000 - float(times_s[-1])
+    fell_mm = float(np.sum(mm))
+    known = fell_mm >= day_mm or silent_s <= ground.settings["notices.blind_after_s"]
+    return fell_mm if known else None
 
 
 def _coming_mm(round_: Round) -> tuple[float, str] | None:

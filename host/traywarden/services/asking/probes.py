@@ -25,7 +25,8 @@ FAULTY_BACK_MS = 6 * HOUR_MS
 MEASURED = ("soil_temp_c", "moisture_m3_m3", "air_temp_c")
 LEAST_READINGS = 3
 MOST_ODD_PART = 0.5
-"""A head is faulty where more than this part of its last hours is (no source)."""
+"""A head is faulty where more than this part of its last hours is, and well again where no more than half of
+that is: a loose contact comes and goes (no source)."""
 UNSURE = '"time_unsure"'
 CLOCK_DO = "See that it gets the time when it connects, and that the host's own clock is right."
 AHEAD_MS = 600_000
@@ -101,8 +102,20 @@ def _faulty(round_: Round, card: ProbeCard) -> Verdict:
         in_use=in_use(card),
         measured=measured,
         well="no head of it is faulty",
+        held="" if faults else _not_well_yet(heads),
         why_blind="" if faults else _unseen(round_, card, heads),
     )
+
+
+def _not_well_yet(heads: list[HeadSeries]) -> str:
+    """Which heads measured too much in their last hours that was faulty to be called well."""
+    names = [head.label for head in heads if any(_often_odd(head, column) for column in MEASURED)]
+    return f"head {list_words(sorted(names))} was faulty now and then in its last hours" if names else ""
+
+
+def _often_odd(head: HeadSeries, column: str) -> bool:
+    known, odd = _known_and_odd(head, column)
+    return odd.sum() >= LEAST_READINGS and bool(odd.sum() > MOST_ODD_PART / 2 * known.sum())
 
 
 def _unseen(round_: Round, card: ProbeCard, heads: list[HeadSeries]) -> str:

@@ -2,7 +2,7 @@
 
 import math
 from dataclasses import replace
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -12,7 +12,9 @@ from traywarden.domain.journal import Kind
 from traywarden.domain.notices import Notice, NoticeState
 from traywarden.store import notices as notice_store
 from traywarden.store import outside as outside_store
+from traywarden.store.store import Store
 
+L = TypeVar("L", bound=Line)
 EVENING_MS = START_MS + 13 * HOUR_MS  # 19:00Z on 1 March
 QUICK: dict[str, Any] = {
     "waterlogged__open_delay_s": 3600.0,
@@ -443,8 +445,9 @@ SCENARIOS = (
 )
 
 
-def line_of(store: Any, of: Scenario) -> Line:
+def line_of(store: Store, of: Scenario, kind: type[L] = Line) -> L:  # type: ignore[assignment]
     """A garden about to live through it."""
-    line = Line(store, QUICK | dict(of.settings), of.start_ms, of.sown_d, of.step_ms, of.every_ms, of.deed)
+    settings = QUICK | dict(of.settings)
+    line = kind(store, settings, of.start_ms, of.sown_d, of.step_ms, of.every_ms, of.deed)
     of.prepare(line)
     return line

@@ -5,8 +5,10 @@ from dataclasses import dataclass, field, replace
 from typing import Any
 
 from tests.services.watched_garden import DAY_MS, HOUR_MS, MINUTE_MS, START_MS, WatchedGarden, settings_with
+from traywarden.domain.episodes import RuleState
 from traywarden.domain.garden import PlaceKind
 from traywarden.domain.journal import Kind
+from traywarden.domain.notices import Notice
 from traywarden.domain.readings import Reading
 from traywarden.domain.rules import Answer
 from traywarden.services.asking.round import Vitals
@@ -15,6 +17,7 @@ from traywarden.store import garden as garden_store
 from traywarden.store import journal as journal_store
 from traywarden.store import probes as probe_store
 from traywarden.store import readings as reading_store
+from traywarden.store.episodes import Key
 from traywarden.store.store import Store
 
 STEP_MS = 10 * MINUTE_MS
@@ -94,6 +97,10 @@ class Line:
             # The garden itself has put it on the open bench, a day before it began.
             since = max(at, START_MS - DAY_MS + 1000)
             journal_store.write(tx, Kind.MOVED, since, since, place_id=self.frame.place_id, **more)
+        self.begin()
+
+    def begin(self) -> None:
+        """The host starts."""
         self.garden.watch.judge_all()
 
     def step(self, weather: Weather) -> None:
@@ -106,16 +113,23 @@ class Line:
         if world_at(weather, self.at_ms).sending:
             times_ms = range(first_ms, self.at_ms + 1, self.every_ms or self.step_ms)
             self.measure_all(times_ms, weather, sent_then=True)
-            self.garden.watch.judge([self.tray_id], {self.tray_id: first_ms})
+            self.judge(first_ms)
         self.look()
+
+    def judge(self, first_ms: int) -> None:
+        """What follows a commit."""
+        self.garden.watch.judge([self.tray_id], {self.tray_id: first_ms})
 
     def look(self) -> None:
         self.garden.watch.ask()
         self.garden.watch.tick()
         for notice in self.garden.deliver_all():
-            told = [(named.split(":")[0], kind.value) for named, kind in notice.changes]
-            self.said += dict.fromkeys(told)  # two probes in one notice are told once
-            self.bodies.append(f"{notice.title}\n{notice.body}")
+            self.hear(notice)
+
+    def hear(self, notice: Notice) -> None:
+        told = [(named.split(":")[0], kind.value) for named, kind in notice.changes]
+        self.said += dict.fromkeys(told)  # two probes in one notice are told once
+        self.bodies.append(f"{notice.title}\n{notice.body}")
 
     def run(self, weather: Weather, hours: float, step_ms: int | None = None) -> None:
         usual_ms, self.step_ms = self.step_ms, step_ms or self.step_ms
@@ -137,6 +151,9 @@ class Line:
         for each_ms in at_ms:
             got_ms = each_ms if sent_then else self.garden.clock.ms
             rows += self._measured(each_ms, got_ms, world_at(weather, each_ms))
+        self.take_in(rows)
+
+    def take_in(self, rows: list[Reading]) -> None:
         with self.store.write() as tx:
             reading_store.insert(tx, rows)
 
@@ -170,9 +187,12 @@ class Line:
         """What was told of one rule, in order."""
         return [kind for told, kind in self.said if told == rule]
 
+    def states(self) -> Mapping[Key, RuleState]:
+        return self.garden.watch.answers()
+
     def answers(self, rule: str) -> set[Answer]:
         """What the rule says now wherever it is open."""
-        standing = self.garden.watch.answers().items()
+        standing = self.states().items()
         return {s.answer for (name, _), s in standing if name == rule and s.open_since_ms is not None}
 
 
@@ -249,7 +269,7 @@ class Scenario:
 def live_through(line: Line, of: Scenario) -> None:
     """It opens once, whatever wavers, stays open while blind and over a restart, and ends once."""
     line.run(of.no, of.lead_h)
-    assert line.said == [], "nothing is the matter yet"
+    assert line.said == [], f"nothing is the matter yet: {line.bodies}"
     of.begins(line)
     line.run(of.yes, of.opens_h)
     assert line.of(of.rule) == ["opened"]
@@ -265,7 +285,7 @@ def live_through(line: Line, of: Scenario) -> None:
     of.ends(line)
     line.run(of.after, of.closes_h)
     assert line.of(of.rule) == ["opened", "closed"][: 1 if of.told_once else 2]
-    assert unexpected(line, of, "quiet") == []
+    assert unexpected(line, of, "quiet") == [], line.bodies
     mine = line.garden.episodes(of.rule)
     assert mine
     assert [e for e in mine if e.closed_ms is None] == []
@@ -298,7 +318,7 @@ def come_late(line: Line, of: Scenario) -> None:
     )
     line.run(of.after, max(1.5, of.step_ms / HOUR_MS))
     assert tuple(line.of(of.rule)) == of.late, line.bodies
-    assert unexpected(line, of, "quiet") == []
+    assert unexpected(line, of, "quiet") == [], line.bodies
 
 
 def unexpected(line: Line, of: Scenario, *more: str) -> list[Told]:

@@ -24,17 +24,22 @@ def made_home(folder: Path, **settings: object) -> Settings:
 
     Notices wait for no others nearby.
     """
+    loaded = bare_home(folder, **settings)
+    with Store.open(loaded.store_url) as store, store.write() as tx:
+        if garden_store.the_garden(tx) is None:
+            garden_store.set_garden(tx, "Demo", "Europe/Lisbon", now_ms=0)
+    return loaded
+
+
+def bare_home(folder: Path, **settings: object) -> Settings:
+    """The same without a garden."""
     folder.mkdir(parents=True, exist_ok=True)
     chosen = {"web.port": 0, "notices.gather_s": 0.0} | {
         key.replace("__", "."): value for key, value in settings.items()
     }
     lines = [f"{key} = {_toml(value)}" for key, value in chosen.items()]
     (folder / "settings.toml").write_text("\n".join(lines) + "\n", encoding="utf-8")
-    loaded = load(folder, environ={})
-    with Store.open(loaded.store_url) as store, store.write() as tx:
-        if garden_store.the_garden(tx) is None:
-            garden_store.set_garden(tx, "Demo", "Europe/Lisbon", now_ms=0)
-    return loaded
+    return load(folder, environ={})
 
 
 def _toml(value: object) -> str:

@@ -131,7 +131,7 @@ class Line:
         self.said += dict.fromkeys(told)  # two probes in one notice are told once
         self.bodies.append(f"{notice.title}\n{notice.body}")
 
-    def run(self, weather: Weather, hours: float, step_ms: int | None = None) -> None:
+    def run(self, weather: Weather, hours: float, step_ms: int = 0) -> None:
         usual_ms, self.step_ms = self.step_ms, step_ms or self.step_ms
         for _ in range(round(hours * HOUR_MS / self.step_ms)):
             self.step(weather)
@@ -208,7 +208,7 @@ class Scenario:
     see any more. `begins`, `ends`: what is done before it holds and before it is over; `deed`: at every step.
     `late`: what is told of it where it was over when its readings came in. `says`: words of its notice.
     `also`: other rules that this world rightly brings with it. `cannot`: cases that cannot exist, each with
-    the reason; `own`: cases with a test of their own.
+    the reason; `own`: cases with a test of their own. `coarse_ms`: steps where nothing is looked at closely.
     """
 
     rule: str
@@ -236,6 +236,7 @@ class Scenario:
     sown_d: int = 1
     step_ms: int = STEP_MS
     every_ms: int = 0
+    coarse_ms: int = 0
     says: tuple[str, ...] = ()
     also: frozenset[str] = frozenset()
     cannot: Mapping[str, str] = field(default_factory=dict)
@@ -247,6 +248,11 @@ class Scenario:
     @property
     def after(self) -> Weather:
         return self.no if self.over is None else self.over
+
+    @property
+    def silent_ms(self) -> int:
+        """A step while nothing comes in."""
+        return self.coarse_ms or max(self.step_ms, HOUR_MS)
 
     @property
     def told_once(self) -> bool:
@@ -268,7 +274,7 @@ class Scenario:
 
 def live_through(line: Line, of: Scenario) -> None:
     """It opens once, whatever wavers, stays open while blind and over a restart, and ends once."""
-    line.run(of.no, of.lead_h)
+    line.run(of.no, of.lead_h, of.coarse_ms)
     assert line.said == [], f"nothing is the matter yet: {line.bodies}"
     of.begins(line)
     line.run(of.yes, of.opens_h)
@@ -279,11 +285,11 @@ def live_through(line: Line, of: Scenario) -> None:
     line.restart()
     line.step(of.yes)
     if of.dim is not None:
-        line.run(of.dim, of.dim_h, max(of.step_ms, HALF_HOUR_MS))
+        line.run(of.dim, of.dim_h, of.silent_ms)
         line.step(of.yes)
     assert line.of(of.rule) == ["opened"], "told once, through chatter, gap and restart"
     of.ends(line)
-    line.run(of.after, of.closes_h)
+    line.run(of.after, of.closes_h, of.coarse_ms)
     assert line.of(of.rule) == ["opened", "closed"][: 1 if of.told_once else 2]
     assert unexpected(line, of, "quiet") == [], line.bodies
     mine = line.garden.episodes(of.rule)
@@ -309,7 +315,7 @@ def come_late(line: Line, of: Scenario) -> None:
     of.begins(line)
     hours = of.late_h or of.opens_h + of.closes_h + 1
     first_ms, step_ms = line.at_ms, of.every_ms or of.step_ms
-    line.run(SILENT, hours, max(of.step_ms, HALF_HOUR_MS))
+    line.run(SILENT, hours, of.silent_ms)
     of.ends(line)
     turn_ms = first_ms + round((of.opens_h + 0.5) * HOUR_MS)
     line.measure_all(

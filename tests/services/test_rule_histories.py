@@ -43,7 +43,8 @@ def test_a_tray_dry_before_the_next_visit_is_told_before_it_is_dry(sqlite_store:
     drying_for_a_day(line)
     line.run(drying, 2.5)
     assert line.said == [("drying", "opened")]
-    line.run(drying, 10.5)
+    line.run(drying, 8, HOUR_MS)
+    line.run(drying, 2.5)
     assert line.said == [("drying", "opened"), ("dry", "opened")]
     line.run(replace(CALM, moisture_m3_m3=0.5), 2)
     assert line.said == [("drying", "opened"), ("dry", "opened"), ("dry", "closed")]
@@ -56,11 +57,12 @@ def test_a_probe_heard_now_and_then_is_quiet_once_each_time_it_is_silent_too_lon
     line = Line(sqlite_store, step_ms=5 * MINUTE_MS)
     line.run(CALM, 0.5)
     for _ in range(2):
-        line.run(SILENT, 110 / 60)
+        line.run(SILENT, 110 / 60, 55 * MINUTE_MS)
         line.step(CALM)
     assert line.said == []
     for number in (1, 2):
-        line.run(SILENT, 125 / 60)
+        line.run(SILENT, 100 / 60, 50 * MINUTE_MS)
+        line.run(SILENT, 25 / 60)
         line.step(CALM)
         assert line.said == [("quiet", "opened"), ("quiet", "closed")] * number
 
@@ -100,8 +102,7 @@ def test_silence_does_not_close_a_frame(sqlite_store: Store) -> None:
     line.run(replace(CALM, air_c=15.0, open_air_c=5.0), 1)
     line.run(replace(CALM, air_c=5.3, open_air_c=5.0), 1.5)
     assert line.of("shut") == ["opened"]
-    line.step_ms = HALF_HOUR_MS
-    line.run(SILENT, 13)
+    line.run(SILENT, 13, HOUR_MS)
     assert line.of("shut") == ["opened"]
     assert [e.closed_ms for e in line.garden.episodes("shut")] == [None]
 
@@ -111,8 +112,9 @@ def test_a_head_out_of_its_mix_stays_out_until_its_moisture_comes_back(sqlite_st
     line = Line(sqlite_store, step_ms=HALF_HOUR_MS)
     line.run(CALM, 3)
     line.run(replace(CALM, moisture_m3_m3=0.03), 3)
-    line.step_ms = 2 * HOUR_MS
+    line.step_ms, line.every_ms = 6 * HOUR_MS, 2 * HOUR_MS
     line.run(replace(CALM, moisture_m3_m3=0.03), 54)
+    line.step_ms, line.every_ms = 2 * HOUR_MS, 0
     assert line.of("pulled") == ["opened"]
     assert "opened" not in line.of("dry")[1:]
     line.run(CALM, 4)
@@ -235,11 +237,11 @@ def test_a_loose_contact_is_told_once_and_is_over_when_it_holds_again(
     """Broken for a while, well for a while: with the delays and the levels that a garden has by default."""
     line = Line(sqlite_store, step_ms=HALF_HOUR_MS)
     line.run(CALM, 3)
-    for _ in range(4):
+    for _ in range(3):
         line.run(broken, 2.5 if rule == "faulty" else 1)
         line.run(CALM, 1.5 if rule == "faulty" else 0.5)
     assert line.of(rule) == ["opened"]
-    line.run(CALM, 6)
+    line.run(CALM, 7, HOUR_MS)
     assert line.of(rule) == ["opened", "closed"]
 
 
@@ -250,8 +252,7 @@ def test_a_rain_gauge_that_falls_silent_does_not_end_a_heavy_rain(sqlite_store: 
     line.run(replace(CALM, rain_mm=0.0), 1)
     line.run(replace(CALM, rain_mm=4.0), 4)
     assert line.of("rain") == ["opened"]
-    line.step_ms = HOUR_MS
-    line.run(CALM, 26)
+    line.run(CALM, 26, 2 * HOUR_MS)
     assert [e.closed_ms for e in line.garden.episodes("rain")] == [None]
     line.run(replace(CALM, rain_mm=0.0), 3)
     assert [e.closed_ms is None for e in line.garden.episodes("rain")] == [False]

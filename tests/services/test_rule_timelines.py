@@ -1,14 +1,19 @@
-"""Every rule against the real watch on a driven clock; a message that is not expected fails the test."""
+"""Every rule against the real watch on a driven clock; a message that is not expected fails the test.
+
+Some are played against the host as a process instead, in tests/system/test_rule_timelines.py.
+"""
 
 import pytest
 
 from tests.services import test_rule_histories
-from tests.services.rule_worlds import SCENARIOS, line_of
+from tests.services.rule_worlds import AS_A_PROCESS, SCENARIOS, line_of
 from tests.services.timelines import CASES, Scenario, come_late, live_through
 from tests.services.watched_garden import settings_with
 from traywarden.services.asking.standing import ROWS
 from traywarden.services.judging import standing_rules
 from traywarden.store.store import Store
+
+HERE = [each for each in SCENARIOS if each.rule not in AS_A_PROCESS]
 
 
 def test_every_rule_there_is_goes_through_every_case_or_says_why_it_cannot() -> None:
@@ -23,13 +28,13 @@ def test_every_rule_there_is_goes_through_every_case_or_says_why_it_cannot() -> 
         assert all(hasattr(test_rule_histories, test) for test in each.own.values())
 
 
-@pytest.mark.parametrize("scenario", SCENARIOS, ids=str)
+@pytest.mark.parametrize("scenario", HERE, ids=str)
 def test_it_opens_once_whatever_wavers_stays_open_while_blind_and_over_a_restart_and_ends_once(
     sqlite_store: Store, scenario: Scenario
 ) -> None:
     live_through(line_of(sqlite_store, scenario), scenario)
 
 
-@pytest.mark.parametrize("scenario", [each for each in SCENARIOS if each.late is not None], ids=str)
+@pytest.mark.parametrize("scenario", [each for each in HERE if each.late is not None], ids=str)
 def test_what_comes_in_late_makes_no_noise(sqlite_store: Store, scenario: Scenario) -> None:
     come_late(line_of(sqlite_store, scenario), scenario)

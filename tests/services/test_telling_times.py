@@ -27,6 +27,7 @@ from traywarden.errors import ChannelError
 from traywarden.services.deliver import Deliver
 from traywarden.services.shadows import Shadows
 from traywarden.store import garden as garden_store
+from traywarden.store import notices as notice_store
 from traywarden.store.store import Store
 
 NIGHT: dict[str, Any] = {"notices__quiet_from": "22:00", "notices__quiet_until": "06:30"}
@@ -79,7 +80,7 @@ def test_when_they_end_what_still_holds_comes_as_one_and_what_is_over_does_not(s
     g.to(AT_22 + 10 * MINUTE_MS, A=DRY)
     assert g.to(AT_22 + 3 * HOUR_MS, soil_c=COLD_C) == []
     assert g.to(AT_22 + 8 * HOUR_MS + 30 * MINUTE_MS, soil_c=COLD_C) == []
-    assert g.to(AT_22 + 9 * HOUR_MS, soil_c=COLD_C) == [("06:30", "For you: 2 × too cold")]
+    assert g.to(AT_22 + 9 * HOUR_MS, soil_c=COLD_C) == [("06:30", "For you in open bench: 2 × too cold")]
     body = g.out.got[-1].body
     assert body.index("Too cold: 2 trays in open bench") < body.index("Over: water now, A (open bench)")
     assert "• A: " in body
@@ -120,18 +121,37 @@ def test_five_dry_trays_on_one_bench_are_one_notice_though_they_dry_minutes_apar
     assert g.told == [("07:15", "Water now: 5 trays in open bench")]
 
 
-def test_trays_in_two_places_and_two_rules_are_two_walks(sqlite_store: Store) -> None:
-    g = garden(sqlite_store, 3, notices__gather_s=900.0, cold__open_delay_s=1800.0)
+def test_two_places_are_two_walks_and_all_that_is_to_be_done_in_one_is_one_notice(
+    sqlite_store: Store,
+) -> None:
+    g = garden(sqlite_store, 3, notices__gather_s=900.0, cold__open_delay_s=2400.0, dry__open_delay_s=1800.0)
     with g.store.write() as tx:
         frame = garden_store.add_place(tx, "frame", PlaceKind.COLD_FRAME)
     g.write(Kind.MOVED, START_MS, "C", place_id=frame.place_id)
-    g.to(START_MS + 3 * HOUR_MS, A=DRY, B=DRY, C=DRY, soil_c=COLD_C)
-    assert sorted(title for _, title in g.told) == [
-        "Too cold: 2 trays in open bench",
-        "Too cold: C (frame)",
-        "Water now: 2 trays in open bench",
-        "Water now: C (frame)",
+    g.to(START_MS + 2 * HOUR_MS, A=DRY, C=DRY, soil_c=COLD_C)
+    assert sorted(g.told) == [
+        ("06:50", "For you at C (frame): water now, too cold"),
+        ("06:50", "For you in open bench: water now, 2 × too cold"),
     ]
+    bench = next(m for m in g.out.got if "open bench" in m.title)
+    parts = bench.body.split("\n\n")
+    assert parts[0].startswith("Water now: A (open bench)\n"), "the most urgent first"
+    assert parts[1].startswith("Too cold: 2 trays in open bench\n")
+    with g.store.read() as tx:
+        kept = notice_store.notice_named(tx, bench.notice_id)
+    assert [(named.split(":")[0], kind.value) for named, kind in kept.changes] == [
+        ("dry", "opened"),
+        ("cold", "opened"),
+        ("cold", "opened"),
+    ], "each episode keeps its own"
+
+
+def test_the_end_of_one_need_of_a_joint_notice_is_told_by_itself(sqlite_store: Store) -> None:
+    g = garden(sqlite_store, 1, cold__open_delay_s=1800.0, cold__close_delay_s=600.0)
+    g.to(START_MS + HOUR_MS, A=DRY, soil_c=COLD_C)
+    assert g.told == [("06:30", "For you at A (open bench): water now, too cold")]
+    assert g.to(START_MS + 2 * HOUR_MS, A=DRY) == [("07:10", "Over: too cold, A (open bench)")]
+    assert g.to(START_MS + 7 * HOUR_MS, A=DRY) == [("12:30", "Still: water now, A (open bench)")]
 
 
 def test_what_is_over_while_it_waits_for_others_is_spared(sqlite_store: Store) -> None:

@@ -218,9 +218,19 @@ def _round(changes: Sequence[Told], reader: Reader) -> Words:
         if told.kind in (ChangeKind.OPENED, ChangeKind.REMINDED):
             needs[rule_words(told.rule)] = needs.get(rule_words(told.rule), 0) + 1
     counted = [f"{number} × {words}" if number > 1 else words for words, number in needs.items()]
-    title = f"For you: {', '.join(counted)}" if counted else "Nothing to do: what is over"
+    title = f"For you{_at(changes)}: {', '.join(counted)}" if counted else "Nothing to do: what is over"
     told_parts = [words(parts[key], reader) for key in sorted(parts, key=lambda key: key[0])]
     return Words(title, "\n\n".join(f"{part.title}\n{part.body}" for part in told_parts))
+
+
+def _at(changes: Sequence[Told]) -> str:
+    """“ at A (open bench)”, “ in open bench”, or nothing where it is in several places."""
+    needs = [t for t in changes if t.kind in (ChangeKind.OPENED, ChangeKind.REMINDED)]
+    if len({(t.of, t.subject) for t in needs}) == 1:
+        return f" at {_where(needs[0])}"
+    places = {t.place for t in needs}
+    only = next(iter(places)) if len(places) == 1 else None
+    return f" in {only}" if only else ""
 
 
 def _capped(lines: list[str]) -> str:

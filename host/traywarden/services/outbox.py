@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 
 from traywarden.domain.episodes import Change, ChangeKind, Episode
 from traywarden.domain.notice_words import Reader, Told, words
-from traywarden.domain.notices import Hold, Notice, NoticeState, most_severe, passes
+from traywarden.domain.notices import SEVERITIES, Hold, Notice, NoticeState, most_severe, passes
 from traywarden.domain.rules import AnyRule
 from traywarden.domain.subjects import Subject, SubjectKind
 from traywarden.services.ends import BEGUN_AGAIN, Answered, Later, known_to_be_over, not_known
@@ -221,7 +221,8 @@ class Outbox:
     def _told(self, groups: "_Groups", reader: Reader) -> list[Notice]:
         """One notice for each group; the only one it stands for goes on under its own id."""
         made = []
-        for (channel, *_), rows in groups.rows.items():
+        for (channel, *_), found in groups.rows.items():
+            rows = sorted(found, key=lambda row: -SEVERITIES.index(self.severity(row.told.rule)))
             all_told, ids = [row.told for row in rows], [row.episode_id for row in rows]
             severity = most_severe(self._severity(told.rule, told.kind) for told in all_told)
             stands_for = [row.notice for row in rows if row.notice is not None]
@@ -279,13 +280,14 @@ class _Row:
 
 
 class _Groups:
-    """What goes out together: what one person does in one walk to one place; a digest; all that is past."""
+    """What goes out together: what one person does in one walk to one place, whatever it is; a digest; all
+    that is past. What stands in no known place goes by its rule."""
 
     def __init__(self) -> None:
         self.rows: dict[Group, list[_Row]] = {}
 
     def add(self, channel: str, told: Told, episode_id: str, notice: Notice | None = None) -> None:
-        group: Group = (channel, told.rule, told.place, told.kind)
+        group: Group = (channel, "" if told.place else told.rule, told.place, told.kind)
         if notice is not None and notice.waits_for in TOGETHER:
             group = (channel, "", None, None)
         elif told.kind is ChangeKind.PAST:
@@ -295,13 +297,13 @@ class _Groups:
 
 def _walk(notice: Notice, episode: Episode, subjects: Sequence[Subject]) -> Walk:
     place = next((s for s in subjects if s.kind is SubjectKind.PLACE), None)
-    return notice.channel, episode.rule, place
+    return notice.channel, episode.rule if place is None else "", place
 
 
 def _first_of_each_walk(
     parts: Sequence[tuple[Notice, Episode, ChangeKind]], subjects: Callable[[Episode], tuple[Subject, ...]]
 ) -> dict[Walk, int]:
-    """When the first of those came up that wait for others of the same rule in the same place."""
+    """When the first of those came up that wait for others in the same place."""
     first: dict[Walk, int] = {}
     for notice, episode, _ in parts:
         if notice.waits_for is Hold.OTHERS:

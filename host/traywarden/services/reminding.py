@@ -19,7 +19,7 @@ from traywarden.store import notices as notice_store
 from traywarden.store.store import Tx
 
 NEARBY_MS = 3_600_000
-"""A reminder that would come within an hour anyway goes with another of its kind in the same place."""
+"""A reminder that would come within an hour anyway goes with another in the same place."""
 MOST_HUSHES = 200
 PATIENCE = 4.0
 """Of what does damage within hours one is reminded so many times as soon as of the rest (no source)."""
@@ -67,15 +67,11 @@ class Reminding:
         said: dict[str, Told] = {
             e.episode_id: describer.told(Change(ChangeKind.REMINDED, e, now_ms)) for _, _, e in times
         }
-        walks = {
-            (channel, episode.rule, said[episode.episode_id].place)
-            for at_ms, channel, episode in times
-            if at_ms <= now_ms
-        }
+        walks = {_walk(channel, said[e.episode_id]) for at_ms, channel, e in times if at_ms <= now_ms}
         due = [
             (channel, said[episode.episode_id], episode.episode_id)
             for _, channel, episode in times
-            if (channel, episode.rule, said[episode.episode_id].place) in walks
+            if _walk(channel, said[episode.episode_id]) in walks
         ]
         return outbox.remind(tx, due, describer.reader, shadow)
 
@@ -127,6 +123,11 @@ class Reminding:
             return None
         longest_s = max(first_s, self._longest_s)
         return next_reminder_ms(len(times_ms), last_ms, first_s=first_s, longest_s=longest_s)
+
+
+def _walk(channel: str, told: Told) -> tuple[str, str]:
+    """What goes together: all in one place, else all of one rule."""
+    return channel, f"in {told.place}" if told.place else told.rule
 
 
 def _end_ms(hush: Hush) -> int:

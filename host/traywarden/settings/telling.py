@@ -145,7 +145,7 @@ ROWS: tuple[Setting, ...] = (
         float,
         120.0,
         "s",
-        "What opens waits so long for others by the same rule in the same place, to be told in one notice.",
+        "What opens waits so long for others in the same place, to be told in one notice.",
         between(0, 3_600),
     ),
     Setting(

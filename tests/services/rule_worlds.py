@@ -274,6 +274,7 @@ SCENARIOS = (
         closes_h=6,
         prepare=warm_for_weeks,
         ends=seen_up,
+        known=True,
         sown_d=7,
         says=("Tomato, sown 22 Feb, is late",),
         late=(),

@@ -206,6 +206,7 @@ class Scenario:
     `no` before, `over` after it held (the same, if not given). `wavers`: worlds gone through again and again
     while it holds, in which its answer must change, unless `steady` says why it cannot. `dim`: what it cannot
     see any more. `begins`, `ends`: what is done before it holds and before it is over; `deed`: at every step.
+    `known`: nobody is told of the end, as whoever did that knows.
     `late`: what is told of it where it was over when its readings came in. `says`: words of its notice.
     `also`: other rules that this world rightly brings with it. `cannot`: cases that cannot exist, each with
     the reason; `own`: cases with a test of their own. `coarse_ms`: steps where nothing is looked at closely.
@@ -223,6 +224,7 @@ class Scenario:
     opens_h: float = 2.0
     dim_h: float = 3.0
     closes_h: float = 2.0
+    known: bool = False
     late: tuple[str, ...] | None = None
     late_lead_h: float | None = None
     late_h: float | None = None  # how long nothing comes in; without it as long as it takes to open and close
@@ -290,7 +292,7 @@ def live_through(line: Line, of: Scenario) -> None:
     assert line.of(of.rule) == ["opened"], "told once, through chatter, gap and restart"
     of.ends(line)
     line.run(of.after, of.closes_h, of.coarse_ms)
-    assert line.of(of.rule) == ["opened", "closed"][: 1 if of.told_once else 2]
+    assert line.of(of.rule) == ["opened", "closed"][: 1 if of.told_once or of.known else 2]
     assert unexpected(line, of, "quiet") == [], line.bodies
     mine = line.garden.episodes(of.rule)
     assert mine

@@ -7,7 +7,7 @@ import pytest
 
 from tests.services import test_rule_histories
 from tests.services.rule_worlds import AS_A_PROCESS, SCENARIOS, line_of
-from tests.services.timelines import CASES, Scenario, come_late, live_through
+from tests.services.timelines import CASES, Scenario, come_late, come_late_and_hold, live_through
 from tests.services.watched_garden import settings_with
 from traywarden.services.asking.standing import ROWS
 from traywarden.services.judging import standing_rules
@@ -38,3 +38,16 @@ def test_it_opens_once_whatever_wavers_stays_open_while_blind_and_over_a_restart
 @pytest.mark.parametrize("scenario", [each for each in HERE if each.late is not None], ids=str)
 def test_what_comes_in_late_makes_no_noise(sqlite_store: Store, scenario: Scenario) -> None:
     come_late(line_of(sqlite_store, scenario), scenario)
+
+
+AT_ITS_OWN_HOURS = ("drying", "frost", "quiet")
+"""Told of by what hour it is, or of a silence: late readings that hold are as good as any others."""
+
+
+@pytest.mark.parametrize(
+    "scenario",
+    [each for each in SCENARIOS if each.late is not None and each.rule not in AT_ITS_OWN_HOURS],
+    ids=str,
+)
+def test_what_comes_in_late_and_still_holds_is_told_once(sqlite_store: Store, scenario: Scenario) -> None:
+    come_late_and_hold(line_of(sqlite_store, scenario), scenario)

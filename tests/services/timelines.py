@@ -329,6 +329,18 @@ def come_late(line: Line, of: Scenario) -> None:
     assert unexpected(line, of, "quiet") == [], line.bodies
 
 
+def come_late_and_hold(line: Line, of: Scenario) -> None:
+    """It began while nothing came in, and holds still when its readings do: told once."""
+    line.run(of.no, of.lead_h, of.coarse_ms)
+    of.begins(line)
+    first_ms, step_ms = line.at_ms, of.every_ms or of.step_ms
+    line.run(SILENT, max(of.opens_h, 2.0), of.silent_ms)
+    line.measure_all(range(first_ms + step_ms, line.at_ms + 1, step_ms), of.yes)
+    line.run(of.yes, max(2 * of.step_ms / HOUR_MS, min(of.opens_h, 3.0)))
+    assert line.of(of.rule) == ["opened"], line.bodies
+    assert unexpected(line, of, "quiet") == [], line.bodies
+
+
 def unexpected(line: Line, of: Scenario, *more: str) -> list[Told]:
     known = {of.rule, *of.also, *more}
     return [told for told in line.said if told[0] not in known]

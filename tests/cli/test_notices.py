@@ -1,6 +1,7 @@
 """`notices` on a real store: what is listed, the chain behind one, testing a channel, freeing one."""
 
 import json
+from dataclasses import replace
 
 import pytest
 
@@ -58,8 +59,24 @@ def test_the_chain_runs_from_the_readings_to_the_attempts(told: CommandLine) -> 
     assert link["readings"][0]["moisture_m3_m3"] == DRY
     assert chain["notice"]["attempts"] == 0
     words = told.ok("notices", "show", notice_id)
-    for part in ("probe-a/1", "0.200 m³/m³", "still open", "below the dry line", "attempts: 0"):
+    for part in ("probe-a/1", "0.200 m³/m³", "still so", "below the dry line", "attempts: 0"):
         assert part in words
+
+
+def test_what_is_left_out_of_a_long_list_is_said(told: CommandLine) -> None:
+    with told.store() as store, store.write() as tx:
+        (notice,) = notice_store.in_states(tx, NoticeState.WAITING)
+        notice_store.put(tx, [replace(notice, notice_id=f"more{n}") for n in range(3)])
+    assert "The newest 2 of 4; all of them with --limit 4." in told.ok("notices", "--limit", "2")
+    assert told.json("notices", "--limit", "2")["left_out"] == 2
+    assert "The newest" not in told.ok("notices")
+
+
+def test_a_rule_is_explained_with_its_times_in_words(told: CommandLine) -> None:
+    said = told.ok("notices", "explain", "dry", "A")
+    assert "  30 min: How long a tray must be below its dry line" in said
+    assert "dry.open_delay_s, as delivered" in said
+    assert "1800" not in said
 
 
 def test_a_parked_notice_is_in_sight_and_can_be_tried_again(told: CommandLine) -> None:

@@ -96,6 +96,8 @@ def _print_worth(answer: WorthAnswer) -> None:
     if not answer.lines:
         say(f"No notice of the last {answer.days:g} days can be judged yet.")
         return
+    told, answered = (sum(getattr(line, name) for line in answer.lines) for name in ("told", "answered"))
+    say(f"Of {told} notices of the last {answer.days:g} days, {answered} led to something in the journal.")
     print_table(
         ("what", "of", "told", "led to something", "within"),
         [

@@ -8,7 +8,7 @@ from traywarden.cli.notices import notices_app
 from traywarden.cli.tables import print_table, say
 from traywarden.domain.clock_words import clock
 from traywarden.domain.units import span_words
-from traywarden.services.questions.explained import ExplainAnswer, ask_explain
+from traywarden.services.questions.explained import ExplainAnswer, UsedSetting, ask_explain
 from traywarden.services.questions.replayed import ReplayAnswer, ReplayAsked, ask_replay
 
 RULE = typer.Option([], "--rule", help="Only this rule; may be given several times.")
@@ -80,8 +80,12 @@ def notices_explain(
         emit(ask_explain(on, rule, subject), _print_explain, as_json=as_json)
 
 
-def _shown(value: object) -> str:
-    return f"{value:g}" if isinstance(value, float) else str(value)
+def _shown(setting: UsedSetting) -> str:
+    """A setting's value with its unit; a span of time in words."""
+    value = setting.value
+    if setting.unit == "s" and isinstance(value, int | float):
+        return span_words(value) if value else "at once"
+    return f"{f'{value:g}' if isinstance(value, float) else value} {setting.unit}".rstrip()
 
 
 def _print_explain(answer: ExplainAnswer) -> None:
@@ -92,14 +96,16 @@ def _print_explain(answer: ExplainAnswer) -> None:
     if answer.stage:
         say(f"Its stage is {answer.stage}.")
     if answer.open_since is not None:
-        say(f"Open since {clock(answer.open_since, answer.at)}.")
+        for_s = (answer.at - answer.open_since).total_seconds()
+        say(f"It holds for {span_words(for_s)}, since {clock(answer.open_since, answer.at)}.")
     turns = answer.turns
     if answer.turns_at is not None and answer.turns_in_s is not None:
         turns = f"{clock(answer.turns_at, answer.at)} (in {span_words(answer.turns_in_s)}): {turns}"
     say(f"{turns[0].upper()}{turns[1:]}.")
     if answer.shadow:
         say(f"Not told now: {answer.shadow}.")
-    print_table(
-        ("setting", "value", "unit", "from"),
-        [(each.key, _shown(each.value), each.unit, each.known_from) for each in answer.settings],
-    )
+    say("By these settings:" if answer.settings else "No settings of its own.")
+    for each in answer.settings:
+        says = each.says.rstrip(".")
+        known_from = "as delivered" if each.known_from == "default" else each.known_from
+        say(f"  {_shown(each)}: {says} ({each.key}, {known_from}).")

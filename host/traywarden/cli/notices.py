@@ -9,7 +9,8 @@ from traywarden.cli import context, hushes
 from traywarden.cli.context import JSON_OPTION, Bench, bench, console, emit
 from traywarden.cli.tables import print_table, say
 from traywarden.domain.clock_words import clock
-from traywarden.domain.notices import NoticeState
+from traywarden.domain.notice_words import rule_words
+from traywarden.domain.notices import NoticeState, severity_words
 from traywarden.errors import ChannelError, UnknownNameError, UsageError
 from traywarden.links.channels import Channel, made_channels
 from traywarden.services.channel_test import ChannelTest, send_test
@@ -32,6 +33,12 @@ ALL = typer.Option(False, "--all", help="Also those that were sent.")
 LIMIT = typer.Option(30, "--limit", "-n", min=1, help="The newest so many.")
 NOTICE = typer.Argument(..., help="The notice's id, or enough of its beginning.")
 _STYLES = {"parked": "bold red", "waiting": "yellow", "held": "dim", "sent": "green", "spared": "dim"}
+_CHANGES = {
+    "opened": "Told here: its beginning",
+    "closed": "Told here: its end",
+    "past": "Told here: that it is past",
+    "reminded": "Told here: a reminder",
+}
 hushes.register(notices_app)
 
 
@@ -71,12 +78,13 @@ def _print_list(b: Bench, answer: NoticesAnswer) -> None:
         say(f"Nothing waits. {sent} sent so far; see them with --all." if sent else "No notices yet.")
         return
     print_table(
-        ("notice", "when", "state", "channel", "says", "why not sent"),
-        [
-            (n.notice_id, _when(b, n.created_ms), _state(b, n), n.channel, n.title, n.trouble)
-            for n in answer.notices
-        ],
+        ("when", "says", "what became of it", "over", "notice"),
+        [(_when(b, n.created_ms), n.title, _state(b, n), n.channel, n.notice_id) for n in answer.notices],
+        spare=("over",) if len({n.channel for n in answer.notices}) == 1 else (),
     )
+    if answer.left_out:
+        all_of_them = len(answer.notices) + answer.left_out
+        say(f"The newest {len(answer.notices)} of {all_of_them}; all of them with --limit {all_of_them}.")
     if any(n.state == NoticeState.PARKED.value for n in answer.notices):
         say("Parked notices wait for you: put right what the reason says, then: traywarden notices retry ID")
 
@@ -99,35 +107,41 @@ def _print_chain(b: Bench, answer: ChainAnswer) -> None:
     for link in answer.links:
         _print_link(b, link)
     say("")
-    console.print(f"Notice {notice.notice_id}: {notice.state}", style=_STYLES[notice.state], markup=False)
-    say(f"  over {notice.channel}, {notice.severity}, made {_when(b, notice.created_ms)}")
-    say(f"  attempts: {notice.attempts}")
+    how = f"How it was told: {_state(b, notice)}"
+    console.print(how, style=_STYLES[notice.state], markup=False, soft_wrap=True)
+    say(f"  over {notice.channel}, {severity_words(notice.severity)}; written {_when(b, notice.created_ms)}")
     if notice.sent_ms is not None:
-        say(f"  confirmed {_when(b, notice.sent_ms)}")
-    if notice.next_try_ms is not None:
-        say(f"  next try {_when(b, notice.next_try_ms)}")
-    if notice.trouble:
-        say(f"  {notice.trouble}")
+        say(f"  taken {_when(b, notice.sent_ms)}, at the {_nth(notice.attempts)} attempt")
+    else:
+        say(f"  attempts: {notice.attempts}")
+    say(f"  notice {notice.notice_id}")
+
+
+def _nth(number: int) -> str:
+    ending = "th" if number % 100 in (11, 12, 13) else {1: "st", 2: "nd", 3: "rd"}.get(number % 10, "th")
+    return f"{number}{ending}"
 
 
 def _print_link(b: Bench, link: Link) -> None:
     episode = link.episode
-    until = "still open" if episode.closed_ms is None else f"until {_when(b, episode.closed_ms)}"
-    say("")
-    say(f"Episode {episode.episode_id} ({episode.change}): since {_when(b, episode.opened_ms)}, {until}")
-    if link.question:
-        decided = "" if link.decided_ms is None else f", decided {_when(b, link.decided_ms)}"
-        say(f"  {link.question} Yes: {episode.why}{decided}.")
+    until = "still so" if episode.closed_ms is None else f"until {_when(b, episode.closed_ms)}"
+    decided = "" if link.decided_ms is None else f", decided {_when(b, link.decided_ms)}"
+    console.print(f"\nWhy: {episode.subject}", style="bold", markup=False)
+    say(f"  {link.question or rule_words(episode.rule).capitalize()}")
+    say(f"  Yes: {episode.why}." if episode.why else "  Yes.")
+    say(f"  Since {_when(b, episode.opened_ms)}{decided}; {until}. ({_CHANGES[episode.change]}.)")
+    say(f"  episode {episode.episode_id}")
     if not link.readings:
         return
+    say("  What its heads measured then:")
     print_table(
-        ("  measured", "head", "moisture", "soil"),
+        ("measured", "moisture", "soil", "head"),
         [
             (
-                f"  {_when(b, row.at_ms)}",
-                row.head,
+                _when(b, row.at_ms),
                 "" if row.moisture_m3_m3 is None else f"{row.moisture_m3_m3:.3f} m³/m³",
                 "" if row.soil_temp_c is None else b.display.temp(row.soil_temp_c),
+                row.head,
             )
             for row in link.readings
         ],
@@ -200,6 +214,9 @@ def _when(b: Bench, at_ms: int) -> str:
 
 
 def _state(b: Bench, notice: NoticeLine) -> str:
-    if notice.next_try_ms is not None:
-        return f"{notice.state}, tried {notice.attempts} times, next {_when(b, notice.next_try_ms)}"
-    return notice.state
+    """What became of it, and why."""
+    if notice.next_try_ms is None:
+        return f"{notice.state}: {notice.trouble}" if notice.trouble else notice.state
+    times = "once" if notice.attempts == 1 else f"{notice.attempts} times"
+    why = f": {notice.trouble}" if notice.trouble else ""
+    return f"tried {times}, again {_when(b, notice.next_try_ms)}{why}"

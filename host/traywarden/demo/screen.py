@@ -63,7 +63,7 @@ class PlainScreen:
         for notice in view.told:
             if notice.notice_id not in self._told:
                 self._told.add(notice.notice_id)
-                self.say(f"{view.at:%d %b %H:%M}  {notice.title}")
+                self.say(f"{view.clock(notice.created_ms):%d %b %H:%M}  {notice.title}")
                 if (kind := _kind(notice)) not in self._kinds:  # the first of its kind, in full
                     self._kinds.add(kind)
                     self.say(f"    {notice.body}".replace("\n", "\n    "))
@@ -99,7 +99,7 @@ class LiveScreen:
         for tray in view.trays:
             table.add_row("" if tray.place == place else tray.place, tray.name, *_cells(tray))
             place = tray.place
-        lines = [_notice_line(notice) for notice in reversed(view.told[-_NOTICES_SHOWN:])]
+        lines = [_notice_line(notice, view) for notice in reversed(view.told[-_NOTICES_SHOWN:])]
         opened = [n for n in view.told if any(kind is ChangeKind.OPENED for _, kind in n.changes)]
         newest = Text(opened[-1].body.split("\n")[0], style="italic") if opened else Text()
         self._live.update(Group(Text(), head, Text(), table, Text(), newest, Text(), *lines), refresh=True)
@@ -132,14 +132,23 @@ def _bar(level: float | None) -> Text:
     return Text.assemble(("█" * full, "cyan"), ("░" * (_BAR_CELLS - full), "dim"))
 
 
-def _notice_line(notice: Notice) -> Text:
+def _notice_line(notice: Notice, view: View) -> Text:
     style = {"urgent": "bold red", "warning": "yellow"}.get(notice.severity, "")
-    return Text(f"• {notice.title}", style=style, overflow="ellipsis", no_wrap=True)
+    return Text(
+        f"{view.clock(notice.created_ms):%d %b %H:%M}  {notice.title}",
+        style=style,
+        overflow="ellipsis",
+        no_wrap=True,
+    )
 
 
 def _day_line(view: View) -> str:
     warm = [t.soil_temp_c for t in view.trays if t.soil_temp_c is not None]
     dry = sum(t.fraction is not None and t.fraction < 0 for t in view.trays)
-    soil = f"soil {min(warm):.1f} to {max(warm):.1f} °C" if warm else "no soil temperature yet"
+    soil = (
+        f"soil {min(warm):.1f} to {max(warm):.1f} °C"
+        if warm
+        else f"no soil temperature {'lately' if view.readings else 'yet'}"
+    )
     trays = "no tray is" if dry == 0 else "1 tray is" if dry == 1 else f"{dry} trays are"
     return f"{view.at:%a %d %b %H:%M}  {view.readings:,} readings stored; {soil}; {trays} below the dry line."

@@ -43,6 +43,10 @@ class View:
     trays: tuple[TrayView, ...]
     told: tuple[Notice, ...]
 
+    def clock(self, at_ms: int) -> datetime:
+        """An instant by the garden's clock."""
+        return datetime.fromtimestamp(at_ms / 1000, self.at.tzinfo)
+
 
 class Viewer:
     """Reads views of one garden from its store."""

@@ -7,6 +7,8 @@ from enum import StrEnum
 from traywarden.domain.episodes import ChangeKind
 
 SEVERITIES = ("info", "warning", "urgent")
+"""As they stand in settings.toml; what they mean to a grower says `severity_words`."""
+_WORDS = {"info": "for your information", "warning": "soon", "urgent": "urgent"}
 
 
 class NoticeState(StrEnum):
@@ -51,6 +53,28 @@ class Notice:
     sent_ms: int | None = None
     trouble: str = ""
     waits_for: Hold = Hold.NOTHING
+
+
+def severity_words(severity: str) -> str:
+    """How soon a notice wants somebody.
+
+    >>> [severity_words(each) for each in SEVERITIES]
+    ['for your information', 'soon', 'urgent']
+    """
+    return _WORDS[severity]
+
+
+def takes_words(least_severity: str) -> str:
+    """What goes over a channel that takes this and up.
+
+    >>> [takes_words(each) for each in SEVERITIES]
+    ['everything', 'what is wanted soon, and what is urgent', 'only what is urgent']
+    """
+    return {
+        "info": "everything",
+        "warning": "what is wanted soon, and what is urgent",
+        "urgent": "only what is urgent",
+    }[least_severity]
 
 
 def most_severe(severities: Iterable[str]) -> str:

@@ -7,9 +7,11 @@ import pytest
 from tests.services.test_telling_times import ToldGarden
 from tests.services.watched_garden import COLD_C, DRY, HOUR_MS, START_MS, settings_with
 from traywarden.domain.journal import Kind
+from traywarden.domain.notices import NoticeState
 from traywarden.services.questions.ground import ground
 from traywarden.services.questions.worth import WorthAnswer, ask_worth
 from traywarden.store import garden as garden_store
+from traywarden.store import notices as notice_store
 from traywarden.store.store import Store
 
 
@@ -75,3 +77,18 @@ def test_a_deed_that_comes_too_late_or_was_another_does_not_count(sqlite_store: 
     g.write(Kind.WATERED, g.clock.ms)
     (line,) = asked(g).lines
     assert (line.told, line.answered) == (1, 0)
+
+
+def test_a_garden_that_was_played_is_counted_by_its_own_days(garden: ToldGarden) -> None:
+    """Its deliveries are all of the minute in which it was played."""
+    before, now_ms = asked(garden), garden.clock.ms
+    with garden.store.write() as tx:
+        sent = notice_store.in_states(tx, NoticeState.SENT)
+        for notice in sent:
+            notice_store.mark_sent(tx, notice.notice_id, now_ms)
+    try:
+        assert asked(garden) == before
+    finally:
+        with garden.store.write() as tx:
+            for notice in sent:
+                notice_store.mark_sent(tx, notice.notice_id, notice.sent_ms or now_ms)

@@ -17,12 +17,13 @@ from traywarden.services.judging import CLOCK_AHEAD_MS, Judge, gone_blind
 from traywarden.services.knowledge import Knowledge
 from traywarden.services.questions.ground import DAY_MS, Ground
 from traywarden.services.shadows import Shadows
-from traywarden.settings import TABLE
+from traywarden.settings import TABLE, ruling, telling
 from traywarden.store import episodes as episode_store
 from traywarden.store.crops import load_crops
 
 LOOK_BACK_MS = 3 * DAY_MS
 HOST_NAME = "host"
+OF_RULES = (*ruling.ROWS, *telling.ROWS)
 ALSO_USES = {
     "vent": ("frames.vent_above_c",),
     "shut": ("frames.lid_falls_by", "frames.vents_fall_by"),
@@ -103,6 +104,7 @@ class _Explained:
         shadow = Shadows(standing, self._knowledge, ground.now_ms).over(rule.name, subject)
         place = self._knowledge.where(subject, ground.now_ms)
         stage = self._stage()
+        since_ms = self._since_ms(state)
         return ExplainAnswer(
             ground.garden.name,
             ground.at(ground.now_ms),
@@ -115,7 +117,7 @@ class _Explained:
             stage,
             state.answer.value,
             state.reason,
-            None if state.open_since_ms is None else ground.at(state.open_since_ms),
+            None if since_ms is None else ground.at(since_ms),
             None if at_ms is None else ground.at(at_ms),
             None if at_ms is None else max(0.0, (at_ms - ground.now_ms) / 1000),
             turns,
@@ -167,17 +169,25 @@ class _Explained:
         last = verdicts[-1][1] if verdicts else Verdict(Answer.BLIND, state.reason)
         return state, last
 
+    def _since_ms(self, state: RuleState) -> int | None:
+        """Since when it is open, as it is kept; what opens only by this asking is not open yet."""
+        if self._open is not None and state.open_since_ms is not None:
+            return self._open.opened_ms
+        return None if state.open_since_ms == self._ground.now_ms else state.open_since_ms
+
     def _turn(self, state: RuleState, delays: Delays) -> tuple[int | None, str]:
         """When it would turn if it went on as now, and that in words."""
         is_open = state.open_since_ms is not None
-        verb, delay_ms = "close" if is_open else "open", delays.at(self._ground.now_ms)[is_open]
+        if is_open != (self._open is not None):
+            return None, f"it is {'told' if is_open else 'over'} as soon as the host judges it"
+        words, delay_ms = "over" if is_open else "told", delays.at(self._ground.now_ms)[is_open]
         if state.answer is Answer.BLIND:
-            stays = "it stays open" if is_open else "it cannot open"
+            stays = "it is not over" if is_open else "nothing is told"
             return None, f"blind now: {stays} until it can be judged again"
         wanted = Answer.NO if is_open else Answer.YES
         if state.answer is not wanted or state.run_since_ms is None:
-            return None, f"it does not {verb} while it is as now"
-        return state.run_since_ms + delay_ms, f"it would {verb} then if it goes on as now"
+            return None, f"it is not {words} while it is as now"
+        return state.run_since_ms + delay_ms, f"it would be {words} then if it goes on as now"
 
     def _used(self) -> Iterator[UsedSetting]:
         """The rule's settings as they hold here; of a place, also those for what stands in it."""
@@ -188,7 +198,8 @@ class _Explained:
         for row in TABLE:
             if row.kind is not float and row.kind is not int:  # an address or a secret, not a level
                 continue
-            if row.key.split(".")[0] != name and row.key not in ALSO_USES.get(name, ()):
+            own = row.key.split(".")[0] == name and row in OF_RULES  # a broker has settings of its own too
+            if not own and row.key not in ALSO_USES.get(name, ()):
                 continue
             keys = [levels.key(row.key.partition(".")[2], of) for of in ofs] if row.varies else []
             for key in dict.fromkeys(keys if of_tray and keys else [row.key, *keys]):

@@ -4,9 +4,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from traywarden.domain.episodes import Episode
-from traywarden.domain.notices import Notice, NoticeState
-from traywarden.domain.rules import Facts
+from traywarden.domain.notices import OPEN_STATES, Notice, NoticeState
+from traywarden.domain.rules import AnyRule, Facts
 from traywarden.domain.subjects import SubjectKind
+from traywarden.services.asking.standing import paced_rules
 from traywarden.services.judging import standing_rules
 from traywarden.services.knowledge import Knowledge
 from traywarden.settings import Settings
@@ -54,10 +55,11 @@ class NoticeLine:
 
 @dataclass(frozen=True, slots=True)
 class NoticesAnswer:
-    """Notices, newest first, and how many are in each state."""
+    """Notices, newest first, and how many are in each state; `left_out`: older ones of those asked for."""
 
     counts: dict[str, int]
     notices: list[NoticeLine]
+    left_out: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,15 +94,21 @@ def ask_notices(tx: Tx, limit: int, *, with_sent: bool) -> NoticesAnswer:
     """The newest notices; without the sent ones only what still needs sending or a person."""
     found = notice_store.listed(tx, limit, with_sent=with_sent)
     lines = _Lines(tx, found)
-    counts = {state.value: number for state, number in notice_store.counts(tx).items()}
-    return NoticesAnswer(counts, [lines.notice(n) for n in found])
+    counts = notice_store.counts(tx)
+    asked_for = sum(number for state, number in counts.items() if with_sent or state in OPEN_STATES)
+    return NoticesAnswer(
+        {state.value: number for state, number in counts.items()},
+        [lines.notice(n) for n in found],
+        asked_for - len(found),
+    )
 
 
 def ask_chain(tx: Tx, settings: Settings, notice_id: str) -> ChainAnswer:
     """Everything behind one notice, from the readings on."""
     notice = notice_store.notice_named(tx, notice_id)
     lines = _Lines(tx, [notice])
-    rules = {rule.name: rule for rule in standing_rules(settings)}
+    rules: dict[str, AnyRule] = {rule.name: rule for rule in standing_rules(settings)}
+    rules |= {asked.rule.name: asked.rule for asked in paced_rules(settings)}
     links = []
     for line in lines.notice(notice).episodes:
         episode = lines.episodes[line.episode_id]

@@ -66,7 +66,7 @@ def ask_worth(ground: Ground, days: float = DAYS) -> WorthAnswer:
         mine = _tellings(told[episode.episode_id], episode)
         if not mine:
             continue
-        told_ms = min(_told_ms(notice, ground.now_ms) for notice in mine)
+        told_ms = min(_told_ms(notice, episode, ground.now_ms) for notice in mine)
         severity = least_severe([*(n.severity for n in mine), severities.get(episode.rule, "urgent")])
         severities[episode.rule] = severity  # one notice may tell of several rules, and is as its worst
         until_ms = told_ms + round(ANSWER_WITHIN_S[severity] * 1000)
@@ -123,7 +123,12 @@ def _tellings(notices: Iterable[Notice], episode: Episode) -> list[Notice]:
     return [n for n in notices if n.state is NoticeState.SENT and opened in n.changes]
 
 
-def _told_ms(notice: Notice, now_ms: int) -> int:
-    """When, by the garden's clock; deliveries are dated by the system's, which may be another."""
+def _told_ms(notice: Notice, episode: Episode, now_ms: int) -> int:
+    """When, by the garden's clock.
+
+    Deliveries are dated by the system's clock, which is another in a garden that is played. What is over is
+    not told any more: one sent later than that, or in the garden's future, was sent by another clock.
+    """
+    until_ms = now_ms if episode.closed_ms is None else min(now_ms, episode.closed_ms)
     sent_ms = notice.sent_ms
-    return sent_ms if sent_ms is not None and notice.created_ms <= sent_ms <= now_ms else notice.created_ms
+    return sent_ms if sent_ms is not None and notice.created_ms <= sent_ms <= until_ms else notice.created_ms

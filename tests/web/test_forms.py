@@ -87,11 +87,20 @@ CALIBRATED = {
 }
 OF_SETTINGS = {
     "add-channel": Tried(
-        "/settings/notices", {"name": "phone", "url": "json://localhost:9/"}, says="“phone” is written"
+        "/settings/notices",
+        {"name": "phone", "to": "me@example.org", "server": "mail.example.org"},
+        says="Kept: “phone” takes everything",
+    ),
+    "quiet-hours": Tried(
+        "/settings/notices",
+        {"notices.quiet_from": "21:00", "notices.quiet_until": "06:00"},
+        says="Kept: from 21:00 to 06:00 only what is urgent is sent",
     ),
     "test-channel": Tried("/settings/notices", says="did not take the test"),
     "change-channel": Tried(
-        "/settings/notices", {"least_severity": "urgent", "digest": "every 4 h"}, says="takes urgent and up"
+        "/settings/notices",
+        {"least_severity": "urgent", "digest": "every 4 h"},
+        says="Kept: “old” takes only what is urgent, every 4 h.",
     ),
     "remove-channel": Tried("/settings/notices", says="“old” is taken out"),
     "open": Tried("/settings", {"to": "network", "port": "8471"}, says="when the host starts anew"),

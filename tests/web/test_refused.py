@@ -70,6 +70,15 @@ def test_no_password_is_kept(visitor: Visitor) -> None:
         visitor, "/settings/change", "/settings/devices", **{"broker.password": "hidden", "broker.port": "x"}
     )
     assert "hidden" not in channel.replace('type="hidden"', "")
+    for fields in (
+        {"kind": "mail", "server": "no server", "to": "me@example.org", "password": "wet-hands"},
+        {"kind": "web", "url": "wet-hands.example"},
+        {"kind": "other", "url": "wet-hands://token"},
+    ):
+        text = sent(visitor, "/settings/add-channel", "/settings/notices", name="phone", **fields)
+        assert "Not written" in text
+        assert "wet-hands" not in text
+        assert "phone" in value_of(text, "name")
 
 
 def test_the_rest_of_the_page_is_the_same_to_the_letter(visitor: Visitor) -> None:

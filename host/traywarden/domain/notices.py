@@ -68,11 +68,11 @@ def takes_words(least_severity: str) -> str:
     """What goes over a channel that takes this and up.
 
     >>> [takes_words(each) for each in SEVERITIES]
-    ['everything', 'what is wanted soon, and what is urgent', 'only what is urgent']
+    ['everything', 'what is wanted soon or is urgent', 'only what is urgent']
     """
     return {
         "info": "everything",
-        "warning": "what is wanted soon, and what is urgent",
+        "warning": "what is wanted soon or is urgent",
         "urgent": "only what is urgent",
     }[least_severity]
 

@@ -19,7 +19,7 @@ from urllib.parse import parse_qsl, unquote, urlsplit
 
 from traywarden.errors import ChannelError
 from traywarden.settings import Channel as ChannelSetting
-from traywarden.settings import Settings
+from traywarden.settings import Secret, Settings
 
 NOTICE_HEADER = "X-Traywarden-Notice"
 CONSOLE, MQTT = "console", "mqtt"
@@ -168,7 +168,7 @@ class AppriseChannel:
             service = Apprise.instantiate(self._url)
         if service is None:
             raise ChannelError(
-                f"The url of channel “{self.name}” is not one that apprise understands; correct it.",
+                f"The address of channel “{self.name}” is not one that apprise understands; correct it.",
                 permanent=True,
             )
         service.socket_connect_timeout, service.socket_read_timeout = CONNECT_S, ANSWER_S
@@ -194,6 +194,11 @@ class AppriseChannel:
         for secret in self._secrets:
             text = text.replace(secret, "•••")
         return " ".join(text.split())[:LONGEST_TROUBLE]
+
+
+def understood(name: str, url: str) -> None:
+    """Raises ChannelError where apprise makes nothing of the address of a channel; asks no server."""
+    AppriseChannel(ChannelSetting(name, Secret(url)))._made()
 
 
 def made_channels(settings: Settings, say: Callable[[str], None]) -> dict[str, Channel]:

@@ -7,6 +7,7 @@ from traywarden.domain.hushes import untils
 from traywarden.errors import ShortOfDataError, UsageError
 from traywarden.services.questions.hushed import ask_hushed
 from traywarden.services.questions.today import ask_today
+from traywarden.web.channels import reaches_nobody
 from traywarden.web.pages import face_of, page
 
 router = APIRouter(default_response_class=HTMLResponse, include_in_schema=False)
@@ -33,5 +34,6 @@ def now(request: Request) -> HTMLResponse:
             ids=ids,
             places=places,
             hushed=ask_hushed(on),
+            reaches=reaches_nobody(face),
             untils=untils(on.at(on.now_ms)),
         )

@@ -103,6 +103,7 @@ def bare_page(request: Request, template: str, *, status: int = 200, **context: 
         theme=_theme(request),
         form_token=form_token(request),
         problem=request.session.pop("problem", ""),
+        problem_under=request.session.pop("problem_under", ""),
         signed_in="signed" in request.session,
         just_done=request.session.pop("says", ""),
         **known,
@@ -139,7 +140,13 @@ def _did(request: Request, on: Ground) -> list[EntryLine]:
 
 
 def back_to(
-    request: Request, back: object, *, did: list[int] | None = None, problem: str = "", says: str = ""
+    request: Request,
+    back: object,
+    *,
+    did: list[int] | None = None,
+    problem: str = "",
+    says: str = "",
+    under: str = "",
 ) -> Response:
     """Where a form came from, so that going back or loading anew writes nothing twice."""
     path = (
@@ -147,6 +154,7 @@ def back_to(
     )
     if problem:
         request.session["problem"] = problem
+        request.session["problem_under"] = under
         _keep_form(request)
     if says:
         request.session["says"] = says

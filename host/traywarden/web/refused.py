@@ -12,6 +12,8 @@ MOST_KEPT, KEPT_S, MOST_LETTERS = 50, 600.0, 40_000
 OURS = frozenset({"form_token", "back", "again"})
 """Hidden fields that tell no form from another."""
 NOT_FILLED = frozenset({"hidden", "password", "file", "submit"})
+NEVER_FILLED = frozenset({"url"})
+"""Fields that show what is typed, and may hold a token: not shown again all the same."""
 SECRET = ("/password", "/sign-in")
 Attributes = list[tuple[str, str | None]]
 
@@ -136,7 +138,7 @@ class _Filler(HTMLParser):
         elif tag == "textarea" and (value := self._sent.last(name)) is not None:
             self._skips = True
             return f"{text}\n{escape(value)}"
-        elif tag == "input" and (said.get("type") or "text") not in NOT_FILLED:
+        elif tag == "input" and (said.get("type") or "text") not in NOT_FILLED and name not in NEVER_FILLED:
             if said.get("type") == "checkbox":
                 rest = [each for each in attrs if each[0] != "checked"]
                 ticked = (name, said.get("value") or "on") in self._sent.fields

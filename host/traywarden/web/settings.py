@@ -10,15 +10,12 @@ from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import HTMLResponse, Response
 
 from traywarden.domain.notice_words import SAYINGS, rule_words
-from traywarden.domain.telling_times import AT_ONCE as WHEN_IT_COMES
 from traywarden.domain.units import Display
-from traywarden.errors import ChannelError, TraywardenError, UnknownNameError, UsageError
+from traywarden.errors import ChannelError, TraywardenError, UsageError
 from traywarden.links.open_broker import check_closed
-from traywarden.services.channel_test import send_test
 from traywarden.services.position import position_of
 from traywarden.services.questions.worth import ask_worth
 from traywarden.services.running import running_host
-from traywarden.services.ways_out import ways_out
 from traywarden.settings import (
     AT_ONCE,
     BY_KEY,
@@ -28,13 +25,11 @@ from traywarden.settings import (
     Secret,
     Setting,
     Settings,
-    add_channel,
-    change_channel,
     change_settings,
     load,
-    remove_channel,
     ruling,
 )
+from traywarden.web import channels
 from traywarden.web.face import Face
 from traywarden.web.giving import give, giving, take_out
 from traywarden.web.opening import doors, open_doors
@@ -142,13 +137,17 @@ def topics(request: Request, name: str) -> Response:
     face, (title, sections) = face_of(request), PAGES[name]
     written = load(face.settings.home)
     with face.asking() as on:
+        shown_topics = [topic_of(section, written, on.display) for section in sections]
         return page(
             request,
             on,
-            "settings_topics.html",
+            "settings_notices.html" if name == "notices" else "settings_topics.html",
             title=title,
-            topics=[topic_of(section, written, on.display) for section in sections],
-            channels=written.channels if name == "notices" else None,
+            topics=shown_topics,
+            parts=channels.sorted_out(shown_topics) if name == "notices" else None,
+            channels=channels.ways(written) if name == "notices" else None,
+            takes=channels.choices(),
+            quiet=channels.quiet_now(written),
             console=written["notices.console"],
             ways=written.ways_out,
             mqtt=notices_topic(on.garden.slug) if written["notices.mqtt"] else "",
@@ -199,7 +198,8 @@ async def change(request: Request, what: str) -> Response:
     try:
         says = await run_in_threadpool(CHANGES[what], face_of(request), Written.of(form))
     except TraywardenError as error:
-        return back_to(request, form.get("back"), problem=str(error))
+        under = "Not sent" if isinstance(error, ChannelError) else ""
+        return back_to(request, form.get("back"), problem=str(error), under=under)
     return back_to(request, form.get("back"), says=says)
 
 
@@ -218,7 +218,19 @@ def _change(face: Face, written: Written) -> str:
     face.take(change_settings(home, changes, _check))
     later = [key for key in changes if key.partition(".")[0] not in AT_ONCE]
     when = "It holds when the host starts anew." if later else "Pages go by it from now on."
-    return f"Kept: {'; '.join(BY_KEY[key].says.rstrip('.') for key in changes)}. {when}"
+    kept = "; ".join(
+        f"{_said(BY_KEY[key], value, display)}: {BY_KEY[key].says.rstrip('.')}"
+        for key, value in changes.items()
+    )
+    return f"Kept: {kept}. {when}"
+
+
+def _said(setting: Setting, value: Any, display: Display) -> str:
+    """A value as a sentence says it; nothing of a secret."""
+    if setting.kind is Secret:
+        return "a new secret" if value else "none"
+    scale = scale_of(setting, display)
+    return f"{shown(value, scale) or 'empty'} {scale.unit}".rstrip()
 
 
 def _value(setting: Setting, before: Settings, written: Written, display: Display) -> Any:
@@ -256,45 +268,14 @@ def _check(settings: Settings) -> None:
         check_closed(settings)
 
 
-def _test(face: Face, written: Written) -> str:
-    with face.asking() as on:
-        known = ways_out(load(face.settings.home), print, on.garden.slug)
-    name = written.text("channel")
-    if name not in known:
-        raise UnknownNameError("channel", name, known)
-    told = send_test(known[name], face.now_ms())
-    if not told.delivered:
-        raise ChannelError(f"“{name}” did not take the test: {told.reason}")
-    return f"“{name}” took the test; see whether it arrived."
-
-
-def _add(face: Face, written: Written) -> str:
-    name = written.text("name")
-    least, digest = written.text("least_severity") or "info", written.text("digest") or WHEN_IT_COMES
-    add_channel(face.settings.home, name, written.text("url"), least, digest)
-    return f"Channel “{name}” is written into settings.toml. Notices take it when the host starts anew."
-
-
-def _change_channel(face: Face, written: Written) -> str:
-    name = written.text("channel")
-    least, digest = written.text("least_severity") or "info", written.text("digest") or WHEN_IT_COMES
-    change_channel(face.settings.home, name, least, digest)
-    return f"Channel “{name}” takes {least} and up, {digest}. It holds when the host starts anew."
-
-
-def _remove(face: Face, written: Written) -> str:
-    name = written.text("channel")
-    remove_channel(face.settings.home, name)
-    return f"Channel “{name}” is taken out of settings.toml. It holds when the host starts anew."
-
-
 CHANGES: Mapping[str, Change] = {
     "change": _change,
+    "quiet-hours": channels.quiet_hours,
     "open": open_doors,
-    "test-channel": _test,
-    "add-channel": _add,
-    "change-channel": _change_channel,
-    "remove-channel": _remove,
+    "test-channel": channels.test,
+    "add-channel": channels.add,
+    "change-channel": channels.change,
+    "remove-channel": channels.remove,
     "give": give,
     "take-back": take_out,
 }

@@ -51,6 +51,13 @@ def test_past_weather_is_looked_into_first_and_kept_only_when_read_in(visitor: V
     assert not list((visitor.home / FOLDER).glob("*/*"))
 
 
+def test_days_that_lack_a_temperature_are_read_in_and_said_not_to_count(visitor: Visitor) -> None:
+    told = read_in(visitor, sent(visitor, DAYS.replace("2024-01-01,41,61", "2024-01-01,41,")))
+    assert "336 are new. 335 have both their lowest and highest temperature, and count." in told
+    with visitor.face.asking() as on:
+        assert ask_weather(on)[0].days == 335
+
+
 def test_a_column_is_taken_for_what_is_chosen_not_for_what_was_guessed(visitor: Visitor) -> None:
     answer = sent(visitor, "day;a;b\n2024-03-01;50;59\n2024-03-02;51;60\n")
     assert "Say of at least one column what it is" in words_of(answer.text)

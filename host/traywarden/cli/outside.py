@@ -195,7 +195,7 @@ def _print_forecast_import(found: ForecastImported, zone: ZoneInfo) -> None:
 def _print_weather_import(found: WeatherImported) -> None:
     say(
         f"{found.file}: {found.days:,} days of “{found.source}”, {found.first} to {found.last}, made of "
-        f"{found.made_of}; {found.days_new:,} are new."
+        f"{found.made_of}; {found.days_new:,} are new.{found.counted_words}"
     )
     _print_remarks(found)
 

@@ -79,12 +79,13 @@ class Comparison:
     a_coverage: float
     b_coverage: float
 
-    def in_words(self, display: Display) -> str:
+    def in_words(self, display: Display, measured: str = "") -> str:
         """One sentence that says what the comparison came to.
 
         Parameters
         ----------
         display : the units the grower reads
+        measured : what of the places was compared, air or soil; empty: left unsaid
 
         Returns
         -------
@@ -95,10 +96,10 @@ class Comparison:
         It says “did not differ clearly” where the interval holds zero, and how much both sides were measured.
         A limit that neither side crossed goes without saying.
         """
-        return _sentence(self, display)
+        return _sentence(self, display, measured)
 
 
-def _sentence(found: Comparison, display: Display) -> str:
+def _sentence(found: Comparison, display: Display, measured: str) -> str:
     mean = found.mean_difference_c
     difference_c = mean.estimate if mean.estimate is not None else float("nan")
     span = f"{found.first_day.isoformat()} to {found.last_day.isoformat()}"
@@ -124,7 +125,7 @@ def _sentence(found: Comparison, display: Display) -> str:
                 f"{found.a} and {found.b} did not differ clearly: "
                 f"{display.temp_difference(difference_c)} on average"
             )
-    parts = [f"{span}: {verdict}{interval}"]
+    parts = [f"{span}: {verdict}{f' in the {measured}' if measured else ''}{interval}"]
     for words, gain in (("by night", found.night_difference_c), ("by day", found.day_difference_c)):
         if gain.estimate is not None:
             parts.append(f"{display.temp_difference(gain.estimate)} {words}")

@@ -36,13 +36,15 @@ class ForecastImported:
 
 @dataclass(frozen=True, slots=True)
 class WeatherImported:
-    """What was read in. `made_of` is “days” or “hours”, as the file had them."""
+    """What was read in. `made_of` is “days” or “hours”, as the file had them; `days_whole`: days of which
+    both the lowest and the highest temperature are known, which count as past weather."""
 
     file: str
     source: str
     rows: int
     days: int
     days_new: int
+    days_whole: int
     first: date
     last: date
     made_of: str
@@ -50,6 +52,13 @@ class WeatherImported:
     counts: dict[str, int]
     listed: list[Finding] = field(default_factory=list)
     notes: tuple[str, ...] = ()
+
+    @property
+    def counted_words(self) -> str:
+        """How many of the days count, where not all do."""
+        if self.days_whole == self.days:
+            return ""
+        return f" {self.days_whole:,} have both their lowest and highest temperature, and count."
 
 
 def import_forecast(
@@ -123,6 +132,7 @@ def import_weather(
         rows.rows,
         int(day.size),
         new,
+        int((known[0] & known[1]).sum()),
         date.fromordinal(EPOCH.toordinal() + int(day[0])),
         date.fromordinal(EPOCH.toordinal() + int(day[-1])),
         "days" if rows.daily else "hours",

@@ -37,7 +37,7 @@ def test_the_frame_is_four_degrees_warmer_in_air_and_soil_over_the_last_seven_da
     for answer in (air, soil):
         mean = answer.comparison.mean_difference_c
         assert mean.estimate == pytest.approx(FRAME_WARMER_C, abs=0.01)
-    assert "4.0 °C warmer than Open bench" in air.sentence
+    assert "4.0 °C warmer than Open bench on average in the air (95 % interval" in air.sentence
 
 
 def test_the_sentence_speaks_the_growers_degrees(little: LittleGarden) -> None:

@@ -91,7 +91,7 @@ def ask_compare(ground: Ground, asked: CompareAsked) -> CompareAnswer:
     return CompareAnswer(
         ground.garden.name,
         measured,
-        found.in_words(ground.display),
+        found.in_words(ground.display, measured),
         crop.name if crop else None,
         why,
         base_source,

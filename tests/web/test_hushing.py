@@ -24,7 +24,7 @@ def test_a_need_is_hushed_in_one_tap_and_heard_of_again_in_another(visitor: Visi
     with visitor.face.asking() as on:
         need = ask_today(on).needs[0]
     before = visitor.words("/")
-    assert "Hush until tonight" in before
+    assert "Hush until tonight, 18:00" in before
     words = visitor.send("/hush", tray=need.tray, rule=need.rule, until="tonight")
     assert f"Hushed until 18:00: {need.tray}" in words
     assert "Hushed until 18:00 by a tap on the page. Nothing is sent about it." in words

@@ -77,7 +77,7 @@ def test_opening_a_link_does_nothing_and_its_button_does_it_once(visitor: Visito
 
 def test_a_hush_link_hushes_what_the_notice_is_about_until_tonight(visitor: Visitor, told: Notice) -> None:
     link = path(visitor, Act.HUSH)
-    assert "lettuce, peppers, water now: hushed until tonight" in visitor.words(link)
+    assert "lettuce, peppers, water now: hushed until tonight, 18:00" in visitor.words(link)
     do(visitor, link)
     with visitor.store.read() as tx:
         hushes = hush_store.holding(tx, NOW_MS)

@@ -78,7 +78,7 @@ def _print(answer: TodayAnswer, display: Display) -> None:
     )
     on_its_way = any(seed.state == ON_ITS_WAY for seed in answer.seed)
     say(
-        "Moisture: dry line to container capacity. Soil: the crop's lowest to highest temperature."
+        "Moisture: dry line to container capacity. Soil: the crop's range to come up in, until it is up."
         + (" Crop: % of the way to half up." if on_its_way else "")
     )
     guessed = [t.tray for t in answer.trays if t.moisture_m3_m3 is not None and not t.moisture_calibrated]
@@ -167,13 +167,14 @@ def _seed(tray: TrayNow, seed: EmergenceNow | None) -> str:
 
 
 def _row(tray: TrayNow, seed: EmergenceNow | None, display: Display, cells: int) -> tuple[str, ...]:
+    low_c = None if tray.emerged else tray.crop_min_c  # the range is one to come up in
     high_c = tray.crop_max_c if tray.crop_max_c is not None else tray.crop_opt_high_c
     return (
         tray.tray,
         _seed(tray, seed),
         moisture_bar(tray.moisture_fraction, cells),
         "" if tray.moisture_pct is None else f"{tray.moisture_pct:.0f} %",
-        range_bar(tray.soil_temp_c, tray.crop_min_c, high_c, cells),
+        range_bar(tray.soil_temp_c, low_c, high_c, cells),
         "" if tray.soil_temp_c is None else display.temp(tray.soil_temp_c),
         "" if tray.since_watered_s is None else ago(tray.since_watered_s),
     )

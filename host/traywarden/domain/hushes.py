@@ -68,6 +68,11 @@ class Until:
     words: str
     until: datetime
 
+    @property
+    def with_hour(self) -> str:
+        """“tonight, 18:00”."""
+        return f"{self.words}, {self.until:%H:%M}"
+
 
 def untils(now: datetime) -> list[Until]:
     """What is offered at that time of the day, the nearest first.

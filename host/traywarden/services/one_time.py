@@ -10,7 +10,7 @@ from enum import StrEnum
 from itsdangerous import BadSignature, URLSafeSerializer
 
 from traywarden.domain.episodes import ChangeKind, Episode
-from traywarden.domain.hushes import tonight
+from traywarden.domain.hushes import untils
 from traywarden.domain.notice_words import rule_words
 from traywarden.domain.notices import Notice
 from traywarden.domain.remedies import ONE_TAP
@@ -133,9 +133,8 @@ class Links:
         if act is Act.DONE:
             kinds = " and ".join(sorted({ONE_TAP[e.rule].value for e in open_now}))
             return Offer(act, f"{listed}: {kinds}", f"Yes, {kinds}"), open_now
-        return Offer(
-            act, f"{listed}, {rules}: hushed until {_until(on)}", f"Hush until {_until(on)}"
-        ), open_now
+        until = untils(on.at(on.now_ms))[0].with_hour
+        return Offer(act, f"{listed}, {rules}: hushed until {until}", f"Hush until {until}"), open_now
 
     def _name(self, token: str) -> str:
         notice_id, act = self.read(token)
@@ -147,7 +146,7 @@ def footers(settings: Settings) -> Callable[[Notice], str]:
 
 
 def _until(on: Ground) -> str:
-    return "tonight" if tonight(on.at(on.now_ms)) is not None else "tomorrow morning"
+    return untils(on.at(on.now_ms))[0].words
 
 
 def _done_since(on: Ground, episode: Episode, since_ms: int) -> bool:

@@ -196,7 +196,8 @@ def _read_in(face: Face, said: Mapping[str, str]) -> str:
             )
         else:
             days = import_weather(face.store, path, look.mapping, source, zone)
-            says = f"{days.days:,} days of “{days.source}” are read in; {days.days_new:,} are new.{days.counted_words}"
+            says = f"{days.days:,} days of “{days.source}” are read in; {days.days_new:,} are new."
+            says += days.counted_words
     except TraywardenError as error:
         raise UsageError(plain(error, path)) from error
     forget_upload(face.settings.home, asked.file)

@@ -63,7 +63,7 @@ class Held:
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """What the crop that stood sown wants of its soil [°C]; None where none is published."""
+    """What seed wants of its soil to come up [°C], until it is up; None where none is published."""
 
     start: datetime
     end: datetime
@@ -241,6 +241,8 @@ class _Record:
             crop = ground.crop_of(sowing) if sowing.kind is Kind.SOWED else None
             start_ms = max(sowing.at_ms, self._start_ms)
             end_ms = min(turns[n + 1].at_ms if n + 1 < len(turns) else self._end_ms, self._end_ms)
+            up = ground.facts.emergence_of_sowing(sowing, ground.now_ms) if crop else None
+            end_ms = end_ms if up is None else min(end_ms, up.at_ms)
             if crop is None or start_ms >= end_ms:
                 continue
             found.append(

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from tests.services.watched_garden import settings_with
-from traywarden.domain.notices import NoticeState
+from traywarden.domain.notices import NoticeState, severity_words
 from traywarden.domain.rules import AnyRule
 from traywarden.domain.subjects import SubjectKind
 from traywarden.links.channels import NOTICE_HEADER
@@ -27,11 +27,11 @@ KEYS = [
 ]
 
 
-def test_every_rule_is_on_the_page_with_its_question_and_severity() -> None:
+def test_every_rule_is_on_the_page_with_its_question_and_how_soon_it_is() -> None:
     for rule in RULES:
         rows = [line for line in PAGE.splitlines() if line.startswith(f"| `{rule.name}` |")]
         (row,) = [line for line in rows if rule.question in line]
-        assert row.endswith(f"| {rule.severity} |")
+        assert row.endswith(f"| {severity_words(rule.severity)} |")
 
 
 def test_every_level_that_may_be_given_for_a_crop_is_named_and_the_pace_of_each_rule_is_right() -> None:

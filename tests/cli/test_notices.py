@@ -79,6 +79,18 @@ def test_a_rule_is_explained_with_its_times_in_words(told: CommandLine) -> None:
     assert "1800" not in said
 
 
+def test_all_rules_are_named_with_what_they_ask(run: CommandLine) -> None:
+    said = run.ok("notices", "rules")
+    assert "Does this tray need water now?" in " ".join(said.split())
+    assert {"dry", "frost", "parked"} <= {line["rule"] for line in run.json("notices", "rules")}
+
+
+def test_that_no_phone_is_reached_is_said_until_one_is(told: CommandLine) -> None:
+    assert "reach nobody's phone yet" in told.ok("notices")
+    (told.home / "settings.toml").write_text('[[channel]]\nname = "hook"\nurl = "json://localhost:9"\n')
+    assert "reach nobody's phone yet" not in told.ok("notices")
+
+
 def test_a_parked_notice_is_in_sight_and_can_be_tried_again(told: CommandLine) -> None:
     notice_id = park(told)
     shown = told.ok("notices")

@@ -1,14 +1,24 @@
 """`notices replay` and `notices explain`: what settings would have told, and why a rule says what it says."""
 
+from collections.abc import Sequence
+
 import typer
 
+from traywarden.cli import context
 from traywarden.cli.asking import FROM_OPTION, TO_OPTION, asking, days_of
 from traywarden.cli.context import JSON_OPTION, console, emit
 from traywarden.cli.notices import notices_app
 from traywarden.cli.tables import print_table, say
 from traywarden.domain.clock_words import clock
+from traywarden.domain.notices import severity_words
 from traywarden.domain.units import span_words
-from traywarden.services.questions.explained import ExplainAnswer, UsedSetting, ask_explain
+from traywarden.services.questions.explained import (
+    ExplainAnswer,
+    RuleLine,
+    UsedSetting,
+    ask_explain,
+    ask_rules,
+)
 from traywarden.services.questions.replayed import ReplayAnswer, ReplayAsked, ask_replay
 
 RULE = typer.Option([], "--rule", help="Only this rule; may be given several times.")
@@ -21,6 +31,7 @@ def register() -> None:
     """They stand in the group of `notices`, which is registered already."""
     notices_app.command("replay")(notices_replay)
     notices_app.command("explain")(notices_explain)
+    notices_app.command("rules")(notices_rules)
 
 
 def notices_replay(
@@ -68,7 +79,7 @@ def _print_replay(answer: ReplayAnswer) -> None:
 
 
 def notices_explain(
-    rule: str = typer.Argument(..., help="The rule, such as dry or frost."),
+    rule: str = typer.Argument(..., help="The rule, such as dry or frost; `notices rules` has all."),
     subject: str = typer.Argument("", help="The tray, place or probe it is asked of; none for the host."),
     as_json: bool = JSON_OPTION,
 ) -> None:
@@ -78,6 +89,22 @@ def notices_explain(
     """
     with asking() as on:
         emit(ask_explain(on, rule, subject), _print_explain, as_json=as_json)
+
+
+def notices_rules(as_json: bool = JSON_OPTION) -> None:
+    """What is watched: every rule, of what it asks what, and how soon its notice wants you.
+
+    Example: `traywarden notices rules`
+    """
+    emit(ask_rules(context.settings()), _print_rules, as_json=as_json)
+
+
+def _print_rules(rules: Sequence[RuleLine]) -> None:
+    print_table(
+        ("rule", "asked of", "asks", "how soon"),
+        [(each.rule, each.of, each.question, severity_words(each.severity)) for each in rules],
+    )
+    say("Why one says what it says: traywarden notices explain RULE NAME")
 
 
 def _shown(setting: UsedSetting) -> str:

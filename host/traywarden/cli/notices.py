@@ -76,6 +76,7 @@ def _print_list(b: Bench, answer: NoticesAnswer) -> None:
     if not answer.notices:
         sent = answer.counts.get(NoticeState.SENT.value, 0)
         say(f"Nothing waits. {sent} sent so far; see them with --all." if sent else "No notices yet.")
+        _say_who_is_reached(b)
         return
     print_table(
         ("when", "says", "what became of it", "over", "notice"),
@@ -85,8 +86,14 @@ def _print_list(b: Bench, answer: NoticesAnswer) -> None:
     if answer.left_out:
         all_of_them = len(answer.notices) + answer.left_out
         say(f"The newest {len(answer.notices)} of {all_of_them}; all of them with --limit {all_of_them}.")
+    _say_who_is_reached(b)
     if any(n.state == NoticeState.PARKED.value for n in answer.notices):
         say("Parked notices wait for you: put right what the reason says, then: traywarden notices retry ID")
+
+
+def _say_who_is_reached(b: Bench) -> None:
+    if not b.settings.channels and not b.settings["notices.mqtt"]:
+        say("Notices reach nobody's phone yet: choose where they go on the page Settings, “Notices”.")
 
 
 @notices_app.command("show")

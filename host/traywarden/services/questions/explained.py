@@ -13,11 +13,11 @@ from traywarden.services.asking.paced import Paced, set_back
 from traywarden.services.asking.round import Round, Vitals
 from traywarden.services.asking.standing import paced_rules
 from traywarden.services.delays import standing
-from traywarden.services.judging import CLOCK_AHEAD_MS, Judge, gone_blind
+from traywarden.services.judging import CLOCK_AHEAD_MS, Judge, gone_blind, standing_rules
 from traywarden.services.knowledge import Knowledge
 from traywarden.services.questions.ground import DAY_MS, Ground
 from traywarden.services.shadows import Shadows
-from traywarden.settings import TABLE, ruling, telling
+from traywarden.settings import TABLE, Settings, ruling, telling
 from traywarden.store import episodes as episode_store
 from traywarden.store.crops import load_crops
 
@@ -64,6 +64,22 @@ class ExplainAnswer:
     shadow: str
     facts: Facts
     settings: tuple[UsedSetting, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class RuleLine:
+    """A rule that can be explained: of what kind of thing it asks what, and how soon its notice wants you."""
+
+    rule: str
+    of: str
+    question: str
+    severity: str
+
+
+def ask_rules(settings: Settings) -> tuple[RuleLine, ...]:
+    """Every rule there is, those of trays first."""
+    rules: list[AnyRule] = [*standing_rules(settings), *(each.rule for each in paced_rules(settings))]
+    return tuple(RuleLine(r.name, r.of.value, r.question, r.severity) for r in rules)
 
 
 def ask_explain(ground: Ground, rule: str, subject: str) -> ExplainAnswer:

@@ -144,7 +144,7 @@ def test_a_digest_lists_what_is_past_oldest_first_and_counts_the_rest() -> None:
         for n in range(MOST_LINES + 5)
     ]
     said = words(past, READER)
-    assert said.title == "While you were away: 45 episodes began and ended"
+    assert said.title == "While you were away: 45 needs came and went"
     lines = said.body.splitlines()
     assert lines[1].startswith(
         f"• T{MOST_LINES + 4} (open bench): below its dry line from Sat 28 Feb 12:00 to"

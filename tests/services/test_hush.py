@@ -185,7 +185,7 @@ def test_a_backlog_that_comes_in_while_hushed_is_told_after_it(garden: HushedGar
         garden.deliver.send_due()
         if garden.clock.ms < START_MS + DAY_MS + 3 * HOUR_MS:
             assert garden.out.got == []
-    assert [m.title for m in garden.out.got] == ["While you were away: 1 episode began and ended"]
+    assert [m.title for m in garden.out.got] == ["While you were away: 1 need came and went"]
 
 
 def test_a_garden_where_nothing_is_hushed_reads_the_hushes_and_sends_as_before(garden: HushedGarden) -> None:

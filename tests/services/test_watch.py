@@ -234,7 +234,7 @@ def test_a_backlog_of_fourteen_days_becomes_one_digest(garden: WatchedGarden) ->
     garden.watch.tick()
     (digest,) = garden.notices()
     assert digest.state is NoticeState.WAITING
-    assert digest.title == "While you were away: 14 episodes began and ended"
+    assert digest.title == "While you were away: 14 needs came and went"
     assert len(digest.changes) == 14
     garden.watch.tick()
     assert len(garden.notices()) == 1
@@ -272,7 +272,7 @@ def test_an_episode_that_opens_in_one_pack_of_a_backlog_and_closes_in_the_next_g
     garden.watch.tick()
     (digest,) = garden.notices()
     assert digest.state is NoticeState.WAITING
-    assert digest.title == "While you were away: 1 episode began and ended"
+    assert digest.title == "While you were away: 1 need came and went"
 
 
 def test_an_opening_in_old_readings_is_told_after_a_minute_of_silence(garden: WatchedGarden) -> None:

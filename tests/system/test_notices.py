@@ -190,5 +190,5 @@ def test_two_weeks_of_eight_trays_uploaded_at_once_make_one_digest_and_what_stil
     for hook in (one, other):
         assert sorted(got["title"] for got in hook.got) == [
             f"Water now: {STILL_DRY}",
-            f"While you were away: {7 * 14 + 12} episodes began and ended",
+            f"While you were away: {7 * 14 + 12} needs came and went",
         ]

@@ -137,7 +137,7 @@ def words(changes: Sequence[Told], reader: Reader) -> Words:
     -------
     >>> away = Told(ChangeKind.PAST, "dry", "A", 0, 7_200_000)
     >>> words([away], Reader(86_400_000)).title
-    'While you were away: 1 episode began and ended'
+    'While you were away: 1 need came and went'
     """
     if not changes:
         raise ValueError("a notice needs at least one change")
@@ -195,11 +195,11 @@ def _list(changes: Sequence[Told], said: Sequence[Said]) -> str:
 
 def _digest(changes: Sequence[Told], reader: Reader) -> Words:
     ordered = sorted(changes, key=lambda t: t.opened_ms)
-    noun = "episode" if len(ordered) == 1 else "episodes"
+    noun = "need" if len(ordered) == 1 else "needs"
     lines = [f"• {_where(t)}: {SAYINGS.get(t.rule, PLAIN).past(t, reader)}" for t in ordered]
-    intro = "These began and ended before their readings arrived; nothing needs doing for them now."
+    intro = "These came and went before their readings arrived; nothing needs doing for them now."
     return Words(
-        f"While you were away: {len(ordered)} {noun} began and ended", "\n".join([intro, _capped(lines)])
+        f"While you were away: {len(ordered)} {noun} came and went", "\n".join([intro, _capped(lines)])
     )
 
 

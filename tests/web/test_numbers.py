@@ -69,6 +69,7 @@ QUESTIONS: Mapping[str, tuple[str, ...]] = {
     "/journal": ("journal list --limit 1000",),
     "/journal?tray=2&all=yes": ("journal list --tray 'Tray 2' --all --limit 1000",),
     "/week": ("week",),
+    "/notices": ("notices --all --limit 40",),
     "/probes": ("probe list", "quality"),
     "/probes/1": ("probe list", "quality"),
     "/probes/heads/1": ("probe list", "calibrate volts open-bench-1/1"),

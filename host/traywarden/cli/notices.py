@@ -223,7 +223,5 @@ def _when(b: Bench, at_ms: int) -> str:
 def _state(b: Bench, notice: NoticeLine) -> str:
     """What became of it, and why."""
     if notice.next_try_ms is None:
-        return f"{notice.state}: {notice.trouble}" if notice.trouble else notice.state
-    times = "once" if notice.attempts == 1 else f"{notice.attempts} times"
-    why = f": {notice.trouble}" if notice.trouble else ""
-    return f"tried {times}, again {_when(b, notice.next_try_ms)}{why}"
+        return notice.became
+    return notice.became.replace("will be again", f"will be again {_when(b, notice.next_try_ms)}", 1)

@@ -16,6 +16,7 @@ from traywarden.domain.journal import Kind, replacements
 from traywarden.domain.notice_words import rule_words
 from traywarden.services.journal_words import EntryLine, entry_lines
 from traywarden.services.questions.ground import Ground
+from traywarden.services.questions.notices import NoticeLine
 from traywarden.store import journal as journal_store
 from traywarden.web.face import Face
 from traywarden.web.live import made_at
@@ -60,6 +61,7 @@ def _environment() -> Environment:
     made.globals["themes"] = THEMES
     made.filters["by_place"] = _by_place
     made.filters["by_day"] = _by_day
+    made.filters["groupby_day"] = _made_by_day
     made.filters["rule_words"] = rule_words
     made.filters["on_a_page"] = on_a_page
     made.filters["in_plain_words"] = in_plain_words
@@ -77,6 +79,11 @@ def _by_place(rows: Iterable[T]) -> list[tuple[str, list[T]]]:
 def _by_day(lines: Iterable[EntryLine]) -> list[list[EntryLine]]:
     """Lines of one day together, in the order they came in."""
     return [list(of_day) for _, of_day in groupby(lines, key=lambda line: line.at[:10])]
+
+
+def _made_by_day(lines: Iterable[NoticeLine], w: PageWords) -> list[tuple[str, list[NoticeLine]]]:
+    """Notices under the day each was made, in the order they came in."""
+    return [(day, list(of_day)) for day, of_day in groupby(lines, key=lambda line: w.date(line.created_ms))]
 
 
 _ENVIRONMENT = _environment()

@@ -52,6 +52,14 @@ class NoticeLine:
     trouble: str
     episodes: list[EpisodeLine]
 
+    @property
+    def became(self) -> str:
+        """What became of it, and why: “sent”, “parked: the reason”; how often it was tried."""
+        why = f": {self.trouble}" if self.trouble else ""
+        if self.next_try_ms is None:
+            return f"{self.state}{why}"
+        return f"tried {'once' if self.attempts == 1 else f'{self.attempts} times'}, and will be again{why}"
+
 
 @dataclass(frozen=True, slots=True)
 class NoticesAnswer:

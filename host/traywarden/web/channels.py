@@ -30,20 +30,25 @@ QUIET = ("notices.quiet_from", "notices.quiet_until")
 
 @dataclass(frozen=True, slots=True)
 class Way:
-    """A channel as the page shows it: nothing of its address but what sort it is."""
+    """A way out as the page shows it: of a channel's address nothing but what sort it is."""
 
     name: str
     kind: str
-    takes: str
     least_severity: str
     digest: str
 
+    @property
+    def takes(self) -> str:
+        return takes_words(self.least_severity)
 
-def ways(settings: Settings) -> list[Way]:
-    return [
-        Way(c.name, kind_words(c.url.reveal()), takes_words(c.least_severity), c.least_severity, c.digest)
-        for c in settings.channels
-    ]
+
+def channels(settings: Settings) -> list[Way]:
+    return [Way(c.name, kind_words(c.url.reveal()), c.least_severity, c.digest) for c in settings.channels]
+
+
+def ways(settings: Settings) -> dict[str, Way]:
+    """Every way out by name: the console and the broker's topic too."""
+    return {name: Way(name, "", *asked) for name, asked in settings.ways_out.items()}
 
 
 def choices() -> list[tuple[str, str]]:

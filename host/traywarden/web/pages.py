@@ -14,6 +14,7 @@ from starlette.datastructures import FormData
 
 from traywarden.domain.journal import Kind, replacements
 from traywarden.domain.notice_words import rule_words
+from traywarden.domain.notices import SEVERITIES, takes_words
 from traywarden.services.journal_words import EntryLine, entry_lines
 from traywarden.services.questions.ground import Ground
 from traywarden.services.questions.notices import NoticeLine
@@ -63,9 +64,15 @@ def _environment() -> Environment:
     made.filters["by_day"] = _by_day
     made.filters["groupby_day"] = _made_by_day
     made.filters["rule_words"] = rule_words
+    made.filters["choice_words"] = _choice_words
     made.filters["on_a_page"] = on_a_page
     made.filters["in_plain_words"] = in_plain_words
     return made
+
+
+def _choice_words(choice: str) -> str:
+    """A value to choose in the settings as a grower says it."""
+    return takes_words(choice) if choice in SEVERITIES else choice
 
 
 def _by_place(rows: Iterable[T]) -> list[tuple[str, list[T]]]:

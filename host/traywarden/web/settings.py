@@ -10,6 +10,7 @@ from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import HTMLResponse, Response
 
 from traywarden.domain.notice_words import SAYINGS, rule_words
+from traywarden.domain.notices import SEVERITIES, takes_words
 from traywarden.domain.units import Display
 from traywarden.errors import ChannelError, TraywardenError, UsageError
 from traywarden.links.open_broker import check_closed
@@ -145,11 +146,11 @@ def topics(request: Request, name: str) -> Response:
             title=title,
             topics=shown_topics,
             parts=channels.sorted_out(shown_topics) if name == "notices" else None,
-            channels=channels.ways(written) if name == "notices" else None,
+            channels=channels.channels(written),
             takes=channels.choices(),
             quiet=channels.quiet_now(written),
             console=written["notices.console"],
-            ways=written.ways_out,
+            ways=channels.ways(written),
             mqtt=notices_topic(on.garden.slug) if written["notices.mqtt"] else "",
             worth=ask_worth(on) if name == "notices" else None,
             giving=giving(on, written) if name == "rules" else None,
@@ -230,7 +231,8 @@ def _said(setting: Setting, value: Any, display: Display) -> str:
     if setting.kind is Secret:
         return "a new secret" if value else "none"
     scale = scale_of(setting, display)
-    return f"{shown(value, scale) or 'empty'} {scale.unit}".rstrip()
+    words = takes_words(value) if value in SEVERITIES else shown(value, scale) or "empty"
+    return f"{words} {scale.unit}".rstrip()
 
 
 def _value(setting: Setting, before: Settings, written: Written, display: Display) -> Any:

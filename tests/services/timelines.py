@@ -21,7 +21,7 @@ from traywarden.store.episodes import Key
 from traywarden.store.store import Store
 
 STEP_MS = 10 * MINUTE_MS
-HALF_HOUR_MS = HOUR_MS // 2
+QUARTER_MS, HALF_HOUR_MS = HOUR_MS // 4, HOUR_MS // 2
 Told = tuple[str, str]
 """Rule and change of one message."""
 
@@ -220,7 +220,7 @@ class Scenario:
     waver_steps: int = 6
     waver_ms: int | None = None
     dim: Weather | None = SILENT
-    lead_h: float = 1.0
+    lead_h: float = 0.5
     opens_h: float = 2.0
     dim_h: float = 3.0
     closes_h: float = 2.0
@@ -236,7 +236,7 @@ class Scenario:
     deed: Callable[[Line], None] = nothing
     start_ms: int = START_MS
     sown_d: int = 1
-    step_ms: int = STEP_MS
+    step_ms: int = QUARTER_MS
     every_ms: int = 0
     coarse_ms: int = 0
     says: tuple[str, ...] = ()

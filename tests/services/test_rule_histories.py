@@ -96,6 +96,19 @@ def test_a_frame_opened_long_ago_is_not_called_closed_until_a_closing_shows(sqli
     assert line.of("shut") == ["opened", "closed"]
 
 
+def test_a_frame_that_the_journal_has_as_closed_is_over_without_a_word(sqlite_store: Store) -> None:
+    """Its air does not show yet that it is closed; whoever closed it knows."""
+    line = Line(sqlite_store, start_ms=EVENING_MS, step_ms=HALF_HOUR_MS)
+    opened_at_noon(line)
+    open_in_the_cold = replace(CALM, air_c=1.3, open_air_c=1.0)
+    line.run(open_in_the_cold, 2)
+    line.write(Kind.CLOSED, line.at_ms, place_id=line.frame.place_id)
+    line.run(open_in_the_cold, 1)
+    (episode,) = line.garden.episodes("shut")
+    assert episode.closed_ms is not None
+    assert line.of("shut") == ["opened"]
+
+
 def test_silence_does_not_close_a_frame(sqlite_store: Store) -> None:
     """Seen open at 16:30 in December; the air falls silent, and by 7 o'clock the opening is out of sight."""
     line = Line(sqlite_store, start_ms=START_MS + 285 * DAY_MS + 9 * HOUR_MS + HALF_HOUR_MS)  # 15:30Z

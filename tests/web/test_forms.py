@@ -47,6 +47,7 @@ DEEDS = {
     "potted-up": Tried("", {**ONE, "count": "7"}, (Kind.POTTED_UP,)),
     "planted-out": Tried("", {**ONE, "count": "5"}, (Kind.PLANTED_OUT,)),
     "weighed": Tried("", {**ONE, "grams": "1840"}, (Kind.WEIGHED,)),
+    "closed": Tried("", {"place": "Cold frame", "at": "2 h ago", "note": "cold"}, (Kind.CLOSED,)),
     "vented": Tried("", {"place": "Cold frame", "at": "2 h ago", "note": "warm"}, (Kind.VENTED,)),
     "rained": Tried("", {"mm": "3.2", "at": "yesterday", "note": "a shower"}, (Kind.RAINED,)),
     "note": Tried("", {**ONE, "note": "a slug\non the rim"}, (Kind.NOTED,)),
@@ -103,6 +104,12 @@ OF_SETTINGS = {
         says="Kept: “old” takes only what is urgent, every 4 h.",
     ),
     "remove-channel": Tried("/settings/notices", says="“old” is taken out"),
+    "give": Tried(
+        "/settings/rules",
+        {"setting": "dry.open_delay_s", "whom": "stage sown", "value": "40"},
+        says="Kept for stage sown",
+    ),
+    "take-back": Tried("/settings/rules", says="Taken out of settings.toml: dry.mix.Peat mix.line_times"),
     "open": Tried("/settings", {"to": "network", "port": "8471"}, says="when the host starts anew"),
 }
 OTHERS = {
@@ -137,7 +144,9 @@ def home(tmp_path_factory: pytest.TempPathFactory, _little_home: Path) -> Path:
     """The little garden with a lot, a channel, a hush to come, weighings, and seedlings up."""
     home = tmp_path_factory.mktemp("forms") / "home"
     shutil.copytree(_little_home, home)
-    (home / "settings.toml").write_text('[[channel]]\nname = "old"\nurl = "json://localhost:9/"\n')
+    (home / "settings.toml").write_text(
+        '[[channel]]\nname = "old"\nurl = "json://localhost:9/"\n[dry.mix."Peat mix"]\nline_times = 0.9\n'
+    )
     made = Visitor(home)
     with made.store.write() as tx:
         garden_store.add_lot(tx, LOT, "tomato", 0.85)
@@ -244,6 +253,8 @@ TEXTS: dict[str, dict[str, Fill]] = {
     "wired.ports": {"wired.ports": "/dev/ttyACM0"},
     "notices.quiet_from": {"notices.quiet_from": "22:00", "notices.quiet_until": "06:30"},
     "notices.quiet_until": {"notices.quiet_from": "22:00", "notices.quiet_until": "06:30"},
+    "notices.console_digest": {"notices.console_digest": "every 4 h"},
+    "notices.mqtt_digest": {"notices.mqtt_digest": "07:00, 18:00"},
     "notices.address": {"notices.address": "http://192.168.1.5:8470"},
 }
 """Words of settings that are neither numbers nor chosen, with what must be given beside them."""

@@ -170,7 +170,9 @@ def test_every_deed_has_a_form_here(visitor: Visitor) -> None:
     for what in WAYS:
         text = visitor.get(f"/journal/write?what={what}")
         assert f'action="/write/{what}"' in text
-        assert text.count('type="checkbox" name="tray"') == (0 if what in ("vented", "rained") else 3)
+        assert text.count('type="checkbox" name="tray"') == (
+            0 if what in ("vented", "closed", "rained") else 3
+        )
     assert "nothing called “prayed”" in visitor.words("/journal/write?what=prayed", status=400)
 
 

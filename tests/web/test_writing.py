@@ -31,6 +31,7 @@ DONE: dict[str, tuple[dict[str, Any], Kind, dict[str, Any]]] = {
     "planted-out": ({"tray": "lettuce", "count": "8"}, Kind.PLANTED_OUT, {"count": 8}),
     "weighed": ({"tray": "lettuce", "grams": "5200"}, Kind.WEIGHED, {"grams": 5200.0}),
     "vented": ({"place": "Cold frame"}, Kind.VENTED, {}),
+    "closed": ({"place": "Cold frame"}, Kind.CLOSED, {}),
     "rained": ({"mm": "6"}, Kind.RAINED, {"mm": 6.0}),
     "note": ({"tray": "lettuce", "note": "slugs"}, Kind.NOTED, {}),
 }

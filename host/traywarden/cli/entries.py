@@ -23,7 +23,7 @@ COUNT_OPTION = typer.Option(None, "--count", "-n", min=1, help="How many plants.
 
 
 def register(app: typer.Typer) -> None:
-    done = (sowed, watered, moved, emerged, potted_up, planted_out, weighed, vented, rained, note)
+    done = (sowed, watered, moved, emerged, potted_up, planted_out, weighed, vented, closed, rained, note)
     for command in done:
         app.command(command.__name__.replace("_", "-"), rich_help_panel="Journal")(command)
 
@@ -185,13 +185,29 @@ def vented(
 
     Example: `traywarden vented "South frame" --at "today 10:30"`
     """
+    _of_place(Kind.VENTED, place, note, at, as_json=as_json)
+
+
+def closed(
+    place: str = typer.Argument(..., help="The place.", autocompletion=completion.places),
+    note: str = NOTE_OPTION,
+    at: str = AT_OPTION,
+    as_json: bool = JSON_OPTION,
+) -> None:
+    """A frame or greenhouse was closed again.
+
+    Example: `traywarden closed "South frame" --at "today 18:30"`
+    """
+    _of_place(Kind.CLOSED, place, note, at, as_json=as_json)
+
+
+def _of_place(kind: Kind, place: str, note: str, at: str, *, as_json: bool) -> None:
     with bench() as b:
         when = at_ms(b, at, quiet=as_json)
         with b.store.write() as tx:
             where = store.place_named(tx, place)
-            draft = Draft(Kind.VENTED, when, place_id=where.place_id, note=note)
-            entry = put(tx, draft, b.now_ms)
-        answer(b, f"“{where.name}” was vented at {at_words(b, when)}.", [entry], as_json=as_json)
+            entry = put(tx, Draft(kind, when, place_id=where.place_id, note=note), b.now_ms)
+        answer(b, f"“{where.name}” was {kind.value} at {at_words(b, when)}.", [entry], as_json=as_json)
 
 
 def rained(

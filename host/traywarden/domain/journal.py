@@ -19,7 +19,8 @@ class Kind(StrEnum):
     EMERGED = "emerged"
     POTTED_UP = "potted up"
     PLANTED_OUT = "planted out"
-    VENTED = "vented"
+    VENTED = "vented"  # a frame or greenhouse was opened
+    CLOSED = "closed"  # and closed again
     WEIGHED = "weighed"
     NOTED = "noted"
     RAINED = "rained"

@@ -232,7 +232,7 @@ def shut_verdict(
     opened_at : str
         When it was last seen or written down as opened, without having been closed; empty: not today.
     closed : bool
-        Whether it was seen closed after that.
+        Whether it was seen or written down as closed after that.
 
     Returns
     -------
@@ -246,7 +246,7 @@ def shut_verdict(
     that is warmer again, does.
     """
     if not (trays and dark) or closed:
-        why = "it was seen closed since it was last opened" if dark else "it is day"
+        why = "it was closed since it was last opened" if dark else "it is day"
         return Verdict(Answer.NO, why if trays else NOBODY, at_once=True)
     if inside_c is None or outside_c is None:
         return Verdict(Answer.BLIND, why_blind or "the air inside or outside is not measured")

@@ -11,6 +11,7 @@ REMEDIES: dict[str, tuple[Kind, ...]] = {
     "frost": (Kind.MOVED,),
     "rain": (Kind.MOVED,),
     "vent": (Kind.VENTED, Kind.MOVED),
+    "shut": (Kind.CLOSED,),
     "late": (Kind.EMERGED, Kind.SOWED, Kind.NOTED),
 }
 HOUR_S = 3600.0
@@ -20,6 +21,7 @@ SHOWS_WITHIN_S: dict[str, float] = {
     "hot": 24 * HOUR_S,
     "waterlogged": 24 * HOUR_S,
     "vent": HOUR_S,
+    "shut": HOUR_S,
     "late": 48 * HOUR_S,
 }
 """How long after the deed the need should be over: water from below takes an hour or two to rise, a tray that
@@ -31,6 +33,7 @@ DEED_WORDS = {
     Kind.WATERED: "watered it",
     Kind.MOVED: "moved it",
     Kind.VENTED: "opened it",
+    Kind.CLOSED: "closed it",
     Kind.EMERGED: "saw it come up",
     Kind.POTTED_UP: "potted it up",
     Kind.PLANTED_OUT: "planted it out",
@@ -45,6 +48,7 @@ BY_HAND = (
     Kind.WATERED,
     Kind.MOVED,
     Kind.VENTED,
+    Kind.CLOSED,
     Kind.EMERGED,
     Kind.POTTED_UP,
     Kind.PLANTED_OUT,

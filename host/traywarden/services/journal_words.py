@@ -198,6 +198,7 @@ WORDS: Mapping[Kind, Callable[[Entry, Names, Display], str]] = {
     Kind.CAPACITY_ACCEPTED: _capacity,
     Kind.RAINED: lambda e, n, d: f"rained {d.depth(e.data['mm'])}" if e.data.get("mm") else "rained",
     Kind.VENTED: lambda e, n, d: f"vented {n.places.get(e.place_id or -1)}",
+    Kind.CLOSED: lambda e, n, d: f"closed {n.places.get(e.place_id or -1)}",
     Kind.WEIGHED: _weighed,
     Kind.NOTED: _noted,
     Kind.TESTED: _tested,

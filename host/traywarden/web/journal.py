@@ -30,6 +30,7 @@ WAYS: Mapping[str, str] = {
     "planted-out": "Planted out",
     "weighed": "Weighed",
     "vented": "Opened a place",
+    "closed": "Closed a place",
     "rained": "Rained",
     "note": "A note",
 }

@@ -168,9 +168,12 @@ def _moved(tx: Tx, written: Written, at_ms: int) -> list[Draft]:
     ]
 
 
-def _vented(tx: Tx, written: Written, at_ms: int) -> list[Draft]:
-    place = garden_store.place_named(tx, written.text("place"))
-    return [Draft(Kind.VENTED, at_ms, place_id=place.place_id, note=written.text("note"))]
+def _of_a_place(kind: Kind) -> Drafts:
+    def drafts(tx: Tx, written: Written, at_ms: int) -> list[Draft]:
+        place = garden_store.place_named(tx, written.text("place"))
+        return [Draft(kind, at_ms, place_id=place.place_id, note=written.text("note"))]
+
+    return drafts
 
 
 def _rained(tx: Tx, written: Written, at_ms: int) -> list[Draft]:
@@ -213,7 +216,8 @@ DEEDS: Mapping[str, Drafts] = {
     "potted-up": _of_trays(Kind.POTTED_UP, _count),
     "planted-out": _of_trays(Kind.PLANTED_OUT, _count),
     "weighed": _of_trays(Kind.WEIGHED, _grams),
-    "vented": _vented,
+    "vented": _of_a_place(Kind.VENTED),
+    "closed": _of_a_place(Kind.CLOSED),
     "rained": _rained,
     "note": _noted,
 }

@@ -47,6 +47,7 @@ WRITTEN: list[tuple[dict[str, Any], Kind, dict[str, Any]]] = [
     ({"deed": "planted-out", "trays": ["lettuce"]}, Kind.PLANTED_OUT, {}),
     ({"deed": "weighed", "trays": ["lettuce"], "grams": 5200.5}, Kind.WEIGHED, {"grams": 5200.5}),
     ({"deed": "vented", "place": "Cold frame"}, Kind.VENTED, {}),
+    ({"deed": "closed", "place": "Cold frame"}, Kind.CLOSED, {}),
     ({"deed": "rained", "mm": 6}, Kind.RAINED, {"mm": 6.0}),
     ({"deed": "note", "trays": ["lettuce"], "note": "<b>slugs</b> 🐌 \u202eright to left"}, Kind.NOTED, {}),
 ]  # fmt: skip

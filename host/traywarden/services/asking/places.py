@@ -203,14 +203,16 @@ def _lid(round_: Round, place: Place) -> tuple[str, bool]:
     """When it was last opened and not seen closed since, or empty; and whether it was seen closed."""
     ground = round_.ground
     since_ms = ground.now_ms - OPENED_WITHIN_MS
-    told = [
-        e.at_ms
+    lately = [
+        e
         for e in ground.facts.entries
-        if e.kind is Kind.VENTED and e.place_id == place.place_id and since_ms <= e.at_ms <= ground.now_ms
+        if e.place_id == place.place_id and since_ms <= e.at_ms <= ground.now_ms
     ]
+    told = [e.at_ms for e in lately if e.kind is Kind.VENTED]
     seen = _openings(round_, place, OPENED_WITHIN_MS) or []
     opened = [each.opened_s * 1000 for each in seen if each.closed_s is None]
-    closed_ms = max((each.closed_s * 1000 for each in seen if each.closed_s is not None), default=0.0)
+    closed = [each.closed_s * 1000 for each in seen if each.closed_s is not None]
+    closed_ms = max([*closed, *(e.at_ms for e in lately if e.kind is Kind.CLOSED)], default=0.0)
     latest = max([*told, *opened], default=0.0)
     if latest <= closed_ms:
         return "", closed_ms > 0

@@ -23,6 +23,7 @@ AT_THE_BENCH = (
     Kind.POTTED_UP,
     Kind.PLANTED_OUT,
     Kind.VENTED,
+    Kind.CLOSED,
     Kind.NOTED,
 )
 """Deeds that show when the grower was there."""

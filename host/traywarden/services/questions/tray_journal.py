@@ -48,6 +48,5 @@ def _concerns(ground: Ground, tray_id: int, entry: Entry) -> bool:
     if entry.kind is Kind.RAINED:
         place = ground.places.get(place_id or -1)
         return place is not None and not place.covered
-    return (
-        entry.kind in (Kind.VENTED, Kind.NOTED) and entry.place_id is not None and entry.place_id == place_id
-    )
+    of_place = entry.kind in (Kind.VENTED, Kind.CLOSED, Kind.NOTED)
+    return of_place and entry.place_id is not None and entry.place_id == place_id

@@ -95,6 +95,11 @@ class Vented(Deed):
     place: Name
 
 
+class Closed(Deed):
+    deed: Literal["closed"]
+    place: Name
+
+
 class Rained(Deed):
     deed: Literal["rained"]
     mm: Annotated[float, number(Kind.RAINED, "mm")] | None = None
@@ -106,7 +111,7 @@ class Noted(OfTrays):
 
 
 AnyDeed = Annotated[
-    Sowed | Watered | Moved | Emerged | PottedUp | PlantedOut | Weighed | Vented | Rained | Noted,
+    Sowed | Watered | Moved | Emerged | PottedUp | PlantedOut | Weighed | Vented | Closed | Rained | Noted,
     Body(discriminator="deed"),
 ]
 

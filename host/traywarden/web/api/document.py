@@ -84,6 +84,7 @@ DEEDS_IN_WORDS = (
     deeds.PlantedOut,
     deeds.Weighed,
     deeds.Vented,
+    deeds.Closed,
     deeds.Rained,
     deeds.Noted,
 )

@@ -254,7 +254,7 @@ TEXTS: dict[str, dict[str, Fill]] = {
     "notices.quiet_from": {"notices.quiet_from": "22:00", "notices.quiet_until": "06:30"},
     "notices.quiet_until": {"notices.quiet_from": "22:00", "notices.quiet_until": "06:30"},
     "notices.console_digest": {"notices.console_digest": "every 4 h"},
-    "notices.mqtt_digest": {"notices.mqtt_digest": "07:00, 18:00"},
+    "notices.mqtt_digest": {"notices.mqtt_digest": "every 8 h"},
     "notices.address": {"notices.address": "http://192.168.1.5:8470"},
 }
 """Words of settings that are neither numbers nor chosen, with what must be given beside them."""

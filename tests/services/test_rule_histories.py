@@ -21,6 +21,7 @@ from tests.services.rule_worlds import (
 )
 from tests.services.timelines import CALM, HALF_HOUR_MS, SILENT, STEP_MS, WELL, Line, World
 from tests.services.watched_garden import DAY_MS, HOUR_MS, MINUTE_MS, START_MS
+from traywarden.domain.journal import Kind
 from traywarden.store.store import Store
 
 

@@ -13,6 +13,7 @@ from tests.web.conftest import Visitor, words_of
 from traywarden.domain.episodes import ChangeKind, Episode
 from traywarden.domain.journal import Kind
 from traywarden.domain.notices import Notice, NoticeState
+from traywarden.domain.remedies import BY_A_TAP, REMEDIES
 from traywarden.domain.subjects import Subject, SubjectKind, a_tray
 from traywarden.services.deliver import Deliver
 from traywarden.services.one_time import GOOD_FOR_MS, Act, Links
@@ -184,8 +185,118 @@ def test_without_an_address_notices_carry_no_links(visitor: Visitor, told: Notic
     assert Links(load(visitor.home, environ={})).footer(told) == ""
 
 
-def test_a_notice_that_asks_for_no_single_deed_has_no_done_link(visitor: Visitor, told: Notice) -> None:
-    cold = replace(told, changes=(*told.changes, ("cold:tray-1:5", ChangeKind.OPENED)))
-    footer = Links(settings(visitor)).footer(cold)
-    assert "Done:" not in footer
-    assert "Hush until tonight:" in footer
+def test_a_notice_of_several_rules_has_links_of_its_own_for_each(visitor: Visitor, told: Notice) -> None:
+    quiet = ("quiet:probe-1:5", ChangeKind.OPENED)
+    footer = Links(settings(visitor)).footer(replace(told, changes=(*told.changes, quiet)))
+    assert [line.partition(": http")[0] for line in footer.splitlines()] == [
+        "Done, water now",
+        "Hush until tonight, water now",
+        "Hush until tonight, probe quiet",
+    ], "a quiet probe has no deed in the journal"
+
+
+@pytest.fixture
+def joint(visitor: Visitor, told: Notice) -> Notice:
+    """One notice: two dry trays, of which one is too cold as well, and the seed of the other late."""
+    lettuce, peppers = (int(e.split(":")[1].removeprefix("tray-")) for e, _ in told.changes)
+    more = [
+        Episode(f"cold:tray-{lettuce}:5", "cold", a_tray(lettuce), NOW_MS - 3_600_000),
+        Episode(f"late:tray-{peppers}:5", "late", a_tray(peppers), NOW_MS - 3_600_000),
+    ]
+    changes = (*told.changes, *((e.episode_id, ChangeKind.OPENED) for e in more))
+    notice = replace(told, notice_id="joint", changes=changes)
+    with visitor.store.write() as tx:
+        for episode in more:
+            episode_store.keep_episode(tx, episode)
+        notice_store.put(tx, [notice])
+    return notice
+
+
+def of_rule(visitor: Visitor, act: Act, rule: str) -> str:
+    return Links(settings(visitor)).link("joint", act, rule).removeprefix(ADDRESS)
+
+
+def press(visitor: Visitor, link: str, status: int = 200, **fields: str) -> str:
+    answer = visitor.client.post(link, data=fields)
+    assert answer.status_code == status, answer.text
+    return words_of(answer.text)
+
+
+def written(visitor: Visitor) -> list[tuple[Kind, dict[str, object]]]:
+    return [(e.kind, dict(e.data)) for e in visitor.entries() if e.note == "a link in a notice"]
+
+
+def test_each_need_of_a_joint_notice_is_answered_and_hushed_by_itself(
+    visitor: Visitor, joint: Notice
+) -> None:
+    press(visitor, of_rule(visitor, Act.DONE, "dry"))
+    assert len(watered(visitor)) == 2
+    press(visitor, of_rule(visitor, Act.HUSH, "cold"))
+    with visitor.store.read() as tx:
+        assert [h.rule for h in hush_store.holding(tx, NOW_MS)] == ["cold"]
+    assert "has done its work already" in press(visitor, of_rule(visitor, Act.DONE, "dry"), 404)
+    assert "is over" in press(visitor, of_rule(visitor, Act.DONE, "frost"), 404), "it told of no frost"
+
+
+def test_a_tray_that_was_moved_is_moved_to_the_place_that_is_tapped(visitor: Visitor, joint: Notice) -> None:
+    link = of_rule(visitor, Act.DONE, "cold")
+    page = visitor.get(link)
+    buttons = re.findall(r'name="way" value="([^"]+)">\s*<button[^>]*>([^<]+)<', page)
+    assert "Moved to Cold frame" in dict(buttons).values()
+    assert "Choose what was done" in press(visitor, link, 404)
+    assert written(visitor) == []
+    frame = next(value for value, words in buttons if words == "Moved to Cold frame")
+    assert "lettuce: moved to Cold frame" in press(visitor, link, way=frame)
+    (moved,) = [e for e in visitor.entries() if e.note == "a link in a notice"]
+    assert (moved.kind, f"to {moved.place_id}") == (Kind.MOVED, frame)
+    assert visitor.words("/trays/" + str(moved.tray_id)).count("Cold frame")
+
+
+@pytest.mark.parametrize(
+    ("fields", "data"),
+    [
+        ({"way": "up"}, {}),
+        ({"way": "up", "count": "7"}, {"count": 7}),
+        ({"way": "none", "count": "7"}, {"count": 0}),
+    ],
+)
+def test_late_seed_is_seen_counted_or_looked_for_in_vain(
+    visitor: Visitor, joint: Notice, fields: dict[str, str], data: dict[str, object]
+) -> None:
+    with visitor.store.read() as tx:
+        sown = {e.tray_id for e in visitor.entries() if e.kind is Kind.SOWED}
+        (late,) = episode_store.episodes(tx, rule="late")
+    assert late.subject.number in sown
+    link = of_rule(visitor, Act.DONE, "late")
+    assert "whole number" in press(visitor, link, 404, way="up", count="many")
+    press(visitor, link, 200, **fields)
+    assert written(visitor) == [(Kind.EMERGED, data)]
+
+
+def test_a_night_of_frost_is_answered_by_carrying_all_that_stands_there_under_cover(visitor: Visitor) -> None:
+    with visitor.store.write() as tx:
+        bench = next(p for p in garden_store.places(tx) if not p.covered)
+        subject = Subject(SubjectKind.PLACE, bench.place_id)
+        frost, shut = (
+            Episode(f"{rule}:{subject}:5", rule, subject, NOW_MS - 3_600_000) for rule in ("frost", "shut")
+        )
+        for episode in (frost, shut):
+            episode_store.keep_episode(tx, episode)
+        changes = tuple((e.episode_id, ChangeKind.OPENED) for e in (frost, shut))
+        notice_store.put(tx, [replace(FRESH, notice_id="joint", changes=changes, created_ms=NOW_MS - 60_000)])
+    with visitor.face.asking() as on:
+        there = [t for t in on.trays if on.facts.place_of_tray(t, NOW_MS) == bench.place_id]
+    assert there
+    link = of_rule(visitor, Act.DONE, "frost")
+    ways = re.findall(r'name="way" value="([^"]+)"', visitor.get(link))
+    press(visitor, link, way=ways[0])
+    moved = [e for e in visitor.entries() if e.note == "a link in a notice"]
+    assert {e.tray_id for e in moved} == set(there)
+    assert {f"to {e.place_id}" for e in moved} == {ways[0]}
+    press(visitor, of_rule(visitor, Act.DONE, "shut"))
+    assert [e.place_id for e in visitor.entries() if e.kind is Kind.CLOSED] == [bench.place_id]
+
+
+def test_what_a_tap_may_write_down_is_what_counts_as_done() -> None:
+    """Else the grower would be reminded of what the link has just answered."""
+    assert set(BY_A_TAP) <= set(REMEDIES)

@@ -34,7 +34,6 @@ DEED_WORDS = {
     Kind.MOVED: "moved it",
     Kind.VENTED: "opened it",
     Kind.CLOSED: "closed it",
-    Kind.EMERGED: "saw it come up",
     Kind.POTTED_UP: "potted it up",
     Kind.PLANTED_OUT: "planted it out",
     Kind.SOWED: "sowed it anew",
@@ -59,8 +58,9 @@ BY_HAND = (
 )
 
 
-ONE_TAP: dict[str, Kind] = {"dry": Kind.WATERED, "drying": Kind.WATERED, "vent": Kind.VENTED}
-"""Rules whose deed needs no more words than that it was done."""
+BY_A_TAP = ("dry", "drying", "vent", "shut", "cold", "hot", "frost", "rain", "waterlogged", "late")
+"""Rules whose deed can be written down by a tap and be true: what was done needs no more words, or a choice
+from the few places there are. What helps against the others is no entry of the journal: a new battery."""
 
 
 def remedies(rule: str) -> tuple[Kind, ...]:

@@ -6,6 +6,7 @@ from zoneinfo import ZoneInfo
 
 from traywarden.domain.daylight import next_dark_s
 from traywarden.domain.episodes import Change, ChangeKind, Episode
+from traywarden.domain.journal import Entry, Kind
 from traywarden.domain.notice_words import Deed, Reader, Told, Watered
 from traywarden.domain.remedies import DEED_WORDS, answers_end, remedies
 from traywarden.domain.rules import Answer, Verdict
@@ -85,14 +86,19 @@ class Describer:
     def _done(self, episode: Episode) -> Deed | None:
         """The newest deed for it since it began."""
         newest = None
-        for entry in self._knowledge.deeds(episode.subject, remedies(episode.rule)):
+        for entry in self._deeds(episode):
             if episode.opened_ms <= entry.at_ms <= self._now_ms and entry.kind in DEED_WORDS:
                 newest = Deed(DEED_WORDS[entry.kind], entry.at_ms)
         return newest
 
+    def _deeds(self, episode: Episode) -> list[Entry]:
+        """What may have answered it, oldest first; that nothing was up yet does not."""
+        found = self._knowledge.deeds(episode.subject, remedies(episode.rule))
+        return [e for e in found if e.kind is not Kind.EMERGED or e.data.get("count") != 0]
+
     def answered(self, episode: Episode, since_ms: int) -> str:
         """Which deed, done since then, an episode is over because of, in words; empty where none is known."""
-        for entry in reversed(self._knowledge.deeds(episode.subject, remedies(episode.rule))):
+        for entry in reversed(self._deeds(episode)):
             if not since_ms <= entry.at_ms <= self._now_ms or episode.closed_ms is None:
                 continue
             if answers_end(episode.rule, entry.at_ms, episode.closed_ms):

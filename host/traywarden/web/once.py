@@ -10,13 +10,14 @@ from fastapi import APIRouter, Request
 from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import HTMLResponse, Response
 
-from traywarden.errors import TraywardenError
+from traywarden.errors import TraywardenError, UsageError
 from traywarden.services.one_time import NO_LINK, Links, Offer
 from traywarden.web.attempts import Attempts
 from traywarden.web.door import ONCE
 from traywarden.web.face import Face
 from traywarden.web.pages import bare_page, face_of
 
+LONGEST_COUNT = 6
 router = APIRouter(default_response_class=HTMLResponse, include_in_schema=False)
 
 
@@ -37,7 +38,8 @@ async def do(request: Request, token: str) -> Response:
     if wait := _wait(request):
         return wait
     try:
-        did = await run_in_threadpool(_do, face_of(request), token)
+        way, count = await _chosen(request)
+        did = await run_in_threadpool(_do, face_of(request), token, way, count)
     except TraywardenError as error:
         return _not_done(request, error)
     _right(request)
@@ -49,9 +51,18 @@ def _offer(face: Face, token: str) -> Offer:
         return Links(face.settings).offer(on, token)
 
 
-def _do(face: Face, token: str) -> str:
+async def _chosen(request: Request) -> tuple[str, int | None]:
+    """Which button was pressed, and what was counted."""
+    form = await request.form(max_files=0, max_fields=4)
+    way, count = (str(form.get(name) or "").strip() for name in ("way", "count"))
+    if count and not (count.isascii() and count.isdecimal() and len(count) <= LONGEST_COUNT):
+        raise UsageError(f"“{count[:20]}” is not a whole number of seedlings.")
+    return way, int(count) if count else None
+
+
+def _do(face: Face, token: str, way: str, count: int | None) -> str:
     with face.asking() as on, face.store.write() as tx:
-        did = Links(face.settings).do(tx, on, token)
+        did = Links(face.settings).do(tx, on, token, way, count)
     face.answers.written()
     return did
 

@@ -22,7 +22,7 @@ def delays_of(
     A place goes by what stands in it: the shortest opening delay and the longest closing delay of its trays.
     """
     plain = Delays(_ms(rule.open_delay_s), _ms(rule.close_delay_s), longest_gap_ms)
-    opens, closes = levels.given(OPEN), levels.given(CLOSE)
+    opens, closes = (levels.given(name) if levels.overrides else [] for name in (OPEN, CLOSE))
     if not opens and not closes:
         return plain
 

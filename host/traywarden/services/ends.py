@@ -1,9 +1,10 @@
 """Whether the end of an episode is told: not to whom it says nothing new, nor where it is wrong by now."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 
 from traywarden.domain.episodes import ChangeKind, Episode
 from traywarden.domain.notices import Notice, NoticeState
+from traywarden.domain.subjects import Subject
 from traywarden.services.notice_plan import latest, told_ms
 from traywarden.store import episodes as episode_store
 from traywarden.store import notices as notice_store
@@ -37,21 +38,21 @@ def known_to_be_over(
 class Later:
     """What each channel is told of episodes of the same need that began after an end that is held."""
 
-    def __init__(self, tx: Tx, ended: Iterable[Episode]) -> None:
-        self._later: dict[str, list[str]] = {}
-        for episode in ended:
-            same = episode_store.episodes(tx, rule=episode.rule, subject=episode.subject)
-            self._later[episode.episode_id] = [
-                e.episode_id for e in same if e.opened_ms > episode.opened_ms and e != episode
-            ]
-        self._told = notice_store.about_all(tx, (e for later in self._later.values() for e in later))
+    def __init__(self, tx: Tx, ended: Sequence[Episode]) -> None:
+        since_ms = min((e.opened_ms for e in ended), default=0)
+        newer = episode_store.begun_after(tx, (e.subject for e in ended), since_ms) if ended else []
+        self._of_need: dict[tuple[str, Subject], list[Episode]] = {}
+        for episode in newer:
+            self._of_need.setdefault((episode.rule, episode.subject), []).append(episode)
+        self._told = notice_store.about_all(tx, (e.episode_id for e in newer))
 
     def begun_again(self, episode: Episode, channel: str) -> bool:
         """Whether the channel has been told, or will be, that it began again."""
         return any(
             n.channel == channel
-            and (later, ChangeKind.OPENED) in n.changes
+            and (later.episode_id, ChangeKind.OPENED) in n.changes
             and n.state not in (NoticeState.SPARED, NoticeState.PARKED)
-            for later in self._later.get(episode.episode_id, ())
-            for n in self._told[later]
+            for later in self._of_need.get((episode.rule, episode.subject), ())
+            if later.opened_ms > episode.opened_ms
+            for n in self._told[later.episode_id]
         )

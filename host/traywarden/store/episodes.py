@@ -101,6 +101,16 @@ def episodes_named(tx: Tx, ids: Iterable[str]) -> dict[str, Episode]:
     return found
 
 
+def begun_after(tx: Tx, subjects: Iterable[Subject], after_ms: int) -> list[Episode]:
+    """Episodes of these subjects that began after an instant, by whatever rule."""
+    wanted = sorted({str(subject) for subject in subjects})
+    found: list[Episode] = []
+    for start in range(0, len(wanted), _CHUNK):
+        mine = _episode.c.subject.in_(wanted[start : start + _CHUNK]) & (_episode.c.opened_ms > after_ms)
+        found += [_made(row) for row in tx.execute(select(_episode).where(mine))]
+    return found
+
+
 def keep_episode(tx: Tx, episode: Episode) -> None:
     """Write an episode: opened for the first time, or with an end that has changed."""
     values = {

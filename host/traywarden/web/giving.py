@@ -25,6 +25,8 @@ from traywarden.web.face import Face
 from traywarden.web.setting_units import bounds_words, scale_of
 from traywarden.web.writing import Written
 
+DELAYS = {"open_delay": "how long before it is told", "close_delay": "how long until it counts as over"}
+
 
 @dataclass(frozen=True, slots=True)
 class Given:
@@ -81,7 +83,8 @@ def _choices(rule: str, display: Display) -> Iterator[Choice]:
         name = row.key.partition(".")[2]
         for unit in ("_s", "_c"):
             name = name.removesuffix(unit)
-        yield Choice(row.key, f"{name.replace('_', ' ')} [{scale_of(row, display).unit}]")
+        words = DELAYS.get(name, name.replace("_", " "))
+        yield Choice(row.key, f"{words} [{scale_of(row, display).unit}]")
 
 
 def _given(key: str, written: Settings, display: Display, why: str) -> Given:

@@ -155,15 +155,23 @@ def telling(at_ms: IntArray, answers: Sequence[CodeArray], longest_gap_ms: int) 
     begins[1:] = np.logical_or.reduce([np.diff(codes) != 0 for codes in answers])
     ends = np.append(begins[1:], True)
     kept: list[int] = np.flatnonzero(begins | ends).tolist()
-    times: list[int] = at_ms.tolist()
-    chosen = kept[:1]
+    return np.array(bridged(at_ms.tolist(), kept, longest_gap_ms))
+
+
+def bridged(times_ms: Sequence[int], kept: Sequence[int], longest_gap_ms: int) -> list[int]:
+    """Of the instants kept and those between them as many as keep them from lying a longest gap apart.
+
+    >>> bridged([0, 10, 20, 30, 100], [0, 3, 4], 20)
+    [0, 2, 3, 4]
+    """
+    chosen = list(kept[:1])
     for following in kept[1:]:
-        while times[following] - times[chosen[-1]] > longest_gap_ms and following - chosen[-1] > 1:
-            farthest = bisect_right(times, times[chosen[-1]] + longest_gap_ms, lo=chosen[-1] + 1) - 1
+        while times_ms[following] - times_ms[chosen[-1]] > longest_gap_ms and following - chosen[-1] > 1:
+            farthest = bisect_right(times_ms, times_ms[chosen[-1]] + longest_gap_ms, lo=chosen[-1] + 1) - 1
             chosen.append(max(farthest, chosen[-1] + 1))
         if following > chosen[-1]:
             chosen.append(following)
-    return np.array(chosen)
+    return chosen
 
 
 def dry_verdict(

@@ -9,16 +9,15 @@ from traywarden.domain.episodes import (
     Delays,
     RuleState,
     Stretch,
-    fold,
     reconciled,
     rewound,
 )
-from traywarden.domain.evidence import Evidence
 from traywarden.domain.rules import Answer, Rule, Verdict, cold_rule, dry_rule
 from traywarden.domain.seed_rules import damp_rule, hot_rule, waterlogged_rule
 from traywarden.domain.subjects import Subject, a_tray
 from traywarden.domain.units import Display, span_words
 from traywarden.services.delays import delays_of
+from traywarden.services.instants import Instants
 from traywarden.services.knowledge import Knowledge
 from traywarden.services.recent import Recent, Warm
 from traywarden.settings import Settings
@@ -155,23 +154,21 @@ class Judge:
         }
         reached_ms = max((known[k].judged_to_ms for k in known_keys if k in known), default=NEVER_MS)
         after_ms = min(state.judged_to_ms for state, _ in begin.values())
-        evidence = list(
-            knowledge.timeline(
-                tx,
-                tray_id,
-                after_ms,
-                # What has been judged stays so although the clock was set back since.
-                max(now_ms + CLOCK_AHEAD_MS, reached_ms),
-                blind_after_ms=self.blind_after_ms,
-                earliest_year=self._earliest_year,
-                recent=recent,
-            )
+        instants = knowledge.instants(
+            tx,
+            tray_id,
+            after_ms,
+            # What has been judged stays so although the clock was set back since.
+            max(now_ms + CLOCK_AHEAD_MS, reached_ms),
+            blind_after_ms=self.blind_after_ms,
+            earliest_year=self._earliest_year,
+            recent=recent,
         )
-        first_new_ms = next((e.at_ms for e in evidence if e.at_ms > reached_ms), now_ms)
+        first_new_ms = next((at_ms for at_ms in instants.at_ms if at_ms > reached_ms), now_ms)
         found.stale = min(first_new_ms, now_ms if late_ms is None else late_ms) < stale_before_ms
         for name, rule in self.rules.items():
             state, again = begin[name]
-            self._rule(tx, rule, knowledge, subject, state, again, evidence, found)
+            self._rule(tx, rule, knowledge, subject, state, again, instants, found)
         return found
 
     def _begin(
@@ -201,15 +198,15 @@ class Judge:
         subject: Subject,
         begin: RuleState,
         again: bool,
-        evidence: Sequence[Evidence],
+        instants: Instants,
         found: Judged,
     ) -> None:
-        verdicts = [(e.at_ms, rule.judge(e)) for e in evidence if e.at_ms > begin.judged_to_ms]
-        state, stretches = fold(begin, verdicts, self.delays(rule, knowledge, subject))
+        delays = self.delays(rule, knowledge, subject)
+        state, stretches, newest = instants.folded(rule, begin, delays)
         key = (rule.name, subject)
         found.states[key] = state
-        if verdicts:
-            found.verdicts[key] = verdicts[-1][1]
+        if newest is not None:
+            found.verdicts[key] = newest
         if again or any(_news(s) for s in stretches):
             kept = episode_store.episodes(tx, rule=rule.name, subject=subject)
             found.changes += reconciled(

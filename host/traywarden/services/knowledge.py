@@ -3,25 +3,23 @@
 Reloaded only when the journal or the nouns have changed, so that judging one tray of a thousand stays cheap.
 """
 
-from bisect import bisect_right
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from itertools import pairwise
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 import numpy as np
 
 from traywarden.domain.crops import Crop
-from traywarden.domain.evidence import Evidence, Sown, Tracks, stage_of
+from traywarden.domain.evidence import Evidence, Sown, Tracks
 from traywarden.domain.garden import Mix, Place, Probe, Tray
-from traywarden.domain.journal import CAPACITY_TURNS, Entry, Facts, Kind
+from traywarden.domain.journal import Entry, Facts, Kind
 from traywarden.domain.lateness import INHIBITED_ABOVE_C, INHIBITION_SOURCE
 from traywarden.domain.notice_words import Watered
-from traywarden.domain.rules import ANSWERS, BLIND, CodeArray, Rule, Spell, Verdict, telling
-from traywarden.domain.series import IntArray
-from traywarden.domain.stage import DAY_MS, EMERGING_D
+from traywarden.domain.rules import Rule, telling
 from traywarden.domain.subjects import Subject, SubjectKind
 from traywarden.domain.wetting import Wetting
+from traywarden.services.instants import Instants, answers_of
 from traywarden.services.recent import Recent, Warm, suffices
 from traywarden.services.series import recent_series, tray_series, year_start_ms
+from traywarden.services.tray_knowledge import TrayKnowledge
 from traywarden.services.wettings import (
     LEAD_MS,
     LOOK_BACK_MS,
@@ -40,72 +38,8 @@ KNOWN_FROM = {
     "journal": "by the journal",
     "sensor and journal": "by the journal, and seen by its sensor",
 }
-TURNS = (Kind.SOWED, Kind.EMERGED, Kind.POTTED_UP, Kind.PLANTED_OUT, *CAPACITY_TURNS)
 OF_MIX = (Kind.CALIBRATED, Kind.CAPACITY_ACCEPTED)
 """Entries that can change a verdict by themselves, without any new reading."""
-
-
-class TrayKnowledge:
-    """One tray: its own part of the journal, and what was in it from which instant on."""
-
-    def __init__(
-        self, tray: Tray, facts: Facts, mixes: Mapping[int, Mix], sown: Callable[[int], Sown | None]
-    ) -> None:
-        self.tray, self.facts = tray, facts
-        self._mixes, self._sown = mixes, sown
-        turns = [e for e in facts.entries if e.kind in TURNS and e.tray_id in (None, tray.tray_id)]
-        # What emerges counts as seedlings some days later, though nobody writes that down.
-        grown = {e.at_ms + EMERGING_D * DAY_MS for e in turns if e.kind is Kind.EMERGED}
-        self.from_ms = sorted({e.at_ms for e in turns} | grown)
-        self._known: dict[int, tuple[Mix | None, Sown | None, bool]] = {}
-
-    def at(self, at_ms: int) -> tuple[Mix | None, Sown | None, bool]:
-        """Mix, sowing that stands, and whether it was planted out, at an instant."""
-        step = bisect_right(self.from_ms, at_ms) - 1
-        if step < 0:
-            return None, None, False
-        if step not in self._known:
-            tray_id, from_ms = self.tray.tray_id, self.from_ms[step]
-            mix = self._mixes.get(self.facts.mix_of_tray(tray_id, from_ms) or -1)
-            self._known[step] = (
-                None if mix is None else self.facts.mix_as_held(mix, tray_id, from_ms),
-                self._sown(from_ms),
-                self.facts.planted_out(tray_id, from_ms),
-            )
-        return self._known[step]
-
-
-class Instants:
-    """One tray at the instants that matter."""
-
-    def __init__(
-        self, known: TrayKnowledge, tracks: Tracks, chosen: IntArray, answers: Mapping[str, CodeArray]
-    ) -> None:
-        self._known, self._tracks = known, tracks
-        self._chosen: list[int] = chosen.tolist()
-        self.at_ms: list[int] = tracks.at_ms[chosen].tolist()
-        self._codes = {name: codes[chosen] for name, codes in answers.items()}
-
-    def evidence(self, number: int) -> Evidence:
-        """What was known of the tray at that instant."""
-        known, at_ms = self._known, self.at_ms[number]
-        mix, sown, planted_out = known.at(at_ms)
-        heads = self._tracks.samples(self._chosen[number])
-        return Evidence(at_ms, known.tray.name, heads, mix, known.tray.litres, sown, planted_out)
-
-    def verdicts(self, rule: Rule) -> list[tuple[int, Verdict]]:
-        """What a rule says at each instant. The newest, and the newest that is not blind, say why; of the
-        others only the answer is told, where the rule answers many instants at once."""
-        codes = self._codes.get(rule.name)
-        if codes is None:
-            return [(at_ms, rule.judge(self.evidence(n))) for n, at_ms in enumerate(self.at_ms)]
-        found = [(at_ms, _BARE[code]) for at_ms, code in zip(self.at_ms, codes.tolist(), strict=True)]
-        for number in {*range(len(found))[-1:], *np.flatnonzero(codes != BLIND)[-1:].tolist()}:
-            found[number] = (self.at_ms[number], rule.judge(self.evidence(number)))
-        return found
-
-
-_BARE = tuple(Verdict(answer, "", at_once=at_once) for answer, at_once in ANSWERS)
 
 
 class Knowledge:
@@ -291,7 +225,7 @@ class Knowledge:
         earliest_year: int,
         only_for: Sequence[Rule] = (),
         recent: Recent | None = None,
-    ) -> "Instants":
+    ) -> Instants:
         """The instants of `timeline`, with what rules answer there; their evidence is made when asked for."""
         known = self.of(tray_id)
         start_ms, end_ms = after_ms - blind_after_ms, until_ms + 1
@@ -300,16 +234,16 @@ class Knowledge:
             series = tray_series(tx, known.facts, tray_id, start_ms, end_ms, earliest_year=earliest_year)
         turns = [at_ms for at_ms in known.from_ms if after_ms < at_ms <= until_ms]
         tracks = Tracks(series, after_ms, blind_after_ms, turns)
-        asked = {rule.name: _answers(rule, known, tracks) for rule in only_for}
-        answers = {name: codes for name, codes in asked.items() if codes is not None}
-        if only_for and len(answers) == len(only_for):
-            chosen = telling(tracks.at_ms, list(answers.values()), blind_after_ms)
+        asked = {rule.name: answers_of(rule, known, tracks) for rule in only_for}
+        known_answers = {name: codes for name, codes in asked.items() if codes is not None}
+        if only_for and len(known_answers) == len(only_for):
+            chosen = telling(tracks.at_ms, list(known_answers.values()), blind_after_ms)
             # Where what stands there changes a delay may change, though no answer does.
             at_turn = np.searchsorted(tracks.at_ms, turns)
             chosen = np.union1d(chosen, [*(n for n in (*at_turn, *(at_turn - 1)) if n >= 0)]).astype(np.int64)
         else:
             chosen = np.arange(tracks.at_ms.size)
-        return Instants(known, tracks, chosen, answers)
+        return Instants(known, tracks, chosen, known_answers)
 
     def name_of(self, subject: Subject) -> str:
         """What the grower calls it."""
@@ -382,18 +316,3 @@ def _for_a_mix(entry: Entry) -> bool:
     return (
         entry.kind in OF_MIX and entry.mix_id is not None and entry.head_id is None and entry.tray_id is None
     )
-
-
-def _answers(rule: Rule, known: TrayKnowledge, tracks: Tracks) -> CodeArray | None:
-    """What the rule answers at every instant; None where it can only be asked one by one."""
-    if rule.answers is None:
-        return None
-    edges = [0, *np.searchsorted(tracks.at_ms, known.from_ms).tolist(), tracks.at_ms.size]
-    parts = [np.empty(0, np.int8)]
-    for first, last in pairwise(edges):
-        if first < last:
-            mix, sown, planted_out = known.at(int(tracks.at_ms[first]))
-            wet, soil_c = tracks.moisture_m3_m3[:, first:last], tracks.soil_temp_c[:, first:last]
-            stage = stage_of(int(tracks.at_ms[first]), sown, planted_out=planted_out)
-            parts.append(rule.answers(Spell(wet, soil_c, mix, sown, planted_out, stage, tracks.calibrated)))
-    return np.concatenate(parts)

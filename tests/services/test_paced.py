@@ -16,6 +16,7 @@ from traywarden.services.asking.round import Verdicts, Vitals, of_each
 from traywarden.services.asking.standing import paced_rules
 from traywarden.services.knowledge import Knowledge
 from traywarden.store.store import Store, Tx
+from traywarden.turns import Turns
 
 
 def test_what_cannot_be_judged_is_blind_and_the_others_are_judged(caplog: pytest.LogCaptureFixture) -> None:
@@ -67,6 +68,7 @@ def test_the_journal_is_read_anew_only_where_it_has_grown_and_not_for_the_host(
         Paced(host, 0),
         lambda: Vitals(free_mb=WELL.free_mb, broker_gone_s=900.0, broker="b:1", commit_s=0.1),
         lambda found, now_ms: taken.append(dict(found)),
+        Turns(),
     )
     for minute in range(3):
         one.ask(line.at_ms + minute * 60_000)

@@ -28,6 +28,7 @@ from traywarden.store import probes as probe_store
 from traywarden.store import readings as reading_store
 from traywarden.store.engine import snapshot
 from traywarden.store.store import Tx
+from traywarden.turns import give_way
 
 Days: TypeAlias = tuple[int, int]
 """The first and the last of some days."""
@@ -117,6 +118,7 @@ class HeadDays:
             self._labels |= probe_store.labels(self._tx, unnamed)
         found = {}
         for head_id, (first, last) in wanted.items():
+            give_way()
             left_out = set(stale[head_id])
             days = [one for one in kept.get(head_id, ()) if one.day not in left_out]
             here = [day for day in stale[head_id] if first <= day <= last]

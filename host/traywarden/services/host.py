@@ -30,6 +30,7 @@ from traywarden.store import garden as garden_store
 from traywarden.store import readings as reading_store
 from traywarden.store.crops import load_crops
 from traywarden.store.store import Store
+from traywarden.turns import Turns
 
 Say = Callable[[str], None]
 
@@ -71,6 +72,7 @@ class Host:
         self._deliver: Deliver | None = None
         self._garden: Garden | None = None
         self._clock: Clock = SystemClock()
+        self._turns = Turns()
         self._held: list[Committed] = []
         self._held_since_s = self._committed_s = 0.0
 
@@ -145,10 +147,15 @@ class Host:
         link.start()
         told = ProbeSettings(store, garden.slug, self.settings, clock, load_crops(), link.publish)
         self._thread("tell probes their settings", lambda: told.run(self._ending))
-        upkeep = Upkeep(store, self.settings, clock, say=self._say, busy=self._rush)
+        upkeep = Upkeep(store, self.settings, clock, say=self._say, busy=self._rush, turns=self._turns)
         self._thread("keep summaries", lambda: upkeep.run(self._ending))
         weekly = WeekBySchedule(
-            store, self.settings, clock, week_file=self._week_file, after_write=self._wake_deliver
+            store,
+            self.settings,
+            clock,
+            week_file=self._week_file,
+            after_write=self._wake_deliver,
+            turns=self._turns,
         )
         self._thread("make the week's report", lambda: weekly.run(self._ending))
         self._mark.write(_system_ms(), link.address)
@@ -228,6 +235,7 @@ class Host:
             load_crops(),
             after_write=self._wake_deliver,
             vitals=lambda: vitals_of(self.settings.home, self._broker, self._ingest),
+            turns=self._turns,
         )
         channels = ways_out(self.settings, self._say, self.garden.slug, lambda: self.broker_address)
         self._deliver = Deliver(
@@ -245,7 +253,7 @@ class Host:
             if not storing and time.monotonic() - max(began_s, self._committed_s) > _SETTLED_S:
                 break
         if self._watch is not None:
-            self._watch.run()
+            self._watch.run(asks=False)
 
     def _wake_deliver(self) -> None:
         if self._deliver is not None:

@@ -28,13 +28,17 @@ class Instants:
         self._chosen: list[int] = chosen.tolist()
         self.at_ms: list[int] = tracks.at_ms[chosen].tolist()
         self._codes = {name: codes[chosen] for name, codes in answers.items()}
+        self._newest: tuple[int, Evidence] | None = None  # every rule is asked of it, one after another
 
     def evidence(self, number: int) -> Evidence:
         """What was known of the tray at that instant."""
-        known, at_ms = self._known, self.at_ms[number]
-        mix, sown, planted_out = known.at(at_ms)
-        heads = self._tracks.samples(self._chosen[number])
-        return Evidence(at_ms, known.tray.name, heads, mix, known.tray.litres, sown, planted_out)
+        if self._newest is None or number != self._newest[0]:
+            known, at_ms = self._known, self.at_ms[number]
+            mix, sown, planted_out = known.at(at_ms)
+            heads = self._tracks.samples(self._chosen[number])
+            tray = known.tray
+            self._newest = number, Evidence(at_ms, tray.name, heads, mix, tray.litres, sown, planted_out)
+        return self._newest[1]
 
     def verdicts(self, rule: Rule) -> list[tuple[int, Verdict]]:
         """What a rule says at each instant. The newest, and the newest that is not blind, say why; of the

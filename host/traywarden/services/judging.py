@@ -17,9 +17,12 @@ from traywarden.domain.seed_rules import damp_rule, hot_rule, waterlogged_rule
 from traywarden.domain.subjects import Subject, a_tray
 from traywarden.domain.units import Display, span_words
 from traywarden.services.delays import delays_of
+from traywarden.services.head_days import head_days
 from traywarden.services.instants import Instants
+from traywarden.services.kept_episodes import KeptEpisodes
 from traywarden.services.knowledge import Knowledge
 from traywarden.services.recent import Recent, Warm
+from traywarden.services.series import year_start_ms
 from traywarden.settings import Settings
 from traywarden.store import episodes as episode_store
 from traywarden.store.store import Tx
@@ -89,6 +92,14 @@ class Judged:
     stale: bool = False
 
 
+@dataclass(frozen=True, slots=True)
+class AtHand:
+    """What is read at once for trays that are judged together."""
+
+    recent: Recent
+    kept: KeptEpisodes
+
+
 class Judge:
     """The rules, and how a tray's readings are put before them."""
 
@@ -102,7 +113,7 @@ class Judge:
     def delays(self, rule: Rule, knowledge: Knowledge, subject: Subject) -> Delays:
         return delays_of(rule, self._levels[rule.name], knowledge, subject, self.blind_after_ms)
 
-    def recent(
+    def at_hand(
         self,
         tx: Tx,
         knowledge: Knowledge,
@@ -110,19 +121,24 @@ class Judge:
         known: Mapping[Key, RuleState],
         late_ms: Mapping[int, int],
         now_ms: int,
-    ) -> Recent:
-        """The newest readings of these trays, read at once; not of those that take a second look."""
-        after_ms = {}
+    ) -> AtHand:
+        """The newest readings of these trays, not of those that take a second look; and their episodes.
+
+        What was at hand of others before is let go: a whole garden's month would fill the memory.
+        """
+        head_days(tx, year_start_ms(self._earliest_year)).forget()
+        tray_ids, after_ms, oldest_ms = tuple(tray_ids), {}, now_ms
         for tray_id in tray_ids:
             subject = a_tray(tray_id)
             states = [known[name, subject].judged_to_ms for name in self.rules if (name, subject) in known]
+            oldest_ms = min(oldest_ms, *(at_ms for at_ms in states if at_ms != NEVER_MS), now_ms)
             seldom = len(states) < len(self.rules) or min(states) < now_ms - self.blind_after_ms
             if not seldom and late_ms.get(tray_id, now_ms) > max(states):
                 after_ms[tray_id] = min(states)
                 continue
             for head_id in knowledge.heads_of_tray(tray_id):
                 self._warm.pop(head_id, None)
-        return knowledge.recent(
+        recent = knowledge.recent(
             tx,
             after_ms,
             now_ms + CLOCK_AHEAD_MS,
@@ -130,6 +146,8 @@ class Judge:
             earliest_year=self._earliest_year,
             warm=self._warm,
         )
+        subjects = (a_tray(tray_id) for tray_id in tray_ids)
+        return AtHand(recent, KeptEpisodes(tx, subjects, oldest_ms - 2 * LOOK_BACK_MS))
 
     def tray(
         self,
@@ -140,7 +158,7 @@ class Judge:
         late_ms: int | None,
         now_ms: int,
         stale_before_ms: int,
-        recent: Recent | None = None,
+        at_hand: AtHand,
     ) -> Judged:
         """Judge everything measured since the kept states, or from before `late_ms` if that is earlier."""
         found = Judged()
@@ -162,13 +180,13 @@ class Judge:
             max(now_ms + CLOCK_AHEAD_MS, reached_ms),
             blind_after_ms=self.blind_after_ms,
             earliest_year=self._earliest_year,
-            recent=recent,
+            recent=at_hand.recent,
         )
         first_new_ms = next((at_ms for at_ms in instants.at_ms if at_ms > reached_ms), now_ms)
         found.stale = min(first_new_ms, now_ms if late_ms is None else late_ms) < stale_before_ms
         for name, rule in self.rules.items():
             state, again = begin[name]
-            self._rule(tx, rule, knowledge, subject, state, again, instants, found)
+            self._rule(tx, rule, knowledge, subject, state, again, instants, at_hand.kept, found)
         return found
 
     def _begin(
@@ -199,6 +217,7 @@ class Judge:
         begin: RuleState,
         again: bool,
         instants: Instants,
+        newer: KeptEpisodes,
         found: Judged,
     ) -> None:
         delays = self.delays(rule, knowledge, subject)
@@ -208,7 +227,11 @@ class Judge:
         if newest is not None:
             found.verdicts[key] = newest
         if again or any(_news(s) for s in stretches):
-            kept = episode_store.episodes(tx, rule=rule.name, subject=subject)
+            kept = (
+                episode_store.episodes(tx, rule=rule.name, subject=subject)
+                if again
+                else newer.of(rule.name, subject)
+            )
             found.changes += reconciled(
                 kept, stretches, begin.judged_to_ms, rule.name, subject, state.judged_to_ms
             )

@@ -21,8 +21,7 @@ def write(
     if not changes:
         return
     with store.write() as tx:
-        for change in changes:
-            episode_store.keep_episode(tx, change.episode)
+        episode_store.keep_episodes(tx, (change.episode for change in changes))
         point("episodes written")
         plan.write(tx)
         point("notices written")

@@ -4,12 +4,13 @@ Reloaded only when the journal or the nouns have changed, so that judging one tr
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from traywarden.domain.crops import Crop
 from traywarden.domain.evidence import Evidence, Sown, Tracks
-from traywarden.domain.garden import Mix, Place, Probe, Tray
+from traywarden.domain.garden import Garden, Mix, Place, Probe, Tray
 from traywarden.domain.journal import Entry, Facts, Kind
 from traywarden.domain.lateness import INHIBITED_ABOVE_C, INHIBITION_SOURCE
 from traywarden.domain.notice_words import Watered
@@ -42,19 +43,41 @@ OF_MIX = (Kind.CALIBRATED, Kind.CAPACITY_ACCEPTED)
 """Entries that can change a verdict by themselves, without any new reading."""
 
 
+@dataclass(frozen=True, slots=True)
+class _Nouns:
+    """What is not in the journal."""
+
+    garden: Garden | None
+    trays: dict[int, Tray]
+    mixes: dict[int, Mix]
+    places: dict[int, Place]
+    lot_crops: dict[int, str]
+
+    @classmethod
+    def of(cls, tx: Tx) -> "_Nouns":
+        return cls(
+            garden_store.the_garden(tx),
+            {t.tray_id: t for t in garden_store.trays(tx)},
+            {m.mix_id: m for m in garden_store.mixes(tx)},
+            {p.place_id: p for p in garden_store.places(tx)},
+            {lot.lot_id: lot.crop for lot in garden_store.lots(tx)},
+        )
+
+
 class Knowledge:
     """Trays, mixes, places, lots and journal as read at one moment."""
 
     def __init__(self, tx: Tx, crops: Mapping[str, Crop]) -> None:
         self._crops = crops
-        self.garden = garden_store.the_garden(tx)
-        self.trays: dict[int, Tray] = {t.tray_id: t for t in garden_store.trays(tx)}
-        self.mixes: dict[int, Mix] = {m.mix_id: m for m in garden_store.mixes(tx)}
-        self.places: dict[int, Place] = {p.place_id: p for p in garden_store.places(tx)}
-        self.probes: dict[int, Probe] = {p.probe_id: p for p in probe_store.probes(tx)}
-        by_name = {p.name: p.probe_id for p in self.probes.values()}
-        self.probe_of_head = {h.head_id: by_name[h.probe] for h in probe_store.heads(tx)}
-        self._lot_crops = {lot.lot_id: lot.crop for lot in garden_store.lots(tx)}
+        self._nouns = nouns = _Nouns.of(tx)
+        self.garden, self.trays, self.mixes, self.places = (
+            nouns.garden,
+            nouns.trays,
+            nouns.mixes,
+            nouns.places,
+        )
+        self._lot_crops = nouns.lot_crops
+        self._meet_probes(tx)
         self.entries: dict[int, Entry] = {e.entry_id: e for e in journal_store.entries(tx)}
         self.entry_id = max(self.entries, default=0)
         facts = Facts(self.entries.values())
@@ -79,6 +102,18 @@ class Knowledge:
                 self._heads_of.setdefault(tray_id, []).append(head_id)
         self._hung = facts.head_places
         self._known: dict[int, TrayKnowledge] = {}
+
+    def _meet_probes(self, tx: Tx) -> None:
+        self.probes: dict[int, Probe] = {p.probe_id: p for p in probe_store.probes(tx)}
+        by_name = {p.name: p.probe_id for p in self.probes.values()}
+        self.probe_of_head = {h.head_id: by_name[h.probe] for h in probe_store.heads(tx)}
+
+    def renewed(self, tx: Tx) -> "Knowledge":
+        """As it is known now: this one, where nothing but probes has changed."""
+        if journal_store.newest_entry_id(tx) != self.entry_id or _Nouns.of(tx) != self._nouns:
+            return Knowledge(tx, self._crops)
+        self._meet_probes(tx)
+        return self
 
     def of(self, tray_id: int) -> TrayKnowledge:
         """What is known of one tray; made on first use."""

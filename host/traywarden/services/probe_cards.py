@@ -17,6 +17,7 @@ from traywarden.store import journal as journal_store
 from traywarden.store import probes as probe_store
 from traywarden.store import readings as reading_store
 from traywarden.store.store import Tx
+from traywarden.turns import give_way
 
 DAY_MS = 86_400_000
 TREND_DAYS = 14
@@ -73,6 +74,7 @@ def probe_cards(
     heads = probe_store.heads(tx)
     cards = []
     for probe in probe_store.probes(tx):
+        give_way()
         mine = [head for head in heads if head.probe == probe.name]
         volts, powered = _battery_v(tx, mine, newest)
         trend = BatteryTrend(None, 0) if powered is None else _trend(tx, powered, now_ms)

@@ -27,6 +27,7 @@ from traywarden.services.recent import Recent
 from traywarden.store import probes as probe_store
 from traywarden.store.engine import snapshot
 from traywarden.store.store import Tx
+from traywarden.turns import give_way
 
 Span = tuple[int, int]
 
@@ -196,6 +197,7 @@ def _whereabouts(facts: Facts, head_id: int, span: Span) -> list[tuple[int, int,
 def _series(tx: Tx, facts: Facts, pieces: Sequence[Piece], earliest_year: int) -> list[HeadSeries]:
     """One HeadSeries per head, in the order in which the heads first appear."""
     by_head: dict[int, list[Piece]] = {}
+    give_way()
     for piece in pieces:
         by_head.setdefault(piece.head_id, []).append(piece)
     days = head_days(tx, year_start_ms(earliest_year))

@@ -31,6 +31,7 @@ from traywarden.store import kept as kept_store
 from traywarden.store import packed as packed_store
 from traywarden.store import probes as probe_store
 from traywarden.store.store import Store, Tx
+from traywarden.turns import Turns, give_way
 
 log = logging.getLogger(__name__)
 
@@ -217,9 +218,10 @@ class Upkeep:
         *,
         say: Callable[[str], None] = lambda sentence: None,
         busy: Callable[[], bool] = lambda: False,
+        turns: Turns | None = None,
     ) -> None:
         self._store, self._settings, self._clock = store, settings, clock
-        self._say, self._busy = say, busy
+        self._say, self._busy, self._turns = say, busy, turns or Turns()
         self._entry_id = 0
         self._next_all_s = 0.0
         self._strange: set[Pair] = set()
@@ -231,7 +233,8 @@ class Upkeep:
         while not ending.wait(wait_s):
             wait_s = LOOK_S
             try:
-                self.look(ending)
+                with self._turns.giving_way():
+                    self.look(ending)
             except StoreError as error:
                 log.warning("upkeep waits: %s", error)
 
@@ -297,5 +300,6 @@ class Upkeep:
     def _rest(self, ending: threading.Event, worked_s: float) -> None:
         """Rest, and go on resting while something more urgent is going on."""
         ending.wait(min(_REST * worked_s, _LONGEST_REST_S))
+        give_way()
         while self._busy() and not ending.wait(_LONGEST_REST_S):
             pass

@@ -4,6 +4,7 @@
 """
 
 import logging
+import math
 import threading
 import time
 from collections.abc import Callable, Iterable, Mapping
@@ -21,17 +22,17 @@ from traywarden.services.asking.paced import Paced
 from traywarden.services.asking.round import Verdicts, Vitals
 from traywarden.services.asking.standing import Asked, paced_rules
 from traywarden.services.clock import Clock
-from traywarden.services.judging import LOOK_BACK_MS, Judge, Judged, Key, gone_blind, together
+from traywarden.services.judging import LOOK_BACK_MS, AtHand, Judge, Judged, Key, gone_blind, together
 from traywarden.services.keeping import write
 from traywarden.services.knowledge import Knowledge
 from traywarden.services.notice_plan import STALE_MS, Plan
-from traywarden.services.recent import Recent
+from traywarden.services.rule_states import RuleStates
 from traywarden.services.teller import CAUGHT_UP_MS, Standing, Teller
 from traywarden.settings import Settings
-from traywarden.store import episodes as episode_store
 from traywarden.store import journal as journal_store
 from traywarden.store import notices as notice_store
 from traywarden.store.store import Store, Tx
+from traywarden.turns import Turns
 
 log = logging.getLogger(__name__)
 
@@ -45,6 +46,7 @@ REMIND_LOOK_MS = 60_000
 HELD_REST = 10.0
 """Looking at what is held rests so many times as long as it took: a thousand hushed trays must not weigh."""
 MARK_BACK_MS = 300_000
+NEVER_S = -math.inf
 _LONGEST_REST_S = 0.25
 """Judging rests as long as it worked, so that storing gets its turn; but no notice waits longer for that."""
 
@@ -69,25 +71,22 @@ class Watch:
         after_write: Callable[[], None] = lambda: None,
         monotonic_s: Callable[[], float] = time.monotonic,
         system_ms: Callable[[], int] = lambda: time.time_ns() // 1_000_000,
+        turns: Turns | None = None,
     ) -> None:
+        self._turns = turns or Turns()
         self._store, self._settings, self._clock, self._crops = store, settings, clock, crops
         self._judge = Judge(settings, None if rules is None else tuple(rules))
         asked = paced_rules(settings) if paced is None else paced
         self._paced = Paced(asked, self._judge.blind_after_ms, settings.levels)
-        self._asker = Asker(store, settings, crops, self._paced, vitals, self._take_answers)
-        self._asked_once = False
+        self._asker = Asker(store, settings, crops, self._paced, vitals, self._take_answers, self._turns)
         every: dict[str, AnyRule] = {**self._judge.rules, **self._paced.rules}
         self._teller, self._reminded_ms = Teller(settings, every, monotonic_s), NEVER_MS
         self._after_write, self._monotonic_s, self._system_ms = after_write, monotonic_s, system_ms
-        self.ready = threading.Event()
+        self.ready, self._trays_judged = threading.Event(), threading.Event()
         self._judging = threading.Lock()
         self._knowledge: Knowledge | None = None
-        self._known_s = 0.0
-        self._states: dict[Key, RuleState] = {}
-        self._marks: dict[str, int] = {}
-        self._loaded = False
-        self._verdicts: dict[Key, Verdict] = {}
-        self._unkept: set[Key] = set()
+        self._known_s = NEVER_S
+        self._states = RuleStates(self._judge.rules)
         self._kept_s = monotonic_s()
         self._look_late_s = monotonic_s()
         self._may_hold, self._release_s = True, 0.0
@@ -107,18 +106,17 @@ class Watch:
 
     def answers(self) -> dict[Key, RuleState]:
         """Where every rule stands for every subject, by (rule, subject)."""
-        return dict(self._states)
+        return dict(self._states.known)
 
     def judge(self, tray_ids: Iterable[int], late_ms: Mapping[int, int] | None = None) -> None:
         """Judge these trays on what has been measured since; from before `late_ms[tray]` where given."""
         with self._judging:
-            self._load()
+            self._states.load(self._store)
             self._judge_trays(set(tray_ids), dict(late_ms or {}))
 
     def judged_up_to(self, at_ms: int) -> bool:
         """Whether every rule that is asked at every reading has been asked up to then, of every tray."""
-        states = [state for (rule, _), state in self._states.items() if rule in self._judge.rules]
-        return bool(states) and all(state.judged_to_ms >= at_ms for state in states)
+        return self._states.all_judged_to(at_ms)
 
     def ask(self) -> None:
         """Ask the rules whose time has come by the clock; what changes is kept and told."""
@@ -126,15 +124,21 @@ class Watch:
 
     def judge_all(self) -> None:
         """Judge every tray, also what came in late while nobody watched; then notices may be sent."""
-        with self._judging:
-            self._load()
-            self._knowledge = None
+        self._judge_every_tray()
+        self._asked_by_now()
+        self._after_write()
+
+    def _judge_every_tray(self) -> None:
+        with self._turns.first(), self._judging:
+            self._states.load(self._store)
+            self._known_s = NEVER_S
             look_late = self._monotonic_s() >= self._look_late_s
             with self._store.read() as tx:
                 knowledge = self._know(tx)
                 arrived = self._arrivals.taken(knowledge)
                 late = self._late(tx, knowledge) if look_late else {}
-                unjudged = behind(tx, knowledge, self._tray_judged_to) | self._never_judged(knowledge)
+                unjudged = behind(tx, knowledge, self._states.tray_judged_to)
+            unjudged |= self._states.never_judged(knowledge.trays)
             for tray_id, oldest_ms in arrived.items():
                 late[tray_id] = min(oldest_ms, late.get(tray_id, oldest_ms))
             self._judge_trays(unjudged | late.keys(), late)
@@ -142,25 +146,22 @@ class Watch:
             if look_late:
                 self._look_late_s = self._monotonic_s() + LOOK_LATE_S
             point("every tray judged")
-        if not self._asked_once:
+        self._trays_judged.set()
+
+    def _asked_by_now(self) -> None:
+        """Every rule by the clock has been asked, too: from now on notices may be sent."""
+        if not self.ready.is_set():
             self.ask()
-            self._asked_once = True
             point("every rule asked")
-        self.ready.set()
-        self._after_write()
+            self.ready.set()
+            self._after_write()
 
     def tick(self) -> None:
         """What time alone brings: silence makes answers blind, held notices may be let go."""
         with self._judging:
-            self._load()
+            self._states.load(self._store)
             now_ms = self._looked_ms = self._clock.now_ms()
-            for key, state in list(self._states.items()):
-                if key[0] not in self._judge.rules:
-                    continue
-                blind = gone_blind(state, now_ms, self._judge.blind_after_ms)
-                if blind != state:
-                    self._states[key] = blind
-                    self._unkept.add(key)
+            self._states.each_turned(lambda state: gone_blind(state, now_ms, self._judge.blind_after_ms))
             if self._may_hold and self._monotonic_s() >= self._release_s:
                 began_s = self._monotonic_s()
                 self._release(now_ms)
@@ -171,7 +172,7 @@ class Watch:
                 self._reminded_ms = now_ms
                 self._may_hold = True  # another process may have held back what waited
             if self._monotonic_s() - self._kept_s >= KEEP_STATES_S:
-                self._keep_states()
+                self._keep_states(enough=lambda: bool(self._arrivals))
 
     # Thread ------------------------------------------------------------------------------------------------
 
@@ -192,14 +193,21 @@ class Watch:
             self._thread.join()
             self._thread = None
 
-    def run(self) -> None:
-        """The watch's life. Trouble with the store is waited out; then everything is looked at again."""
+    def run(self, *, asks: bool = True) -> None:
+        """The watch's life. Trouble with the store is waited out; then everything is looked at again.
+
+        Without `asks` the thread of `run_paced` asks the rules by the clock the first time, too: what comes
+        in meanwhile is judged.
+        """
         next_all_s = self._monotonic_s()
         while not self._ending.is_set():
             began_s = self._monotonic_s()
             try:
                 if began_s >= next_all_s:
-                    self.judge_all()
+                    self._judge_every_tray()
+                    if asks:
+                        self._asked_by_now()
+                    self._after_write()
                     next_all_s = self._monotonic_s() + ROUND_ALL_S
                 self._round()
                 self.tick()
@@ -220,12 +228,21 @@ class Watch:
 
     def run_paced(self) -> None:
         """Life of the thread that asks the rules by the clock."""
-        self._asker.run(self.ready, self._ending, self._clock)
+        while not self._trays_judged.wait(TICK_S):
+            if self._ending.is_set():
+                return
+        while not self.ready.is_set() and not self._ending.is_set():
+            try:
+                self._asked_by_now()
+            except StoreError as error:
+                log.warning("asking waits: %s", error)
+                self._ending.wait(TICK_S)
+        self._asker.run(self._ending, self._clock)
 
     def _round(self) -> None:
         if not self._arrivals:
             return
-        with self._judging:
+        with self._turns.first(), self._judging:
             with self._store.read() as tx:
                 knowledge = self._know(tx)
             # Taken only now: what is not taken will be judged in this round and looks late in the next.
@@ -234,18 +251,6 @@ class Watch:
 
     # Judging -----------------------------------------------------------------------------------------------
 
-    def _load(self) -> None:
-        if self._loaded:
-            return
-        with self._store.read() as tx:
-            kept = episode_store.rule_states(tx)
-        self._states = {key: state for key, (state, _) in kept.items()}
-        marks = [marks for (rule, _), (_, marks) in kept.items() if rule in self._judge.rules]
-        self._marks = {
-            name: min((m.get(name, 0) for m in marks), default=0) for name in ("received_ms", "entry_id")
-        }
-        self._loaded = True
-
     def _know(self, tx: Tx) -> Knowledge:
         """The garden as it is now; trays whose journal has changed are judged again from there."""
         known, now_s = self._knowledge, self._monotonic_s()
@@ -253,45 +258,35 @@ class Watch:
             fresh = journal_store.newest_entry_id(tx) == known.entry_id
             if fresh and now_s - self._known_s < NOUNS_S:
                 return known
-        self._knowledge = known = Knowledge(tx, self._crops)
+        self._knowledge = known = Knowledge(tx, self._crops) if known is None else known.renewed(tx)
         self._known_s = now_s
         return known
 
     def _late(self, tx: Tx, knowledge: Knowledge) -> dict[int, int]:
         """Per tray, the earliest reading that came in after it had been judged past that time."""
-        from_ms, since_ms = self._clock.now_ms() - LOOK_BACK_MS, self._marks.get("received_ms", 0)
+        from_ms, since_ms = self._clock.now_ms() - LOOK_BACK_MS, self._states.marks.get("received_ms", 0)
         if since_ms > self._system_ms():
             since_ms = 0  # the clock was set back: when readings came in says nothing
-        return came_in_late(tx, knowledge, self._tray_judged_to, from_ms=from_ms, since_ms=since_ms)
-
-    def _never_judged(self, knowledge: Knowledge) -> set[int]:
-        """Trays of which some rule has never been asked."""
-        rules = self._judge.rules
-        return {t for t in knowledge.trays if any((n, a_tray(t)) not in self._states for n in rules)}
-
-    def _tray_judged_to(self, tray_id: int) -> int:
-        return self._judged_to(a_tray(tray_id))
-
-    def _judged_to(self, subject: Subject) -> int:
-        keys = [(name, subject) for name in self._judge.rules]
-        return max((self._states[k].judged_to_ms for k in keys if k in self._states), default=NEVER_MS)
+        return came_in_late(tx, knowledge, self._states.tray_judged_to, from_ms=from_ms, since_ms=since_ms)
 
     def _caught_up(self, subject: Subject, now_ms: int) -> bool:
-        return subject.kind is not SubjectKind.TRAY or now_ms - self._judged_to(subject) <= CAUGHT_UP_MS
+        return (
+            subject.kind is not SubjectKind.TRAY or now_ms - self._states.judged_to(subject) <= CAUGHT_UP_MS
+        )
 
     def _judge_trays(self, tray_ids: set[int], late: dict[int, int]) -> None:
         """Judge, then keep and tell in one transaction. In memory nothing moves before that is committed."""
         now_ms, received_ms = self._clock.now_ms(), self._system_ms() - MARK_BACK_MS
         with self._store.read() as tx:
             knowledge = self._know(tx)
-            rewritten = knowledge.touched_since(self._marks.get("entry_id", 0))
+            rewritten = knowledge.touched_since(self._states.marks.get("entry_id", 0))
             for tray_id, at_ms in rewritten.items():
                 late[tray_id] = min(at_ms, late.get(tray_id, at_ms))
             judged: dict[int, Judged] = {}
             for some in together((tray_ids | rewritten.keys()) & knowledge.trays.keys()):
-                recent = self._judge.recent(tx, knowledge, some, self._states, late, now_ms)
+                at_hand = self._judge.at_hand(tx, knowledge, some, self._states.known, late, now_ms)
                 for tray_id in some:
-                    found = self._tray(tx, knowledge, tray_id, late.get(tray_id), now_ms, recent)
+                    found = self._tray(tx, knowledge, tray_id, late.get(tray_id), now_ms, at_hand)
                     if found is not None:
                         judged[tray_id] = found
             changes = [c for found in judged.values() for c in found.changes]
@@ -318,30 +313,29 @@ class Watch:
     def _take_answers(self, found: dict[str, Verdicts], now_ms: int) -> None:
         """What the rules by the clock have answered; others may have judged meanwhile."""
         with self._judging:
-            self._load()
+            self._states.load(self._store)
             self._keep_answers(found, now_ms)
 
     def _keep_answers(self, found: dict[str, Verdicts], now_ms: int) -> None:
         with self._store.read() as tx:
             knowledge = self._know(tx)
-            judged = self._paced.judged(tx, knowledge, found, self._states, now_ms)
-            self._verdicts |= judged.verdicts
+            judged = self._paced.judged(tx, knowledge, found, self._states.known, now_ms)
+            self._states.verdicts |= judged.verdicts
             standing = self._standing(knowledge, now_ms, states=judged.states)
             plan = self._teller.of_changes(tx, standing, judged.changes, {})
-        write(self._store, judged.changes, plan, judged.states, self._marks)
-        self._unkept |= {key for key, state in judged.states.items() if self._states.get(key) != state}
-        self._states |= judged.states
+        write(self._store, judged.changes, plan, judged.states, self._states.marks)
+        self._states.adopt(judged.states)
         self._wake_for(plan)
 
     def _tray(
-        self, tx: Tx, knowledge: Knowledge, tray_id: int, late_ms: int | None, now_ms: int, recent: Recent
+        self, tx: Tx, knowledge: Knowledge, tray_id: int, late_ms: int | None, now_ms: int, at_hand: AtHand
     ) -> Judged | None:
         try:
             # Old is what was measured long before we last looked: a garden played back a hundred times as
             # fast has moved on by hours since then, and is not behind for that.
             looked_ms = now_ms if self._looked_ms is None else min(now_ms, self._looked_ms)
             return self._judge.tray(
-                tx, knowledge, tray_id, self._states, late_ms, now_ms, looked_ms - STALE_MS, recent
+                tx, knowledge, tray_id, self._states.known, late_ms, now_ms, looked_ms - STALE_MS, at_hand
             )
         except StoreError:
             raise
@@ -354,24 +348,16 @@ class Watch:
     ) -> None:
         now_s = self._monotonic_s()
         for tray_id, found in judged.items():
-            self._verdicts |= found.verdicts
+            self._states.verdicts |= found.verdicts
             if found.stale:
                 self._teller.spells.note(a_tray(tray_id), now_s, now_ms)
-        self._unkept |= {key for key, state in states.items() if self._states.get(key) != state}
-        self._states |= states
-        self._marks["entry_id"] = marks["entry_id"]
+        self._states.adopt(states)
+        self._states.marks["entry_id"] = marks["entry_id"]
 
-    def _keep_states(self, *, everything: bool = False) -> None:
-        """Keep where rules stand although nothing changed, so that a restart need not look far back."""
-        keys = set(self._states) if everything else self._unkept
-        marks = {**self._marks, "received_ms": self._system_ms() - MARK_BACK_MS}
-        if keys:
-            with self._store.write() as tx:
-                episode_store.set_rule_states(tx, {key: (self._states[key], marks) for key in keys})
-                point("unchanged rule states written")
-        self._unkept, self._kept_s = set(), self._monotonic_s()
-        if everything:
-            self._marks = marks
+    def _keep_states(self, *, everything: bool = False, enough: Callable[[], bool] = lambda: False) -> None:
+        received_ms = self._system_ms() - MARK_BACK_MS
+        if self._states.keep(self._store, received_ms, everything=everything, enough=enough):
+            self._kept_s = self._monotonic_s()
 
     # Telling -----------------------------------------------------------------------------------------------
 
@@ -384,7 +370,10 @@ class Watch:
     ) -> Standing:
         """How things stand, with what has just been found and is not adopted yet."""
         return Standing(
-            knowledge, {**self._states, **(states or {})}, {**self._verdicts, **(verdicts or {})}, now_ms
+            knowledge,
+            {**self._states.known, **(states or {})},
+            {**self._states.verdicts, **(verdicts or {})},
+            now_ms,
         )
 
     def _release(self, now_ms: int) -> None:

@@ -30,6 +30,7 @@ from traywarden.settings.weekly import NEVER, WEEKDAYS
 from traywarden.store import garden as garden_store
 from traywarden.store import notices as notice_store
 from traywarden.store.store import Store, Tx
+from traywarden.turns import Turns
 
 log = logging.getLogger(__name__)
 WeekFile = Callable[[WeekAnswer, Display], str]
@@ -55,16 +56,19 @@ class WeekBySchedule:
         *,
         week_file: WeekFile | None = None,
         after_write: Callable[[], None] = lambda: None,
+        turns: Turns | None = None,
     ) -> None:
         self._store, self._settings, self._clock = store, settings, clock
         self._week_file, self._after_write = week_file, after_write
+        self._turns = turns or Turns()
         self._done: date | None = None
 
     def run(self, ending: threading.Event) -> None:
         """Look at the clock until `ending`."""
         while not ending.is_set():
             try:
-                self.look()
+                with self._turns.giving_way():
+                    self.look()
             except StoreError as error:
                 log.warning("the week's report waits: %s", error)
             ending.wait(LOOK_S)

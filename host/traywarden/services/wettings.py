@@ -16,6 +16,7 @@ from traywarden.domain.rain import DEFAULT_RAIN_PARAMS, together
 from traywarden.domain.series import HeadSeries
 from traywarden.domain.waterings import find_wettings
 from traywarden.domain.wetting import Wetting
+from traywarden.turns import give_way
 
 DAY_MS = 86_400_000
 LEAD_MS = 6 * DAY_MS
@@ -32,6 +33,7 @@ Event: TypeAlias = tuple[Wetting | None, Entry | None]
 def head_wettings(head: HeadSeries) -> list[Wetting]:
     """Wettings one head saw. Left-out readings stay in their place, so that frost parts the record."""
     found: list[Wetting] = []
+    give_way()
     for part in head.unbroken():
         columns = (part.time_s, part.clean("moisture_m3_m3"), part.clean("soil_temp_c"))
         if head.kept is None:

@@ -81,6 +81,26 @@ def episodes(
     return [_made(row) for row in tx.execute(chosen)]
 
 
+def since(tx: Tx, rule: str, subjects: Iterable[Subject], since_ms: int) -> dict[Subject, list[Episode]]:
+    """Episodes of a rule and each of several subjects that are open or ended after `since_ms`."""
+    found: dict[Subject, list[Episode]] = {subject: [] for subject in subjects}
+    names = [str(subject) for subject in found]
+    for start in range(0, len(names), _CHUNK):
+        chosen = (
+            select(_episode)
+            .where(
+                _episode.c.subject.in_(names[start : start + _CHUNK]),
+                _episode.c.rule == rule,
+                _episode.c.closed_ms.is_(None) | (_episode.c.closed_ms > since_ms),
+            )
+            .order_by(_episode.c.opened_ms.desc(), _episode.c.episode_id)
+        )
+        for row in tx.execute(chosen):
+            made = _made(row)
+            found[made.subject].append(made)
+    return found
+
+
 def standing(tx: Tx, at_ms: int) -> list[Episode]:
     """Episodes that were open at an instant, the newest opened first."""
     chosen = (
@@ -113,16 +133,37 @@ def begun_after(tx: Tx, subjects: Iterable[Subject], after_ms: int) -> list[Epis
 
 def keep_episode(tx: Tx, episode: Episode) -> None:
     """Write an episode: opened for the first time, or with an end that has changed."""
-    values = {
-        "rule": episode.rule,
-        "subject": str(episode.subject),
-        "opened_ms": episode.opened_ms,
-        "closed_ms": episode.closed_ms,
-        "facts": dict(episode.facts),
+    keep_episodes(tx, [episode])
+
+
+def keep_episodes(tx: Tx, kept: Iterable[Episode]) -> None:
+    """`keep_episode` of each; of one that is there twice the later stands."""
+    rows = {
+        each.episode_id: {
+            "episode_id": each.episode_id,
+            "rule": each.rule,
+            "subject": str(each.subject),
+            "opened_ms": each.opened_ms,
+            "closed_ms": each.closed_ms,
+            "facts": dict(each.facts),
+        }
+        for each in kept
     }
-    changed = tx.execute(update(_episode).where(_episode.c.episode_id == episode.episode_id).values(**values))
-    if changed.rowcount == 0:
-        tx.execute(insert(_episode).values(episode_id=episode.episode_id, **values))
+    ids = list(rows)
+    known: set[str] = set()
+    for start in range(0, len(ids), _CHUNK):
+        named = _episode.c.episode_id.in_(ids[start : start + _CHUNK])
+        known.update(tx.scalars(select(_episode.c.episode_id).where(named)))
+    if known:
+        this = _episode.c.episode_id == bindparam("this_id")
+        changed = [
+            {"this_id" if name == "episode_id" else name: value for name, value in row.items()}
+            for episode_id, row in rows.items()
+            if episode_id in known
+        ]
+        tx.execute(update(_episode).where(this), changed)
+    if fresh := [row for episode_id, row in rows.items() if episode_id not in known]:
+        tx.execute(insert(_episode), fresh)
 
 
 def earliest_received_since(

@@ -15,6 +15,7 @@ from traywarden.domain.series import HeadColumns
 from traywarden.store import packed, schema
 from traywarden.store.probes import ensure_heads, labels
 from traywarden.store.store import Tx
+from traywarden.turns import give_way
 
 Row = tuple[Any, ...]
 Identity = tuple[int, int, int]
@@ -26,6 +27,8 @@ _COLUMNS = (*_KEY, "time_ms", "received_ms", *VALUE_COLUMNS, "extra")
 _TIME = len(_KEY)
 _FIRST_VALUE = len(_KEY) + 2
 _EXTRA = len(_COLUMNS) - 1
+_PART = 10_000
+"""Rows read at a time."""
 _PG_TYPES = ("int", "bigint", "bigint", "bigint", "bigint", *repeat("float8", len(VALUE_COLUMNS)), "text")
 
 _WHOLE = ("head_id", "time_ms", "received_ms", "boot", "sequence")
@@ -192,10 +195,11 @@ def _parts(tx: Tx, asked: dict[str, Any]) -> Iterator[Sequence[Sequence[Any]]]:
         result = tx.execute(_COLUMNS_OF, asked)
         assert result.cursor is not None
         # plain tuples of the driver, as SQLAlchemy's rows take as long again
-        while rows := result.cursor.fetchmany(50_000):
+        while rows := result.cursor.fetchmany(_PART):
             yield rows
+            give_way()
     else:
-        yield from tx.execute(_COLUMNS_OF, asked, execution_options={"yield_per": 50_000}).partitions()
+        yield from tx.execute(_COLUMNS_OF, asked, execution_options={"yield_per": _PART}).partitions()
 
 
 def at_or_below(tx: Tx, head_ids: Sequence[int], since_ms: int, *, soil_temp_c: float) -> set[int]:

@@ -10,6 +10,7 @@ from sqlalchemy import URL, Connection, Engine, inspect, text
 from traywarden.errors import StoreError, StoreFullError
 from traywarden.store import engine as engine_module
 from traywarden.store import faults, schema
+from traywarden.turns import holding_on
 
 Tx = Connection
 """A running transaction, as `Store.write` and `Store.read` hand it out."""
@@ -71,7 +72,7 @@ class Store:
         me = threading.get_ident()
         if self._writing == me:
             raise RuntimeError("write() inside write(): pass the running transaction on instead")
-        with self._lock:
+        with self._lock, holding_on():
             self._writing = me
             try:
                 with faults.translated(self._parts):

@@ -18,6 +18,7 @@ from traywarden.settings import Settings
 from traywarden.store import garden as garden_store
 from traywarden.store import journal as journal_store
 from traywarden.store.store import Store
+from traywarden.turns import Turns
 
 log = logging.getLogger(__name__)
 TICK_S = 1.0
@@ -37,9 +38,11 @@ class Asker:
         paced: Paced,
         vitals: Callable[[], Vitals],
         take: Take,
+        turns: Turns,
     ) -> None:
         self._store, self._settings, self._crops = store, settings, crops
         self._paced, self._vitals, self._take = paced, vitals, take
+        self._turns = turns
         self._asking = threading.Lock()
         self._hears_since_ms: int | None = None
         self._carried = journal_store.Carried()
@@ -48,16 +51,17 @@ class Asker:
         """Ask those whose time has come. Others may judge meanwhile: `take` alone needs their lock."""
         with self._asking:
             due = self._paced.due(now_ms)
-            found = self._answered(due, now_ms) if due else {}
+            found: dict[str, Verdicts] = {}
+            if due:
+                with self._turns.giving_way():
+                    found = self._answered(due, now_ms)
             if found:
                 self._take(found, now_ms)
             self._paced.note(due, now_ms)
 
-    def run(self, ready: threading.Event, ending: threading.Event, clock: Clock) -> None:
+    def run(self, ending: threading.Event, clock: Clock) -> None:
         """Ask for ever; it rests at least as long as it worked. Trouble with the store is waited out."""
         while not ending.wait(TICK_S):
-            if not ready.is_set():
-                continue
             began_s = time.monotonic()
             try:
                 self.ask(clock.now_ms())

@@ -23,6 +23,7 @@ from traywarden.services.sky import Sky, air_forecast, sky_of
 from traywarden.services.wettings import LEAD_MS, LOOK_BACK_MS
 from traywarden.store import episodes as episode_store
 from traywarden.store.episodes import Key
+from traywarden.turns import give_way
 
 T = TypeVar("T")
 log = logging.getLogger(__name__)
@@ -155,6 +156,7 @@ def of_each(things: Iterable[T], named: Callable[[T], Subject], judge: Callable[
     """What is said of each thing; one that cannot be judged is blind, and the others are judged as ever."""
     found: dict[Subject, Verdict] = {}
     for thing in things:
+        give_way()
         subject = named(thing)
         try:
             found[subject] = judge(thing)

@@ -16,8 +16,8 @@ from traywarden.domain.units import span_words
 from traywarden.services.channel_health import channel_troubles
 from traywarden.services.drying_now import DryingNow, first_to_dry
 from traywarden.services.hushing import subjects_at
-from traywarden.services.judging import CLOCK_AHEAD_MS, Judge, gone_blind
 from traywarden.services.instants import Instants
+from traywarden.services.judging import CLOCK_AHEAD_MS, Judge, gone_blind
 from traywarden.services.knowledge import Knowledge
 from traywarden.services.questions.emergence_answer import LATE
 from traywarden.services.questions.emergence_now import EmergenceNow, emergence_now

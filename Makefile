@@ -48,7 +48,7 @@ soak: $(VENV)/dev.stamp ## the long runs; make test holds a bounded version of e
 	@TRAYWARDEN_KILLS=200 $(PY) -m pytest tests/system/test_kill_host.py -q --timeout 3600
 	@TRAYWARDEN_POINT_ROUNDS=10 $(PY) -m pytest tests/system/test_kill_notices.py -q --timeout 3600
 	@TRAYWARDEN_TIMELINES=all $(PY) -m pytest tests/system/test_rule_timelines.py -q
-	@TRAYWARDEN_WEEKS=12 $(PY) -m pytest tests/services/test_watch_memory.py -q -s --timeout 14400
+	@TRAYWARDEN_SOAK_S=3600 $(PY) -m pytest tests/services/test_watch_memory.py -q -s --timeout 14400
 
 pages: $(VENV)/dev.stamp ## write docs/commands.md and docs/settings.md again from the program
 	@scripts/make-command-page

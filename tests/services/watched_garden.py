@@ -1,5 +1,6 @@
 """A garden whose clock the test drives, and shorthand to let its probes measure."""
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
@@ -57,6 +58,7 @@ class DrivenClock:
 class Committed:
     head_times: Mapping[int, int]
     head_oldest: Mapping[int, int]
+    at_s: float = math.inf
 
 
 def settings_with(home: Any = None, channels: Sequence[Channel] = (), **values: Any) -> Settings:

@@ -27,7 +27,7 @@ def deciding(at_ms: IntArray, codes: CodeArray, begin: RuleState, delays: Delays
     -----
     A run is a stretch of one answer without a gap; blind instants are passed over. `fold` changes its mind
     only where a run begins, where it turns to “at once”, or where it has lasted for a delay. The last instant
-    of a run is where the gap after it is counted from. Where delays hang on what stands there, all are chosen.
+    of a run is where the gap after it is counted from. Where delays hang on what stands there, all are.
 
     Example
     -------

@@ -2,6 +2,7 @@
 
 import threading
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from typing import Protocol
 
 from traywarden.services.knowledge import Knowledge
@@ -20,32 +21,54 @@ class Arrived(Protocol):
     def head_times(self) -> Mapping[int, int]: ...
     @property
     def head_oldest(self) -> Mapping[int, int]: ...
+    @property
+    def at_s(self) -> float: ...
+
+
+@dataclass(frozen=True, slots=True)
+class Covered:
+    """A tray was judged on all that had been committed by `by_s` and was measured after `after_ms`."""
+
+    by_s: float
+    after_ms: int
 
 
 class Arrivals:
-    """Heads whose readings were stored since they were last taken; many threads may note, one takes."""
+    """Heads whose readings were stored since they were last taken; many threads may note, one takes.
+
+    A commit may be noted when its readings have already been judged: they were in the store, and somebody
+    looked. Those are no news. Taken for late they would have their tray judged again from hours before.
+    """
 
     def __init__(self) -> None:
         self._lock = threading.Lock()
-        self._oldest_ms: dict[int, int] = {}
+        self._commits: dict[int, list[tuple[float, int]]] = {}
+        self._covered: dict[int, Covered] = {}
 
     def __bool__(self) -> bool:
-        return bool(self._oldest_ms)
+        return bool(self._commits)
 
     def note(self, arrived: Arrived) -> None:
         with self._lock:
             for head_id, newest_ms in arrived.head_times.items():
                 oldest_ms = arrived.head_oldest.get(head_id, newest_ms)
-                self._oldest_ms[head_id] = min(oldest_ms, self._oldest_ms.get(head_id, oldest_ms))
+                self._commits.setdefault(head_id, []).append((arrived.at_s, oldest_ms))
+
+    def cover(self, tray_ids: Mapping[int, int], by_s: float) -> None:
+        """These trays have been judged, each on all that it measured after an instant."""
+        self._covered |= {tray_id: Covered(by_s, after_ms) for tray_id, after_ms in tray_ids.items()}
 
     def taken(self, knowledge: Knowledge) -> dict[int, int]:
         """Trays that readings have come in for, each with the earliest time measured; none the next time."""
         with self._lock:
-            arrived, self._oldest_ms = self._oldest_ms, {}
+            commits, self._commits = self._commits, {}
         touched: dict[int, int] = {}
-        for head_id, oldest_ms in arrived.items():
-            for tray_id in knowledge.trays_of_head(head_id, oldest_ms):
-                touched[tray_id] = min(oldest_ms, touched.get(tray_id, oldest_ms))
+        for head_id, mine in commits.items():
+            for at_s, oldest_ms in mine:
+                for tray_id in knowledge.trays_of_head(head_id, oldest_ms):
+                    seen = self._covered.get(tray_id)
+                    if seen is None or at_s > seen.by_s or oldest_ms <= seen.after_ms:
+                        touched[tray_id] = min(oldest_ms, touched.get(tray_id, oldest_ms))
         return touched
 
 

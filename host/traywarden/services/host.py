@@ -265,7 +265,7 @@ class Host:
         if not self._held:
             self._held_since_s = self._committed_s
         self._held.append(committed)
-        rush = committed.messages > _FEW_MESSAGES or self._rush()
+        rush = self._rush() or (committed.messages > _FEW_MESSAGES and len(self._inbox) > 0)
         if not rush or self._committed_s - self._held_since_s >= _LONGEST_HOLD_S:
             self._pass_on()
         if self._on_commit is not None:

@@ -4,6 +4,7 @@ One thread stores. While it commits, the next messages gather; so a batch is as 
 and a single message waits for nobody.
 """
 
+import math
 import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
@@ -51,6 +52,8 @@ class Committed:
     rows: int
     head_oldest: dict[int, int] = field(default_factory=dict)
     messages: int = 0
+    at_s: float = field(default=math.inf, compare=False)
+    """When it was over, by the monotonic clock."""
 
 
 @dataclass(slots=True)
@@ -273,7 +276,7 @@ class Ingest:
                 probe_store.set_state(tx, probe, state, at_ms)
             for message, reason in batch.refused:
                 quarantine.put(tx, message.topic, bytes(message.payload), reason, message.received_ms)
-        return Committed(head_times, new, head_oldest, len(batch.messages))
+        return Committed(head_times, new, head_oldest, len(batch.messages), time.monotonic())
 
     def _tell(self, batch: _Batch, committed: Committed) -> None:
         self._link.acknowledge(batch.messages)
@@ -283,12 +286,12 @@ class Ingest:
         self.messages += len(batch.messages)
         self.rows += committed.rows
         self.refused += len(batch.refused)
-        self._give_receipts(batch)
-        for probe, told in batch.asked.items():
-            self._link.publish(topics.receipt_topic(self._garden, probe), packs.write_time(told))
         if batch.newest:
             self._clock.observe(batch.clock_ms)
         self._after_commit(committed)
+        self._give_receipts(batch)
+        for probe, told in batch.asked.items():
+            self._link.publish(topics.receipt_topic(self._garden, probe), packs.write_time(told))
 
     def _give_receipts(self, batch: _Batch) -> None:
         for key, sequences in batch.sequences.items():

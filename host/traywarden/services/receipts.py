@@ -14,7 +14,7 @@ Key = tuple[str, int]
 LookUp = Callable[[str, int, int | None], Iterable[tuple[int, int]]]
 """(probe, boot, from_sequence) to the stretches (first, last) that are stored."""
 
-MOST_KEYS = 1_000
+MOST_KEYS = 10_000
 MOST_STRETCHES = 100_000
 
 

@@ -53,6 +53,9 @@ class Recent:
         icy = reading_store.at_or_below(tx, unknown, since_ms, soil_temp_c=FREEZES_C) if unknown else set()
         heads = [head_id for head_id in from_ms if head_id not in icy]
         read = reading_store.columns_of(tx, heads, read_ms, until_ms + 1) if heads else {}
+        few = [head_id for head_id in heads if not _has_two(read[head_id], from_ms[head_id])]
+        if few:  # after a gap
+            read |= reading_store.columns_of(tx, few, first_ms - blind_after_ms - LEAD_MS, until_ms + 1)
         for head_id in from_ms:
             columns = read.get(head_id)
             if columns is None or (columns.values["soil_temp_c"] <= FREEZES_C).any():
@@ -70,6 +73,11 @@ class Recent:
     def columns(self, head_id: int, start_ms: int, end_ms: int) -> FlaggedColumns:
         """As `HeadDays.columns` gives them, but only of the newest readings."""
         return self._columns[head_id].between(start_ms, end_ms)
+
+
+def _has_two(columns: HeadColumns, after_ms: int) -> bool:
+    """Whether there are two readings before the new ones."""
+    return columns.time_ms.size > 1 and int(columns.time_ms[1]) <= after_ms
 
 
 def _flagged(read: Mapping[int, HeadColumns], earliest_ms: int) -> dict[int, FlaggedColumns]:

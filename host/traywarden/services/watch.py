@@ -277,6 +277,7 @@ class Watch:
     def _judge_trays(self, tray_ids: set[int], late: dict[int, int]) -> None:
         """Judge, then keep and tell in one transaction. In memory nothing moves before that is committed."""
         now_ms, received_ms = self._clock.now_ms(), self._system_ms() - MARK_BACK_MS
+        began_s = self._monotonic_s()  # before the snapshot: what was committed by now is in it
         with self._store.read() as tx:
             knowledge = self._know(tx)
             rewritten = knowledge.touched_since(self._states.marks.get("entry_id", 0))
@@ -301,6 +302,7 @@ class Watch:
         states = {key: state for found in judged.values() for key, state in found.states.items()}
         marks = {"received_ms": received_ms, "entry_id": knowledge.entry_id}
         write(self._store, changes, plan, states, marks)
+        self._arrivals.cover({t: self._states.tray_judged_to(t) for t in judged}, began_s)
         self._adopt(judged, states, marks, now_ms)
         self._looked_ms = now_ms
         self._wake_for(plan)

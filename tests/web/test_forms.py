@@ -77,6 +77,7 @@ MADE = {
     "lot-packed": Tried("/settings/lots", {"at": "2025-11-01"}, (Kind.PACKED,)),
     "head": Tried("/probes/1", {"where": "tray lettuce"}, (Kind.HEAD_PLACED,), {"head": "bench/2"}),
     "head-out": Tried("/probes/1", {"at": "1 h ago"}, (Kind.HEAD_TAKEN_OUT,), {"head": "bench/2"}),
+    "probe-called": Tried("/probes/1", {"new": "Bench probe"}, says="is called “Bench probe” on pages"),
     "rename": Tried("/settings/trays", {"new": "other peppers"}, (Kind.RENAMED,), {"name": "peppers"}),
 }
 CALIBRATED = {

@@ -6,7 +6,10 @@ import pytest
 
 from tests.web.conftest import Visitor
 from traywarden.domain.journal import Kind
+from traywarden.domain.subjects import Subject, SubjectKind
+from traywarden.services.knowledge import Knowledge
 from traywarden.store import garden
+from traywarden.store import probes as probe_store
 
 HOSTILE = "<b>n</b> \"'/🍅\u202e"
 NAMES = {"place": "Cold frame", "tray": "lettuce", "mix": "Peat mix", "lot": "Roma"}
@@ -52,3 +55,24 @@ def test_a_lots_test_and_its_age_are_written_down(visitor: Visitor) -> None:
     words = visitor.send("/make/lot-packed", back="/settings/lots", lot="Roma", at="2025-11-01")
     assert "packed or harvested" in words
     assert [entry.kind for entry in visitor.entries()[:1]] == [Kind.PACKED]
+
+
+def test_a_probe_is_called_by_a_name_of_ones_own_and_reports_under_its_own(visitor: Visitor) -> None:
+    with visitor.store.read() as tx:
+        own = probe_store.probes(tx)[0].name
+    words = visitor.send("/make/probe-called", back="/probes/1", name=own, new="Bench <probe>")
+    assert f"Probe {own} is called “Bench <probe>” on pages and in notices." in words
+    assert "Bench <probe>" in visitor.words("/probes")
+    with visitor.store.read() as tx:
+        probe = probe_store.probe_named(tx, own)
+        knowledge = Knowledge(tx, {})
+    assert knowledge.name_of(Subject(SubjectKind.PROBE, probe.probe_id)) == "Bench <probe>"
+    assert "There is already a probe called" in visitor.send(
+        "/make/probe-called", back="/probes", name=other_than(visitor, own), new="bench <PROBE>"
+    )
+    assert f"is called “{own}”" in visitor.send("/make/probe-called", back="/probes/1", name=own, new="")
+
+
+def other_than(visitor: Visitor, name: str) -> str:
+    with visitor.store.read() as tx:
+        return next(each.name for each in probe_store.probes(tx) if each.name != name)

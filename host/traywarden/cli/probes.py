@@ -14,6 +14,7 @@ from traywarden.domain.units import span_words
 from traywarden.services.journal import Draft, put
 from traywarden.services.probe_cards import ProbeCard, probe_cards
 from traywarden.services.probe_settings import wanted_settings
+from traywarden.services.renaming import call_probe
 from traywarden.services.setting_up import head_named, put_head
 from traywarden.store.crops import load_crops
 
@@ -64,6 +65,8 @@ def _print_cards(b: Bench, cards: list[ProbeCard]) -> None:
             rows.append((head.head, where, heard, battery, card.state, card.settings))
             if head.waiting:
                 waiting.append(head.place_with)
+        if card.called != card.probe:
+            rows.append((f"{card.probe}:", f"“{card.called}”", "", "", "", ""))
         if not card.heads:
             rows.append((card.probe, "no readings yet", heard, battery, card.state, card.settings))
     print_table(("head", "where", "last heard", "battery", "state", "settings"), rows)
@@ -87,6 +90,26 @@ def _troubles(card: ProbeCard) -> list[str]:
     if health.spool or health.lost:
         told.append(health.spool_says[:1].lower() + health.spool_says[1:])
     return told
+
+
+@probe_app.command("call")
+def probe_call(
+    probe: str = typer.Argument(..., help="The probe, by the name it reports under."),
+    label: str = typer.Argument("", help="What you call it; nothing: by its own name again."),
+    as_json: bool = JSON_OPTION,
+) -> None:
+    """Call a probe by a name of your own, on pages and in notices; it reports under its own all the same.
+
+    Example: `traywarden probe call 02a1f0fffe4b0001 "Bench probe"`
+    """
+    with bench() as b:
+        with b.store.write() as tx:
+            called = call_probe(tx, probe, label)
+        emit(
+            {"probe": called.name, "called": called.called},
+            lambda _: say(f"Probe {called.name} is called “{called.called}”."),
+            as_json=as_json,
+        )
 
 
 @probe_app.command("place")

@@ -89,6 +89,11 @@ class Probe:
     state: Mapping[str, object] = field(default_factory=dict)
     note: str = ""
 
+    @property
+    def called(self) -> str:
+        """What the grower calls it: what was noted of it, else the name by which it reports."""
+        return self.note or self.name
+
 
 @dataclass(frozen=True, slots=True)
 class Head:

@@ -288,7 +288,7 @@ class Knowledge:
             case SubjectKind.PLACE:
                 return self.places[subject.number].name
             case SubjectKind.PROBE:
-                return self.probes[subject.number].name
+                return self.probes[subject.number].called
             case SubjectKind.HOST:
                 return "this host"
 

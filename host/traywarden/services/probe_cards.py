@@ -43,6 +43,7 @@ class ProbeCard:
 
     `imported`: it is a logger whose readings come from files, so nobody waits to hear from it.
     `health` is what it says of itself, with the trend of its battery over TREND_DAYS days.
+    `called`: what the grower calls it, else its own name.
     `settings` is what it answered to those the host asks of it: taken, refused (and why) or nothing yet.
     """
 
@@ -56,6 +57,7 @@ class ProbeCard:
     probe_id: int
     health: ProbeHealth
     imported: bool = False
+    called: str = ""
 
 
 def probe_cards(
@@ -90,6 +92,7 @@ def probe_cards(
                 probe.probe_id,
                 probe_health(probe.state, volts, trend),
                 _imported(tx, mine, newest),
+                probe.called,
             )
         )
     return cards

@@ -1,9 +1,11 @@
 """A place, tray, mix or lot called otherwise from now on: the journal says so, and can take it back."""
 
+from traywarden.domain.garden import Probe
 from traywarden.domain.journal import Entry, Kind
-from traywarden.errors import UsageError
+from traywarden.errors import UnknownNameError, UsageError
 from traywarden.store import garden as garden_store
 from traywarden.store import journal as journal_store
+from traywarden.store import probes as probe_store
 from traywarden.store.names import TABLES, name_of, set_name
 from traywarden.store.store import Tx
 
@@ -34,6 +36,24 @@ def rename(tx: Tx, noun: str, name: str, new: str, now_ms: int) -> Entry:
         lot_id=number if noun == "lot" else None,
         data=data,
     )
+
+
+def call_probe(tx: Tx, name: str, label: str) -> Probe:
+    """What a probe is called on pages and in notices; it goes on reporting under its own name.
+
+    An empty label takes it back. Raises UnknownNameError; UsageError where the label cannot be or is taken.
+    """
+    known = probe_store.probes(tx)
+    probe = next((each for each in known if name in (each.name, each.called)), None)
+    if probe is None:
+        raise UnknownNameError("probe", name, [each.called for each in known])
+    label = garden_store.clean_name("probe", label) if label.strip() else ""
+    for other in known:
+        taken = {other.name.casefold(), other.called.casefold()}
+        if other.probe_id != probe.probe_id and label.casefold() in taken:
+            raise UsageError(f"There is already a probe called “{other.called}”; choose another name.")
+    probe_store.call(tx, probe.probe_id, "" if label == probe.name else label)
+    return probe_store.probe_named(tx, probe.name)
 
 
 def named_back(tx: Tx, entry: Entry, *, again: bool = False) -> None:

@@ -32,6 +32,11 @@ def probe_named(tx: Tx, name: str) -> Probe:
     raise UnknownNameError("probe", name, [p.name for p in known])
 
 
+def call(tx: Tx, probe_id: int, label: str) -> None:
+    """Keep what the grower calls a probe; empty: by the name under which it reports."""
+    tx.execute(update(_probe).where(_probe.c.probe_id == probe_id).values(note=label))
+
+
 def heads(tx: Tx) -> list[Head]:
     rows = tx.execute(
         select(_head.c.head_id, _probe.c.name, _head.c.number)

@@ -12,7 +12,7 @@ from traywarden.errors import TraywardenError, UsageError
 from traywarden.services.fractions import fraction_from_text
 from traywarden.services.journal import Draft, put
 from traywarden.services.moments import parse_moment
-from traywarden.services.renaming import rename
+from traywarden.services.renaming import call_probe, rename
 from traywarden.services.setting_up import head_named, make_tray, put_head
 from traywarden.store import garden as garden_store
 from traywarden.store.crops import crop_named
@@ -223,6 +223,12 @@ def _rename(tx: Tx, written: Written, moments: Moments) -> Done:
     return Done(did=(entry.entry_id,))
 
 
+def _probe_called(tx: Tx, written: Written, moments: Moments) -> Done:
+    del moments
+    probe = call_probe(tx, written.text("name"), written.text("new"))
+    return Done(f"Probe {probe.name} is called “{probe.called}” on pages and in notices.")
+
+
 def _head_out(tx: Tx, written: Written, moments: Moments) -> Done:
     head = head_named(tx, written.text("head"))
     draft = Draft(Kind.HEAD_TAKEN_OUT, moments.at_ms, head_id=head.head_id, note=written.text("note"))
@@ -242,5 +248,6 @@ MAKERS: Mapping[str, Maker] = {
     "head": _head,
     "head-out": _head_out,
     "rename": _rename,
+    "probe-called": _probe_called,
 }
 """What can be made, by the last part of its address."""

@@ -51,7 +51,7 @@ def probe(request: Request, probe_id: int) -> Response:
             request,
             on,
             "probe.html",
-            title=f"Probe {card.probe}",
+            title=f"Probe {card.called}",
             card=card,
             troubles=[each for head in card.heads for each in troubles.get(head.head, [])],
             untold=untold,

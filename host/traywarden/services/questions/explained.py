@@ -235,7 +235,7 @@ def _named(knowledge: Knowledge, rule: AnyRule, name: str) -> Subject:
     named = {
         SubjectKind.TRAY: {t.name: n for n, t in knowledge.trays.items()},
         SubjectKind.PLACE: {p.name: n for n, p in knowledge.places.items()},
-        SubjectKind.PROBE: {p.name: n for n, p in knowledge.probes.items()},
+        SubjectKind.PROBE: {name: n for n, p in knowledge.probes.items() for name in (p.name, p.called)},
     }[rule.of]
     if name not in named:
         raise UnknownNameError(rule.of.value, name, list(named))

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 from datetime import datetime
 
+from traywarden.domain.garden import Probe
 from traywarden.domain.hushes import Hush
 from traywarden.domain.notices import Hold, NoticeState
 from traywarden.domain.subjects import SubjectKind
@@ -66,7 +67,9 @@ def hush_line(ground: Ground, hush: Hush) -> HushLine:
             SubjectKind.PLACE: ground.places.get(number),
             SubjectKind.PROBE: next((p for p in probe_store.probes(ground.tx) if p.probe_id == number), None),
         }.get(hush.subject.kind)
-        name = named.name if named else str(hush.subject)
+        name = str(hush.subject)
+        if named is not None:
+            name = named.called if isinstance(named, Probe) else named.name
     return HushLine(
         hush.hush_id,
         about,

@@ -65,12 +65,12 @@ def _print_cards(b: Bench, cards: list[ProbeCard]) -> None:
             rows.append((head.head, where, heard, battery, card.state, card.settings))
             if head.waiting:
                 waiting.append(head.place_with)
-        if card.called != card.probe:
-            rows.append((f"{card.probe}:", f"“{card.called}”", "", "", "", ""))
         if not card.heads:
             rows.append((card.probe, "no readings yet", heard, battery, card.state, card.settings))
     print_table(("head", "where", "last heard", "battery", "state", "settings"), rows)
     for card in cards:
+        if card.called != card.probe:
+            say(f"{card.probe} is called “{card.called}”.")
         for trouble in _troubles(card):
             say(f"{card.probe}: {trouble}")
     if waiting:

@@ -78,11 +78,22 @@ def _print_list(b: Bench, answer: NoticesAnswer) -> None:
         say(f"Nothing waits. {sent} sent so far; see them with --all." if sent else "No notices yet.")
         _say_who_is_reached(b)
         return
+    channels = {n.channel for n in answer.notices}
     print_table(
         ("when", "says", "what became of it", "over", "notice"),
-        [(_when(b, n.created_ms), n.title, _state(b, n), n.channel, n.notice_id) for n in answer.notices],
-        spare=("over",) if len({n.channel for n in answer.notices}) == 1 else (),
+        [
+            (
+                _when(b, n.created_ms),
+                n.title,
+                _state(b, n),
+                n.channel if len(channels) > 1 else "",
+                n.notice_id,
+            )
+            for n in answer.notices
+        ],
     )
+    if len(channels) == 1:
+        say(f"All of them over {channels.pop()}.")
     if answer.left_out:
         all_of_them = len(answer.notices) + answer.left_out
         say(f"The newest {len(answer.notices)} of {all_of_them}; all of them with --limit {all_of_them}.")

@@ -13,7 +13,7 @@ from tests.shared_data import reference_file
 from traywarden.domain.ahead_rules import drying_verdict, late_verdict, tilted_verdict
 from traywarden.domain.evidence import Evidence, HeadSample, Sown, stage_of
 from traywarden.domain.garden import Mix
-from traywarden.domain.hardiness import Hardiness, hardiness
+from traywarden.domain.hardiness import Hardiness, hardened_c, hardiness
 from traywarden.domain.host_rules import broker_verdict, disk_verdict, parked_verdict, slow_verdict
 from traywarden.domain.lateness import Cause
 from traywarden.domain.lateness import Verdict as CauseVerdict
@@ -28,7 +28,7 @@ from traywarden.domain.place_rules import (
     vent_verdict,
 )
 from traywarden.domain.probe_rules import HeadFault, battery_verdict, faults_verdict, quiet_verdict
-from traywarden.domain.rules import ANSWERS, Answer, Spell
+from traywarden.domain.rules import ANSWERS, Answer, Spell, Verdict
 from traywarden.domain.seed_rules import damp_rule, hot_rule, hot_verdict, waterlogged_rule
 from traywarden.domain.stage import DAY_MS, EMERGING_D, Stage, stage_at
 from traywarden.domain.visits import next_visit_ms, usual_visits
@@ -221,6 +221,41 @@ def test_frost_names_each_kind_beside_its_own_limit_and_what_is_safe_not_at_all(
     assert verdict.facts["do"] == "Cover or carry in before dark: B and A."
     late = frost_verdict(LOW, trays, least_chance=0.3, tonight=True, by="now")
     assert late.facts["do"] == "Cover or carry in now: B and A."
+
+
+def test_a_frame_that_is_as_warm_as_the_open_air_is_open_already_and_shaded_when_it_is_far_too_hot() -> None:
+    """Opening helps from 3 °C above the open air on; over two thirds of that nothing is decided."""
+
+    def asked(air_c: float, outside_c: float | None) -> Verdict:
+        return vent_verdict(
+            air_c, 1, above_c=27.0, close_below_c=3.0, outside_c=outside_c, least_excess_c=3.0
+        )
+
+    outside = (None, 25.0, 28.0, 28.1, 29.0, 29.1, 33.0)
+    assert [asked(31.0, out_c).answer for out_c in outside] == [
+        Answer.YES,
+        Answer.YES,
+        Answer.YES,
+        Answer.HOLD,
+        Answer.HOLD,
+        Answer.NO,
+        Answer.NO,
+    ]
+    assert "lift the lid" in str(asked(31.0, 20.0).facts["do"])
+    assert asked(38.0, 37.0).answer is Answer.YES
+    assert "Shade it" in str(asked(38.0, 37.0).facts["do"])
+    assert "only 1.0 °C warmer than the open air" in asked(38.0, 37.0).reason
+
+
+def test_three_cold_nights_harden_a_plant_to_the_next_class_at_most() -> None:
+    lows_c = [6.0, 5.0, 12.0, 4.5, 8.0]
+    assert hardened_c(7.2, 0.0, lows_c) == 4.0, "two degrees below the mildest of the three coldest"
+    assert hardened_c(7.2, 0.0, lows_c[:3]) == 7.2, "two nights are not three"
+    assert hardened_c(7.2, 0.0, [-3.0, -4.0, -5.0]) == 0.0, "no tender plant bears a frost"
+    assert hardened_c(-2.2, -2.2, [-9.0] * 7) == -2.2
+    plants = [Threatened("A", "Lettuce", Hardiness.HALF_HARDY, 1.0, "a page", hardened=True)]
+    said = frost_verdict(LOW, plants, least_chance=0.3, tonight=True).reason
+    assert "half-hardy plants, hardened by the last nights, freeze below 1 °C" in said
 
 
 def test_a_frame_is_opened_above_its_limit_and_an_empty_one_never() -> None:

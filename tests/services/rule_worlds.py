@@ -30,6 +30,8 @@ QUICK: dict[str, Any] = {
     "faulty__close_delay_s": 1800.0,
     "pulled__close_delay_s": 1800.0,
     "vent__close_delay_s": 1200.0,
+    "late__close_delay_s": 0.0,
+    "tilted__close_delay_s": 0.0,
 }
 """The same rules with shorter delays: days of readings take seconds to judge."""
 

@@ -270,3 +270,17 @@ def test_a_rain_gauge_that_falls_silent_does_not_end_a_heavy_rain(sqlite_store: 
     assert [e.closed_ms for e in line.garden.episodes("rain")] == [None]
     line.run(replace(CALM, rain_mm=0.0), 3)
     assert [e.closed_ms is None for e in line.garden.episodes("rain")] == [False]
+
+
+@pytest.mark.parametrize(("crop", "day_c", "told"), [("tomato", 37.0, "cold"), ("lettuce", 27.0, "hot")])
+def test_of_a_tray_too_cold_by_night_and_too_warm_by_day_one_thing_is_told(
+    sqlite_store: Store, crop: str, day_c: float, told: str
+) -> None:
+    """Tomato wants 10 to 35 °C; lettuce 1.7 °C, and above 25 °C it falls asleep, which is worse."""
+    line = Line(sqlite_store, {"hot__open_delay_s": 3600.0, "cold__open_delay_s": 3600.0})
+    line.write(Kind.SOWED, line.at_ms, tray_id=line.tray_id, data={"crop": crop, "cells": 40})
+    first, then = (0.5, day_c) if told == "cold" else (day_c, 0.5)
+    for _ in range(2):
+        line.run(replace(CALM, soil_c=first), 3)
+        line.run(replace(CALM, soil_c=then), 3)
+    assert line.said == [(told, "opened")]

@@ -13,6 +13,7 @@ from traywarden.domain.readings import Reading
 from traywarden.domain.rules import Answer
 from traywarden.services.asking.round import Vitals
 from traywarden.services.asking.standing import ROWS
+from traywarden.services.judging import standing_rules
 from traywarden.store import garden as garden_store
 from traywarden.store import journal as journal_store
 from traywarden.store import probes as probe_store
@@ -259,7 +260,8 @@ class Scenario:
     @property
     def told_once(self) -> bool:
         """Whether nobody is told of its end, as it is told once alone."""
-        return any(name == self.rule and once for name, *_, once, _ in ROWS)
+        at_readings = {rule.name for rule in standing_rules(settings_with()) if rule.told_once}
+        return self.rule in at_readings or any(name == self.rule and once for name, *_, once, _ in ROWS)
 
     @property
     def played(self) -> set[str]:

@@ -12,6 +12,7 @@ from traywarden.cli import (
     journal,
     lots,
     notice_levels,
+    notice_replay,
     notice_rules,
     notices,
     outside,
@@ -53,6 +54,7 @@ replay.register(app)
 upkeep.register(app)
 questions.register(app)
 notices.register(app)
+notice_replay.register()
 notice_rules.register()
 notice_levels.register()
 demo.register(app)

@@ -1,11 +1,11 @@
-"""`notices replay` and `notices explain`: what settings would have told, and why a rule says what it says."""
+"""`notices rules` and `notices explain`: what is watched, and why a rule says what it says."""
 
 from collections.abc import Sequence
 
 import typer
 
 from traywarden.cli import context
-from traywarden.cli.asking import FROM_OPTION, TO_OPTION, asking, days_of
+from traywarden.cli.asking import asking
 from traywarden.cli.context import JSON_OPTION, console, emit
 from traywarden.cli.notices import notices_app
 from traywarden.cli.tables import print_table, say
@@ -19,63 +19,14 @@ from traywarden.services.questions.explained import (
     ask_explain,
     ask_rules,
 )
-from traywarden.services.questions.replayed import ReplayAnswer, ReplayAsked, ask_replay
 
-RULE = typer.Option([], "--rule", help="Only this rule; may be given several times.")
-SET = typer.Option([], "--set", help="A setting given otherwise, such as dry.close_above=0.1.")
-SHOWN = 40
 STYLE = {"yes": "bold red", "no": "green", "blind": "yellow", "hold": "yellow"}
 
 
 def register() -> None:
     """They stand in the group of `notices`, which is registered already."""
-    notices_app.command("replay")(notices_replay)
     notices_app.command("explain")(notices_explain)
     notices_app.command("rules")(notices_rules)
-
-
-def notices_replay(
-    start: str = FROM_OPTION,
-    end: str = TO_OPTION,
-    rule: list[str] = RULE,
-    given: list[str] = SET,
-    as_json: bool = JSON_OPTION,
-) -> None:
-    """What would have been told over a span of history, with your settings or others. Nothing is sent.
-
-    Example: `traywarden notices replay --from "30 days ago" --rule dry --set dry.open_delay_s=3600`
-    """
-    with asking() as on:
-        asked = ReplayAsked(*days_of(on, start, end), tuple(rule), tuple(given))
-        emit(ask_replay(on, asked), _print_replay, as_json=as_json)
-
-
-def _print_replay(answer: ReplayAnswer) -> None:
-    number = len(answer.notices)
-    with_ = f" with {', '.join(answer.changes)}" if answer.changes else ""
-    say(
-        f"{number} notice{'' if number == 1 else 's'} from {answer.start:%d %b %Y} to {answer.end:%d %b %Y}"
-        f"{with_}; about one tray in one week {answer.tray_week_median:g} in the median, at most "
-        f"{answer.tray_week_most}."
-    )
-    print_table(
-        ("rule", "notices", "episodes", "back within a day"),
-        [
-            (each.rule, str(each.notices), str(each.episodes), str(each.back_within_a_day))
-            for each in answer.rules
-        ],
-    )
-    for notice in answer.notices[-SHOWN:]:
-        console.print(f"{notice.at:%a %d %b %H:%M}  {notice.title}", style="bold", markup=False)
-        say(f"  {notice.body}")
-    if number > SHOWN:
-        say(f"The last {SHOWN} are shown; all of them with --json.")
-    if answer.shadowed:
-        say(f"{answer.shadowed} more would have stood in the shadow of a quiet probe.")
-    if answer.left_out:
-        say(f"Not replayed, as no history holds it: {', '.join(answer.left_out)}.")
-    for remark in answer.remarks:
-        say(f"It is {remark}." if remark.startswith("as if") else f"{remark[0].upper()}{remark[1:]}.")
 
 
 def notices_explain(

@@ -153,8 +153,8 @@ class Foresight:
         if self.usual is not None:
             usual, count = self.usual.between(high, low)
         old = self._clock_h[at] / GROWN_H
-        weight = count / (count + HALF * np.minimum(old, 1.0))
         with np.errstate(invalid="ignore"):
+            weight = count / (count + HALF * np.minimum(old, 1.0))
             own, usual = (np.log(np.maximum(v, LEAST_NEED_H)) for v in (own, usual))
             need = np.where(now > target, np.exp((1 - weight) * own + weight * usual), 0.0)
         unknown = (target <= left) | ((old < 1) & (count < LEAST_COUNT) & (now > target))

@@ -11,6 +11,11 @@ from traywarden.domain.rules import METRIC, Answer, Facts, Verdict
 from traywarden.domain.units import Display, list_words
 
 VENT_DO = "Open it now: lift the lid, or open the vents."
+SHADE_DO = (
+    "Shade it, or carry trays into shade, and open it wide if it is not: the open air is nearly as hot."
+)
+SHADE_ABOVE_C = 10.0
+"""So far above the limit a place is told of although opening it does not help (no source)."""
 VENT_SOURCE = "common practice: a general reference page, no extension service"
 SHUT_DO = "Close it now, for the night."
 SHUT_SOURCE = (
@@ -37,6 +42,7 @@ class Threatened:
     hardiness: Hardiness
     limit_c: float
     source: str
+    hardened: bool = False  # by the nights it has stood through
 
     @property
     def words(self) -> str:
@@ -122,15 +128,16 @@ def frost_verdict(
         return Verdict(Answer.BLIND, why_blind or "tonight's low cannot be foretold")
     first = max(trays, key=lambda t: t.limit_c)
     chance = chance_below(low, first.limit_c)
-    kinds: dict[tuple[float, Hardiness], list[Threatened]] = {}
+    kinds: dict[tuple[float, Hardiness, str], list[Threatened]] = {}
     for tray in sorted(trays, key=lambda t: -t.limit_c):
         if tray.limit_c == first.limit_c or chance_below(low, tray.limit_c) >= least_chance / 2:
-            kinds.setdefault((tray.limit_c, tray.hardiness), []).append(tray)
+            by_nights = ", hardened by the last nights," if tray.hardened else ""
+            kinds.setdefault((tray.limit_c, tray.hardiness, by_nights), []).append(tray)
     named = list_words(tray.tray for of_kind in kinds.values() for tray in of_kind)
     odds = "; ".join(
-        f"{list_words(t.words for t in of_kind)}: {hardiness} plants {_HARM[hardiness]} below "
+        f"{list_words(t.words for t in of_kind)}: {hardiness} plants{by_nights} {_HARM[hardiness]} below "
         f"{display.limit(limit_c)}, chance {100 * chance_below(low, limit_c):.0f} %"
-        for (limit_c, hardiness), of_kind in kinds.items()
+        for (limit_c, hardiness, by_nights), of_kind in kinds.items()
     )
     facts: Facts = {
         "low_c": round(low.estimate_c, 1),
@@ -157,11 +164,13 @@ def vent_verdict(
     *,
     above_c: float,
     close_below_c: float,
+    outside_c: float | None = None,
+    least_excess_c: float = 0.0,
     why_blind: str = "",
     opener: str = "",
     display: Display = METRIC,
 ) -> Verdict:
-    """Whether a covered place is too hot and must be opened.
+    """Whether a covered place is too hot and must be opened, or shaded.
 
     Parameters
     ----------
@@ -171,35 +180,58 @@ def vent_verdict(
         Trays that stand there.
     above_c, close_below_c : float [°C]
         Where it is too hot, and how far below that it is over.
+    outside_c : float or None [°C]
+        Newest air in the open; None where it is not measured.
+    least_excess_c : float [°C]
+        A place less warmer than the open air than this is open already, or as good as open.
     opener : str
         What its record says of a lid opener that should have opened it; empty for nothing.
 
     Returns
     -------
     Verdict
-        Facts: `air_temp_c`, `vent_above_c`, `do`, `source`.
+        Facts: `air_temp_c`, `outside_c`, `vent_above_c`, `do`, `source`.
+
+    Notes
+    -----
+    Opening brings a place down to the open air and no further. One that is hot because the day is hot is told
+    of from `SHADE_ABOVE_C` above the limit on, with shade for advice. The excess is over two thirds below
+    where it counts.
 
     Example
     -------
     >>> vent_verdict(31.0, 2, above_c=27.0, close_below_c=3.0).answer.value
     'yes'
+    >>> hot_day = {"above_c": 27.0, "close_below_c": 3.0, "outside_c": 30.0, "least_excess_c": 3.0}
+    >>> vent_verdict(31.0, 2, **hot_day).answer.value
+    'no'
     """
     if not trays:
         return Verdict(Answer.NO, NOBODY, at_once=True)
     if air_c is None:
         return Verdict(Answer.BLIND, why_blind or "its air is not measured")
+    excess_c = math.inf if outside_c is None else air_c - outside_c
+    shade = excess_c < least_excess_c
     facts: Facts = {
         "air_temp_c": round(air_c, 1),
+        "outside_c": None if outside_c is None else round(outside_c, 1),
         "vent_above_c": above_c,
-        "do": f"{VENT_DO} {opener}".strip(),
+        "do": SHADE_DO if shade else f"{VENT_DO} {opener}".strip(),
         "source": VENT_SOURCE,
     }
     now, limit = f"its air is at {display.temp(air_c)}", display.limit(above_c)
-    if air_c > above_c:
-        return Verdict(Answer.YES, f"{now}, above {limit}", facts)
-    if air_c > above_c - close_below_c:
-        return Verdict(Answer.HOLD, f"{now}, just below {limit}", facts)
-    return Verdict(Answer.NO, f"{now}, below {limit}", facts)
+    open_air = (
+        ""
+        if outside_c is None
+        else f", only {display.temp_span(max(excess_c, 0.0), 1)} warmer than the open air"
+    )
+    if air_c > above_c + (SHADE_ABOVE_C if shade else 0.0):
+        return Verdict(Answer.YES, f"{now}, above {limit}{open_air if shade else ''}", facts)
+    about = air_c > above_c - close_below_c
+    if about and excess_c >= 2 * least_excess_c / 3:
+        return Verdict(Answer.HOLD, f"{now}, about {limit}", facts)
+    why = f"{open_air}: it stands open, or opening it would not help" if about else f", below {limit}"
+    return Verdict(Answer.NO, f"{now}{why}", facts)
 
 
 def shut_verdict(

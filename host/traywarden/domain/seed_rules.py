@@ -258,6 +258,7 @@ def damp_rule(*, open_delay_s: float, close_delay_s: float, above: Level, close_
         close_below,
         GROWING,
         (DAMP_DO, DAMP_SOURCE),
+        told_once=True,  # dry or not is what they are asked next
     )
 
 
@@ -270,6 +271,8 @@ def _soaked_rule(
     close_below: Level,
     applies: tuple[Stage, ...],
     says: tuple[str, str],
+    *,
+    told_once: bool = False,
 ) -> Rule:
     do, source = says
     return Rule(
@@ -291,4 +294,5 @@ def _soaked_rule(
             s, above=at(above, s.of), close_below=at(close_below, s.of), applies=applies
         ),
         beside="dry",
+        told_once=told_once,
     )

@@ -22,7 +22,8 @@ NEARBY_MS = 3_600_000
 """A reminder that would come within an hour anyway goes with another in the same place."""
 MOST_HUSHES = 200
 PATIENCE = 4.0
-"""Of what does damage within hours one is reminded so many times as soon as of the rest (no source)."""
+"""Of what does damage within hours one is reminded so many times as soon, and as often, as of the rest (no
+source)."""
 
 
 class Reminding:
@@ -121,7 +122,8 @@ class Reminding:
             return max(freed)
         if not self._first_s:
             return None
-        longest_s = max(first_s, self._longest_s)
+        # What may wait four times as long for the first reminder may for each of the later ones too.
+        longest_s = max(first_s, self._longest_s * first_s / self._first_s)
         return next_reminder_ms(len(times_ms), last_ms, first_s=first_s, longest_s=longest_s)
 
 

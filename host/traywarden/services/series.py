@@ -91,7 +91,7 @@ def place_series(
 
     `only` “air” or “soil” leaves the readings of the other where they are.
     """
-    heads = {head.head_id: head for head in probe_store.heads(tx)}
+    heads = {head.head_id: head for head in _heads(tx)}
     soil = [
         piece
         for stay in facts.trays_in_place(place_id, start_ms, end_ms)
@@ -115,7 +115,7 @@ def rain_series(
 ) -> list[HeadSeries]:
     """Series of heads outside numbered trays that recorded rain, leaving out the time under cover."""
     pieces = []
-    for head in probe_store.heads(tx):
+    for head in _heads(tx):
         if head.number != 0 and not any(s.subject == head.head_id for s in facts.head_places):
             continue
         kept_dry = [
@@ -128,6 +128,17 @@ def rain_series(
         pieces += [Piece(head.head_id, *span) for span in _minus([(start_ms, end_ms)], kept_dry)]
     found = _series(tx, facts, pieces, earliest_year)
     return [series for series in found if not np.isnan(series.rain_mm).all()]
+
+
+def _heads(tx: Tx) -> list[Head]:
+    """Every head there is; read once in a snapshot."""
+    shared = snapshot(tx)
+    if shared is None:
+        return probe_store.heads(tx)
+    if _heads not in shared:
+        shared[_heads] = probe_store.heads(tx)
+    found: list[Head] = shared[_heads]
+    return found
 
 
 def tray_pieces(facts: Facts, tray_id: int, start_ms: int, end_ms: int) -> list[Piece]:

@@ -21,6 +21,9 @@ class Shadows:
         self._no_broker = ("broker", HOST) in standing
         self._quiet = {s.number for rule, s in standing if rule == "quiet"}
         self._pulled = {s.number for rule, s in standing if rule == "pulled"}
+        self._cold, self._hot = (
+            {s.number for rule, s in standing if rule == named} for named in ("cold", "hot")
+        )
 
     def over(self, rule: str, subject: Subject) -> str:
         """Why an episode is not told by itself now; empty where it is."""
@@ -30,15 +33,31 @@ class Shadows:
             blind = rule in OF_PROBE and subject.number in self._quiet
             return self._silent({subject.number}) if blind else ""
         if subject.kind is SubjectKind.TRAY:
-            probes = self._probes_in(subject.number)
-            if probes and probes <= self._quiet:
-                return self._silent(probes)
-            if probes and rule in BY_MOISTURE and probes <= self._pulled:
-                return f"held while a head of {self._named(probes)} is out of its mix"
+            return self._of_tray(rule, subject.number)
         if subject.kind is SubjectKind.PLACE and rule in BY_AIR:
             probes = self._probes_at(subject.number)
             return self._silent(probes) if probes and probes <= self._quiet else ""
         return ""
+
+    def _of_tray(self, rule: str, tray_id: int) -> str:
+        probes = self._probes_in(tray_id)
+        if probes and probes <= self._quiet:
+            return self._silent(probes)
+        if probes and rule in BY_MOISTURE and probes <= self._pulled:
+            return f"held while a head of {self._named(probes)} is out of its mix"
+        return self._swings(rule, tray_id)
+
+    def _swings(self, rule: str, tray_id: int) -> str:
+        """Of a tray that is too cold by night and too warm by day one is told: the cold, as a warm noon is
+        what its seed lives on then; but the heat, where seed falls asleep in it (no source)."""
+        other = {"hot": self._cold, "cold": self._hot}.get(rule, set())
+        if tray_id not in other:
+            return ""
+        _, sown, _ = self._knowledge.of(tray_id).at(self._now_ms)
+        asleep = sown is not None and sown.falls_asleep
+        if asleep == (rule == "hot"):
+            return ""
+        return f"held while it is too {'warm by day' if asleep else 'cold by night'}"
 
     def _silent(self, probes: Iterable[int]) -> str:
         return f"held while {self._named(probes)} is quiet"

@@ -60,9 +60,9 @@ ROWS: tuple[Setting, ...] = (
     Setting(
         "cold.close_delay_s",
         float,
-        86_400.0,
+        259_200.0,
         "s",
-        "How long it must stay there: a day, so that a week of cold nights is told once and not each night.",
+        "How long it must stay there: three days, so that a cold spell with a warm day in it is told once.",
         between(0, 604_800),
         varies=True,
     ),

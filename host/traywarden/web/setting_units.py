@@ -11,6 +11,7 @@ DIFFERENCES = frozenset(
         "cold.close_above_c",
         "hot.close_below_c",
         "vent.close_below_c",
+        "vent.least_excess_c",
         "shut.least_excess_c",
         "frost.warmer_by_c",
     }

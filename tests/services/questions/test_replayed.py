@@ -1,11 +1,13 @@
 """What other settings would have told of a span, and why a rule says what it says now."""
 
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
 import pytest
 
 from tests.services.timelines import CALM, SILENT, Line
+from tests.services.watched_garden import MINUTE_MS, START_MS, WatchedGarden, settings_with
 from traywarden.errors import SettingsError, UnknownNameError, UsageError
 from traywarden.services.questions.explained import ask_explain
 from traywarden.services.questions.ground import Ground, ground
@@ -40,6 +42,48 @@ def test_a_replay_with_the_same_settings_tells_what_was_told_and_changes_nothing
     told = replayed(line, "dry", "cold", "vent", "quiet")
     assert told == line.said == [("dry", "opened"), ("dry", "closed")]
     assert (line.garden.notices(), line.garden.episodes()) == before
+
+
+def test_a_replay_reminds_as_the_host_did_and_of_nothing_in_quiet_hours(sqlite_store: Store) -> None:
+    """Told at seven and reminded after one, two and four hours more; in quiet hours of what is urgent."""
+    line = Line(sqlite_store, {"notices__remind_after_s": 3600.0})
+    for moisture, hours in ((0.36, 0.5), (0.24, 9), (0.36, 2)):
+        line.run(replace(CALM, moisture_m3_m3=moisture, soil_c=8.0), hours)
+    told = replayed(line, "dry", "cold")
+    assert told.count(("dry", "reminded")) == line.said.count(("dry", "reminded")) == 3
+    assert sorted(told) == sorted(line.said)
+    assert ("cold", "reminded") in told
+    quiet = ("notices.quiet_from=05:00", "notices.quiet_until=23:00")
+    assert {rule for rule, _ in replayed(line, "dry", "cold", given=quiet)} == {"dry"}
+
+
+def test_what_is_dry_together_is_told_together_and_counted_for_each_tray(sqlite_store: Store) -> None:
+    """Both trays are below their line within the two minutes in which notices gather."""
+    garden = WatchedGarden(sqlite_store, settings_with(notices__gather_s=120.0), trays=2)
+    for number in range(12):
+        at_ms = START_MS + number * 10 * MINUTE_MS
+        garden.clock.ms = at_ms + MINUTE_MS
+        for tray in "AB":
+            garden.measure(at_ms + (tray == "B") * MINUTE_MS, 0.36 if number < 3 else 0.24, tray=tray)
+    with sqlite_store.read() as tx:
+        known = garden_store.the_garden(tx)
+        assert known is not None
+        answer = ask_replay(
+            ground(tx, known, garden.settings, at_ms + MINUTE_MS), ReplayAsked(None, None, ("dry",))
+        )
+    (notice,) = answer.notices
+    assert notice.trays == notice.subjects == ("A", "B")
+    assert [(each.tray, each.notices, each.most) for each in answer.by_tray] == [("A", 1, 1), ("B", 1, 1)]
+    assert [(each.notices, each.rules) for each in answer.by_day] == [(1, ("dry",))]
+    (counted,) = answer.rules
+    assert (counted.notices, counted.begun, counted.episodes, counted.gap_s) == (1, 1, 2, 1800.0)
+
+
+def test_a_span_that_is_too_long_says_so(sqlite_store: Store) -> None:
+    line = Line(sqlite_store)
+    line.run(CALM, 0.5)
+    with sqlite_store.read() as tx, pytest.raises(UsageError, match="at most 400 days"):
+        ask_replay(on(line, tx), ReplayAsked(date(2024, 1, 1), date(2026, 2, 1)))
 
 
 def test_other_settings_tell_otherwise(sqlite_store: Store) -> None:

@@ -1,16 +1,18 @@
 """Places: frost tonight, a frame too hot or left open, heavy rain on open trays."""
 
+from datetime import timedelta
+
 import numpy as np
 
 from traywarden.domain.clock_words import clock
 from traywarden.domain.daylight import is_night, next_dark_s
 from traywarden.domain.garden import Place, PlaceKind
-from traywarden.domain.hardiness import Hardiness, hardiness
+from traywarden.domain.hardiness import Hardiness, hardened_c, hardiness
 from traywarden.domain.journal import Kind
 from traywarden.domain.levels import at
 from traywarden.domain.lids import Opening, find_openings
 from traywarden.domain.lows_highs import Expected, expected
-from traywarden.domain.nights import STILL_NIGHT_H, past_turns, turn_at
+from traywarden.domain.nights import STILL_NIGHT_H, past_turns, turn_at, turn_of
 from traywarden.domain.place_rules import (
     Threatened,
     frost_verdict,
@@ -18,7 +20,7 @@ from traywarden.domain.place_rules import (
     shut_verdict,
     vent_verdict,
 )
-from traywarden.domain.rules import Verdict
+from traywarden.domain.rules import Answer, Verdict
 from traywarden.domain.series import together
 from traywarden.domain.subjects import Subject, SubjectKind
 from traywarden.errors import ShortOfDataError
@@ -36,7 +38,7 @@ from traywarden.services.questions.place_outlook import (
     place_hours,
 )
 from traywarden.services.series import rain_series
-from traywarden.services.sky import driven_by
+from traywarden.services.sky import driven_by, forecast_reaches
 from traywarden.store import outside as outside_store
 from traywarden.store.crops import load_crops
 
@@ -50,6 +52,14 @@ CLASS_SOURCE = {
     Hardiness.HALF_HARDY: "light freeze: AMS Glossary",
     Hardiness.HARDY: "killing freeze, 28 °F: North Carolina State Climate Office",
 }
+HARDIER = {
+    Hardiness.TENDER: Hardiness.HALF_HARDY,
+    Hardiness.HALF_HARDY: Hardiness.HARDY,
+    Hardiness.HARDY: Hardiness.HARDY,
+}
+HARDENED_WITHIN_D = 7
+FAR_C = 10.0
+"""No night is so much colder than all of the week before without a forecast that says so (no source)."""
 OPENED_WITHIN_MS = 14 * 3_600_000
 OPENER_DAYS = 14
 FRAMES = (PlaceKind.COLD_FRAME, PlaceKind.GREENHOUSE)
@@ -66,10 +76,14 @@ def frost(round_: Round) -> Verdicts:
 
 def _frost(round_: Round, place: Place) -> Verdict:
     ground = round_.ground
-    trays = [_threatened(round_, t) for t in round_.trays_in(place) if t.stage in STANDS]
+    here = [t for t in round_.trays_in(place) if t.stage in STANDS]
     hour = ground.at(ground.now_ms).hour
     asked = hour >= ground.settings["frost.from_h"] or hour < STILL_NIGHT_H
     tonight = asked and not _of_another_night(round_, place)
+    lows = _past_lows(round_, place) if here and tonight else []
+    trays = [_threatened(round_, t, lows) for t in here]
+    if lows and (far := _far_from_cold(round_, trays, lows)):
+        return Verdict(Answer.NO, far)
     low, why = _low(round_, place) if trays and tonight else (None, "")
     return frost_verdict(
         low,
@@ -82,19 +96,57 @@ def _frost(round_: Round, place: Place) -> Verdict:
     )
 
 
+def _far_from_cold(round_: Round, trays: list[Threatened], lows: list[tuple[float, float]]) -> str:
+    """Why the night need not be foretold: without a forecast, nights of the last week were far too warm."""
+    lowest_c, limit_c = min(low_c for _, low_c in lows), max(t.limit_c for t in trays)
+    if lowest_c < limit_c + FAR_C or forecast_reaches(round_.ground):
+        return ""
+    display = round_.ground.display
+    return (
+        f"no night of the last week fell below {display.temp(lowest_c)}, far above {display.limit(limit_c)}"
+    )
+
+
 def _of_another_night(round_: Round, place: Place) -> bool:
     """Whether it is open from a night before: that ends, so that this night is told as itself."""
     since_ms, zone = round_.open_since_ms("frost", a_place(place)), round_.ground.zone
     return since_ms is not None and turn_at(since_ms / 1000, zone) != turn_at(round_.now_ms / 1000, zone)
 
 
-def _threatened(round_: Round, standing: Standing) -> Threatened:
+def _threatened(round_: Round, standing: Standing, lows: list[tuple[float, float]]) -> Threatened:
     assert standing.sown is not None
     crop = load_crops().get(standing.sown.key)
     its = hardiness(standing.sown.key, crop)
     warmer_c = at(round_.levels("frost")("warmer_by_c"), standing.of)
-    limit_c = round(float(round_.ground.settings[CLASS_KEY[its]]) + warmer_c, 2)
-    return Threatened(standing.tray.name, standing.sown.crop, its, limit_c, CLASS_SOURCE[its])
+    limit_c, next_c = (
+        round(float(round_.ground.settings[CLASS_KEY[of]]) + warmer_c, 2) for of in (its, HARDIER[its])
+    )
+    since_ms = _stands_since_ms(round_, standing)
+    hardened = hardened_c(limit_c, next_c, [low_c for start_s, low_c in lows if start_s * 1000 >= since_ms])
+    named = standing.tray.name, standing.sown.crop
+    return Threatened(*named, its, hardened, CLASS_SOURCE[its], hardened < limit_c)
+
+
+def _stands_since_ms(round_: Round, standing: Standing) -> int:
+    """Since when its plants have stood where they stand."""
+    stays = round_.ground.facts.tray_places
+    here = (s.start_ms for s in stays if s.subject == standing.tray.tray_id and s.holds_at(round_.now_ms))
+    up_ms = standing.sown.emerged_ms if standing.sown else None
+    return max(next(here, round_.now_ms), round_.now_ms if up_ms is None else up_ms)
+
+
+def _past_lows(round_: Round, place: Place) -> list[tuple[float, float]]:
+    """When each night of the last week began [s since 1970], and the lowest the air of the place was [°C]."""
+    hourly = place_hours(round_.ground, place, "air", HARDENED_WITHIN_D + 1)
+    tonight = turn_at(round_.now_ms / 1000, round_.ground.zone).night
+    found = []
+    for ago in range(1, HARDENED_WITHIN_D + 1):
+        turn = turn_of(tonight - timedelta(days=ago), round_.ground.zone)
+        during = (hourly.hour_s >= turn.night_start_s) & (hourly.hour_s < turn.night_end_s)
+        known = hourly.air_min_c[during & np.isfinite(hourly.air_min_c)]
+        if known.size:
+            found.append((turn.night_start_s, float(known.min())))
+    return found
 
 
 def _low(round_: Round, place: Place) -> tuple[Expected | None, str]:
@@ -129,11 +181,15 @@ def _vent(round_: Round, place: Place) -> Verdict:
     air_c, why = _air_now(round_, place)
     above_c = settings["frames.vent_above_c"]
     hot = air_c is not None and air_c > above_c
+    near = air_c is not None and air_c > above_c - settings["vent.close_below_c"]
+    open_place = round_.open_place if near else None
     return vent_verdict(
         air_c,
         len(round_.trays_in(place)),
         above_c=above_c,
         close_below_c=settings["vent.close_below_c"],
+        outside_c=None if open_place is None else _air_now(round_, open_place)[0],
+        least_excess_c=settings["vent.least_excess_c"],
         why_blind=why,
         opener=_opener(round_, place) if hot else "",
         display=ground.display,
@@ -164,7 +220,8 @@ def shut(round_: Round) -> Verdicts:
 
 def _shut(round_: Round, place: Place) -> Verdict:
     ground, settings = round_.ground, round_.ground.settings
-    here, dark = round_.trays_in(place), _dark(round_)
+    here = round_.trays_in(place)
+    dark = bool(here) and _dark(round_)
     level = round_.levels("shut")("below_c")
     below_c = max((at(level, t.of) for t in here), default=settings["shut.below_c"])
     outside = round_.open_place

@@ -21,8 +21,8 @@ from traywarden.services.asking import trays
 from traywarden.services.asking.paced import NO_LONGER, PACES_BRIDGED, Paced
 from traywarden.services.asking.round import Round, Verdicts
 from traywarden.services.asking.standing import Asked
-from traywarden.services.judging import Judge
 from traywarden.services.instants import Instants
+from traywarden.services.judging import Judge
 from traywarden.services.knowledge import Knowledge
 from traywarden.services.questions.ground import DAY_MS, Ground
 from traywarden.services.replaying.rounds import Past, RoundThen

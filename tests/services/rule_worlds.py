@@ -194,7 +194,7 @@ def it_goes_out(line: Line) -> None:
         notice_store.mark_sent(tx, "lost", line.at_ms)
 
 
-AS_A_PROCESS = ("dry", "vent", "quiet", "disk")
+AS_A_PROCESS, LATE_AS_A_PROCESS = ("dry", "vent", "quiet", "disk"), ("dry",)
 """One rule of a tray, a place, a probe and the host: played in tests/system/test_rule_timelines.py."""
 NO_READINGS = {
     "late data": "it asks the host how it is now, and no readings: nothing of it can come in late",

@@ -6,7 +6,7 @@ Some are played against the host as a process instead, in tests/system/test_rule
 import pytest
 
 from tests.services import test_rule_histories
-from tests.services.rule_worlds import AS_A_PROCESS, SCENARIOS, line_of
+from tests.services.rule_worlds import AS_A_PROCESS, LATE_AS_A_PROCESS, SCENARIOS, line_of
 from tests.services.timelines import CASES, Scenario, come_late, come_late_and_hold, live_through
 from tests.services.watched_garden import settings_with
 from traywarden.services.asking.standing import ROWS
@@ -35,7 +35,11 @@ def test_it_opens_once_whatever_wavers_stays_open_while_blind_and_over_a_restart
     live_through(line_of(sqlite_store, scenario), scenario)
 
 
-@pytest.mark.parametrize("scenario", [each for each in HERE if each.late is not None], ids=str)
+@pytest.mark.parametrize(
+    "scenario",
+    [each for each in SCENARIOS if each.late is not None and each.rule not in LATE_AS_A_PROCESS],
+    ids=str,
+)
 def test_what_comes_in_late_makes_no_noise(sqlite_store: Store, scenario: Scenario) -> None:
     come_late(line_of(sqlite_store, scenario), scenario)
 

@@ -140,7 +140,7 @@ def test_a_faulty_head_that_measures_nothing_any_more_is_not_called_well(sqlite_
     line.run(CALM, 3)
     line.run(replace(CALM, moisture_m3_m3=-0.5), 6)
     assert line.of("faulty") == ["opened"]
-    line.run(replace(CALM, moisture_m3_m3=None), 12)
+    line.run(replace(CALM, moisture_m3_m3=None), 12, HOUR_MS)
     assert line.of("faulty") == ["opened"]
     line.run(CALM, 4)
     assert line.of("faulty") == ["opened", "closed"]
@@ -192,7 +192,7 @@ def test_what_was_opened_while_the_clock_was_ahead_ends_once_and_comes_back_as_a
 
 @pytest.mark.parametrize("outage", ["broker", "host"])
 def test_silence_in_which_nothing_could_come_in_is_not_the_probes(sqlite_store: Store, outage: str) -> None:
-    line = Line(sqlite_store)
+    line = Line(sqlite_store, step_ms=HALF_HOUR_MS)
     line.run(CALM, 1)
     if outage == "broker":
         line.run(replace(SILENT, vitals=replace(WELL, broker_gone_s=4000.0)), 4)
@@ -211,7 +211,7 @@ def test_silence_in_which_nothing_could_come_in_is_not_the_probes(sqlite_store: 
 def test_a_probe_that_is_silent_when_the_host_starts_is_told_once_it_could_have_been_heard(
     sqlite_store: Store,
 ) -> None:
-    line = Line(sqlite_store)
+    line = Line(sqlite_store, step_ms=HALF_HOUR_MS)
     line.run(CALM, 1)
     line.run(SILENT, 1)
     line.restart()

@@ -92,3 +92,14 @@ def test_a_garden_that_was_played_is_counted_by_its_own_days(garden: ToldGarden)
         with garden.store.write() as tx:
             for notice in sent:
                 notice_store.mark_sent(tx, notice.notice_id, notice.sent_ms or now_ms)
+
+
+def test_a_notice_of_several_rules_is_answered_within_the_time_of_each(sqlite_store: Store) -> None:
+    """Dry and cold at once came as one urgent notice: the cold one may still wait for a day."""
+    settings = settings_with(notices__remind_after_s=0.0, cold__open_delay_s=1800.0)
+    g = ToldGarden(sqlite_store, settings, trays=1)
+    g.to(START_MS + HOUR_MS, A=DRY, soil_c=COLD_C)
+    g.to(START_MS + 5 * 24 * HOUR_MS, 2 * HOUR_MS, soil_c=COLD_C)
+    assert len({n.notice_id for n in g.notices() for e, _ in n.changes if n.severity == "urgent"}) == 1
+    within = {line.rule: line.within_s for line in asked(g).lines}
+    assert within == {"dry": 6 * 3600.0, "cold": 24 * 3600.0}

@@ -7,8 +7,11 @@ from traywarden.domain.episodes import ChangeKind, Episode
 from traywarden.domain.notice_words import rule_words
 from traywarden.domain.notices import Notice, NoticeState, least_severe
 from traywarden.domain.remedies import remedies
+from traywarden.domain.rules import AnyRule
 from traywarden.domain.units import span_words
 from traywarden.domain.worth import ANSWER_WITHIN_S, Case, longer_delay
+from traywarden.services.asking.standing import paced_rules
+from traywarden.services.judging import standing_rules
 from traywarden.services.knowledge import Knowledge
 from traywarden.services.questions.ground import Ground
 from traywarden.settings import BY_KEY
@@ -60,15 +63,18 @@ def ask_worth(ground: Ground, days: float = DAYS) -> WorthAnswer:
     found = [e for e in episode_store.episodes(ground.tx) if since_ms <= e.opened_ms <= ground.now_ms]
     told = notice_store.about_all(ground.tx, (e.episode_id for e in found))
     cases: dict[tuple[str, str, str], list[Case]] = {}
-    severities: dict[str, str] = {}
+    rules: list[AnyRule] = [*standing_rules(ground.settings)]
+    rules += [each.rule for each in paced_rules(ground.settings)]
+    own, severities = {rule.name: rule.severity for rule in rules}, dict[str, str]()
     waiting = 0
     for episode in found:
         mine = _tellings(told[episode.episode_id], episode)
         if not mine:
             continue
         told_ms = min(_told_ms(notice, episode, ground.now_ms) for notice in mine)
-        severity = least_severe([*(n.severity for n in mine), severities.get(episode.rule, "urgent")])
-        severities[episode.rule] = severity  # one notice may tell of several rules, and is as its worst
+        # The rule's own: one notice may tell of several rules, and is as its worst.
+        severity = own.get(episode.rule) or least_severe(n.severity for n in mine)
+        severities[episode.rule] = severity
         until_ms = told_ms + round(ANSWER_WITHIN_S[severity] * 1000)
         deeds = knowledge.deeds_ms(episode.subject, remedies(episode.rule))
         answered = any(told_ms <= at_ms <= until_ms for at_ms in deeds)

@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from tests.services.test_hush import HushedGarden
-from tests.services.timelines import CALM, SILENT, Line
+from tests.services.timelines import CALM, HALF_HOUR_MS, SILENT, Line
 from tests.services.watched_garden import (
     COLD_C,
     DRY,
@@ -177,7 +177,7 @@ def test_a_digest_goes_at_its_times_and_what_is_urgent_at_once(sqlite_store: Sto
 
 def test_reminders_come_with_growing_gaps_while_nothing_is_done(sqlite_store: Store) -> None:
     g = garden(sqlite_store, notices__remind_after_s=4 * 3600.0, notices__longest_remind_s=12 * 3600.0)
-    g.to(START_MS + 50 * HOUR_MS, A=DRY)
+    g.to(START_MS + 50 * HOUR_MS, HALF_HOUR_MS, A=DRY)
     assert [hour for hour, _ in g.told] == ["06:30", "10:30", "18:30", "06:30", "18:30", "06:30"]
     assert {title for _, title in g.told[1:]} == {"Still: water now, A (open bench)"}
 
@@ -186,14 +186,20 @@ def test_a_deed_that_did_not_help_is_told_once_it_should_have_and_another_puts_n
     sqlite_store: Store,
 ) -> None:
     g = garden(sqlite_store, notices__remind_after_s=4 * 3600.0, notices__longest_remind_s=24 * 3600.0)
-    g.to(START_MS + HOUR_MS, A=DRY)
+    g.to(START_MS + HOUR_MS, HALF_HOUR_MS, A=DRY)
     g.write(Kind.NOTED, g.clock.ms, note="looks sad")
-    assert g.to(START_MS + 5 * HOUR_MS, A=DRY) == [("10:30", "Still: water now, A (open bench)")]
+    assert g.to(START_MS + 5 * HOUR_MS, HALF_HOUR_MS, A=DRY) == [
+        ("10:30", "Still: water now, A (open bench)")
+    ]
     g.write(Kind.WATERED, g.clock.ms)
-    assert g.to(START_MS + 7 * HOUR_MS, A=DRY) == []
-    assert g.to(START_MS + 22 * HOUR_MS, A=DRY) == [("13:00", "Still: water now, A (open bench)")]
+    assert g.to(START_MS + 7 * HOUR_MS, HALF_HOUR_MS, A=DRY) == []
+    assert g.to(START_MS + 22 * HOUR_MS, HALF_HOUR_MS, A=DRY) == [
+        ("13:00", "Still: water now, A (open bench)")
+    ]
     assert g.out.got[-1].body.startswith("You watered it at 11:00, and it has not helped yet. Water A")
-    assert g.to(START_MS + 24 * HOUR_MS, A=DRY) == [("05:00", "Still: water now, A (open bench)")], "as ever"
+    assert g.to(START_MS + 24 * HOUR_MS, HALF_HOUR_MS, A=DRY) == [
+        ("05:00", "Still: water now, A (open bench)")
+    ], "as ever"
 
 
 def test_a_watering_of_the_whole_place_answers_for_its_trays(sqlite_store: Store) -> None:
@@ -229,7 +235,7 @@ def test_no_reminder_follows_a_notice_that_has_not_been_taken_yet(sqlite_store: 
 
 def test_reminders_can_be_switched_off(sqlite_store: Store) -> None:
     g = garden(sqlite_store, notices__remind_after_s=0.0)
-    g.to(START_MS + 60 * HOUR_MS, A=DRY)
+    g.to(START_MS + 60 * HOUR_MS, HALF_HOUR_MS, A=DRY)
     assert len(g.told) == 1
 
 
@@ -354,9 +360,9 @@ def test_the_end_is_told_unless_whoever_was_told_has_watered_since(
 
 def test_rain_a_day_after_a_watering_that_did_not_help_is_told(sqlite_store: Store) -> None:
     g = garden(sqlite_store)
-    g.to(START_MS + HOUR_MS, A=DRY)
+    g.to(START_MS + HOUR_MS, HALF_HOUR_MS, A=DRY)
     g.write(Kind.WATERED, g.clock.ms)
-    g.to(START_MS + 24 * HOUR_MS, A=DRY)
+    g.to(START_MS + 24 * HOUR_MS, HALF_HOUR_MS, A=DRY)
     assert g.to(START_MS + 25 * HOUR_MS) == [("06:00", OVER)]
 
 
@@ -414,6 +420,7 @@ def test_what_was_found_late_then_stood_in_a_shadow_and_had_ended_goes_into_the_
     """Its probe was quiet; its readings come in two pieces, and it counts as quiet till the second."""
     line = Line(sqlite_store)
     line.run(replace(CALM, moisture_m3_m3=0.36), 0.5)
+    line.step_ms = HALF_HOUR_MS
     line.run(SILENT, 12)
     assert line.said == [("quiet", "opened")]
     begin_ms = line.at_ms - 11 * HOUR_MS
@@ -431,6 +438,7 @@ def test_what_was_found_late_then_stood_in_a_shadow_and_had_ended_goes_into_the_
     assert held.waits_for is Hold.SHADOW
     upload(begin_ms + 3 * HOUR_MS, 3, 0.40)
     line.at_ms = line.garden.clock.ms
+    line.step_ms = 10 * MINUTE_MS
     line.run(CALM, 1)
     assert ("dry", "past") in line.said
     assert ("dry", "opened") not in line.said

@@ -24,9 +24,10 @@ def on(line: Line, tx: Tx) -> Ground:
 
 
 def replayed(line: Line, *rules: str, given: tuple[str, ...] = ()) -> list[tuple[str, str]]:
+    """Rule and change of each; one notice may tell of several rules, as one walk may answer them."""
     with line.store.read() as tx:
         answer = ask_replay(on(line, tx), ReplayAsked(None, None, rules, given))
-    return [(notice.rule, notice.change) for notice in answer.notices]
+    return [(rule, each.change) for each in answer.notices for rule in each.rule.split(", ")]
 
 
 def dried_and_watered(store: Store) -> Line:

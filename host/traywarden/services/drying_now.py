@@ -48,6 +48,7 @@ class DryingNow:
         self._mixes = {t: ground.facts.mix_of_tray(t, ground.now_ms) for t in water}
         self._heads: dict[int, list[HeadDryings]] = {}
         self._remembered: dict[int, list[list[Remembered]]] = {}
+        self._of_mix: dict[int, tuple[list[Remembered], dict[int, tuple[int, int]]]] = {}
         self._told_of: dict[int, AirAhead | None] = {}
         self._learning: Learning | None = None
 
@@ -115,10 +116,19 @@ class DryingNow:
     def _mates(self, tray_id: int) -> list[Remembered]:
         """Earlier dry-downs of other trays that hold the same mix now."""
         mix_id = self._mixes.get(tray_id)
-        same = [
-            t for t, held in self._mixes.items() if t != tray_id and mix_id is not None and held == mix_id
-        ]
-        return [r for other in same for mine in self._past(other) for r in mine]
+        if mix_id is None:
+            return []
+        if mix_id not in self._of_mix:
+            rows: list[Remembered] = []
+            spans: dict[int, tuple[int, int]] = {}
+            for other in (t for t, held in self._mixes.items() if held == mix_id):
+                first = len(rows)
+                rows += [r for mine in self._past(other) for r in mine]
+                spans[other] = first, len(rows)
+            self._of_mix[mix_id] = rows, spans
+        rows, spans = self._of_mix[mix_id]
+        first, last = spans[tray_id]
+        return rows[:first] + rows[last:]
 
     def _spread(self, tray_id: int, number: int) -> Spread:
         """How far off outlooks in this garden were, learnt from every dry-down that is over."""

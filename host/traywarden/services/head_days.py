@@ -34,6 +34,9 @@ Days: TypeAlias = tuple[int, int]
 """The first and the last of some days."""
 Order: TypeAlias = IntArray | slice
 
+MOST_AT_HAND = 5_000_000
+"""With so many readings at hand what is read next takes their place: weeks of a thousand heads, each with a
+reading a minute, fit into no memory."""
 _DAYS_BEFORE, _DAYS_AFTER = -(-LOOK_BACK_MS // DAY_MS), -(-LOOK_AHEAD_MS // DAY_MS)
 
 
@@ -62,6 +65,7 @@ class HeadDays:
         self._rules_hold = packed_store.rules(tx) == rules_now(earliest_ms)
         self._labels: dict[int, str] = {}
         self._known: dict[int, dict[Days, FlaggedColumns]] = {}
+        self._size = 0
 
     def columns(self, head_id: int, start_ms: int, end_ms: int) -> FlaggedColumns:
         """What a head measured in [start_ms, end_ms), oldest first, flagged save for frost."""
@@ -72,6 +76,15 @@ class HeadDays:
 
     def prefetch(self, spans_ms: Mapping[int, tuple[int, int]]) -> None:
         """Have the readings of heads in [start_ms, end_ms) at hand; what is at hand is not read again."""
+        rounds = self._missing(spans_ms)
+        if rounds and self._size > MOST_AT_HAND:
+            self.forget()
+            rounds = self._missing(spans_ms)
+        for wanted in rounds:
+            for head_id, found in self._read(wanted).items():
+                self._add(head_id, wanted[head_id], found)
+
+    def _missing(self, spans_ms: Mapping[int, tuple[int, int]]) -> list[dict[int, Days]]:
         rounds: list[dict[int, Days]] = []
         for head_id, (start_ms, end_ms) in spans_ms.items():
             asked = (start_ms // DAY_MS, max(start_ms, end_ms - 1) // DAY_MS)
@@ -79,13 +92,12 @@ class HeadDays:
                 if n == len(rounds):
                     rounds.append({})
                 rounds[n][head_id] = missing
-        for wanted in rounds:
-            for head_id, found in self._read(wanted).items():
-                self._add(head_id, wanted[head_id], found)
+        return rounds
 
     def forget(self) -> None:
         """Let go of what is at hand."""
         self._known.clear()
+        self._size = 0
 
     def pack(self, head_id: int, days: Sequence[int]) -> list[PackedDay]:
         """Those of these days of a head that have readings, packed."""
@@ -100,6 +112,7 @@ class HeadDays:
 
     def _add(self, head_id: int, days: Days, found: FlaggedColumns) -> None:
         """Join what was read with what is known right before and after it."""
+        self._size += found.time_ms.size
         known = self._known.setdefault(head_id, {})
         touching = [span for span in known if span[1] == days[0] - 1 or span[0] == days[1] + 1]
         parts = {span: known.pop(span) for span in touching} | {days: found}

@@ -10,8 +10,7 @@ import time
 from collections.abc import Callable, Iterable, Mapping
 
 from traywarden.domain.crops import Crop
-from traywarden.domain.episodes import NEVER_MS, RuleState
-from traywarden.domain.notices import NoticeState
+from traywarden.domain.episodes import RuleState
 from traywarden.domain.rules import AnyRule, Rule, Verdict
 from traywarden.domain.subjects import Subject, SubjectKind, a_tray
 from traywarden.errors import StoreError
@@ -25,12 +24,12 @@ from traywarden.services.clock import Clock
 from traywarden.services.judging import LOOK_BACK_MS, AtHand, Judge, Judged, Key, gone_blind, together
 from traywarden.services.keeping import write
 from traywarden.services.knowledge import Knowledge
+from traywarden.services.letting_go import LettingGo
 from traywarden.services.notice_plan import STALE_MS, Plan
 from traywarden.services.rule_states import RuleStates
 from traywarden.services.teller import CAUGHT_UP_MS, Standing, Teller
 from traywarden.settings import Settings
 from traywarden.store import journal as journal_store
-from traywarden.store import notices as notice_store
 from traywarden.store.store import Store, Tx
 from traywarden.turns import Turns
 
@@ -42,9 +41,6 @@ LOOK_LATE_S = 3600.0
 """How often readings that came in late behind our back (an import by another process) are looked for."""
 NOUNS_S = 5.0
 KEEP_STATES_S = 30.0
-REMIND_LOOK_MS = 60_000
-HELD_REST = 10.0
-"""Looking at what is held rests so many times as long as it took: a thousand hushed trays must not weigh."""
 MARK_BACK_MS = 300_000
 NEVER_S = -math.inf
 _LONGEST_REST_S = 0.25
@@ -80,8 +76,16 @@ class Watch:
         self._paced = Paced(asked, self._judge.blind_after_ms, settings.levels)
         self._asker = Asker(store, settings, crops, self._paced, vitals, self._take_answers, self._turns)
         every: dict[str, AnyRule] = {**self._judge.rules, **self._paced.rules}
-        self._teller, self._reminded_ms = Teller(settings, every, monotonic_s), NEVER_MS
+        self._teller = Teller(settings, every, monotonic_s)
         self._after_write, self._monotonic_s, self._system_ms = after_write, monotonic_s, system_ms
+        self._letting_go = LettingGo(
+            store,
+            self._teller,
+            lambda tx, now_ms: self._standing(self._know(tx), now_ms),
+            self._caught_up,
+            after_write,
+            monotonic_s,
+        )
         self.ready, self._trays_judged = threading.Event(), threading.Event()
         self._judging = threading.Lock()
         self._knowledge: Knowledge | None = None
@@ -89,7 +93,6 @@ class Watch:
         self._states = RuleStates(self._judge.rules)
         self._kept_s = monotonic_s()
         self._look_late_s = monotonic_s()
-        self._may_hold, self._release_s = True, 0.0
         self._looked_ms: int | None = None  # the clock when we last looked
         self._arrivals = Arrivals()
         self._wake = threading.Event()
@@ -162,15 +165,7 @@ class Watch:
             self._states.load(self._store)
             now_ms = self._looked_ms = self._clock.now_ms()
             self._states.each_turned(lambda state: gone_blind(state, now_ms, self._judge.blind_after_ms))
-            if self._may_hold and self._monotonic_s() >= self._release_s:
-                began_s = self._monotonic_s()
-                self._release(now_ms)
-                ended_s = self._monotonic_s()
-                self._release_s = ended_s + HELD_REST * (ended_s - began_s)
-            if not self._reminded_ms <= now_ms < self._reminded_ms + REMIND_LOOK_MS:
-                self._remind(now_ms)
-                self._reminded_ms = now_ms
-                self._may_hold = True  # another process may have held back what waited
+            self._letting_go.look(now_ms)
             if self._monotonic_s() - self._kept_s >= KEEP_STATES_S:
                 self._keep_states(enough=lambda: bool(self._arrivals))
 
@@ -309,7 +304,7 @@ class Watch:
 
     def _wake_for(self, plan: Plan) -> None:
         if plan:
-            self._may_hold = True
+            self._letting_go.written()
             self._after_write()
 
     def _take_answers(self, found: dict[str, Verdicts], now_ms: int) -> None:
@@ -377,30 +372,3 @@ class Watch:
             {**self._states.verdicts, **(verdicts or {})},
             now_ms,
         )
-
-    def _release(self, now_ms: int) -> None:
-        with self._store.read() as tx:
-            held = notice_store.in_states(tx, NoticeState.HELD)
-            if not held:
-                self._may_hold = False
-                return
-            standing = self._standing(self._know(tx), now_ms)
-            plan = self._teller.of_held(tx, standing, held, lambda subject: self._caught_up(subject, now_ms))
-        if plan:
-            with self._store.write() as tx:
-                plan.write(tx)
-                point("held notices let go")
-            point("letting go committed")
-            if plan.put:
-                self._teller.spells.told(self._monotonic_s())
-                self._after_write()
-
-    def _remind(self, now_ms: int) -> None:
-        with self._store.read() as tx:
-            plan = self._teller.of_reminders(tx, self._standing(self._know(tx), now_ms))
-        if plan:
-            with self._store.write() as tx:
-                plan.write(tx)
-                point("reminders written")
-            point("reminders committed")
-            self._after_write()

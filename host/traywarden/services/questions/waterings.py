@@ -1,9 +1,10 @@
 """When each tray was watered, how, and how long ago: what sensors saw, joined with what the journal says."""
 
 from bisect import bisect_right
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 from typing import cast
 
 import numpy as np
@@ -28,6 +29,10 @@ from traywarden.services.wettings import (
 )
 from traywarden.store.engine import snapshot
 
+TOGETHER = 50
+"""So many trays are read at once."""
+MOST_AT_HAND = 5_000_000
+"""So many readings are held while a question is answered: about a quarter of a gigabyte."""
 _KIND_OF = {"above": WettingKind.FROM_ABOVE, "below": WettingKind.FROM_BELOW}
 
 
@@ -94,9 +99,14 @@ def ask_waterings(ground: Ground, tray: str = "", days: float = 14.0) -> Waterin
 class TrayWettings:
     """What the readings and the journal say of one tray; wettings and told entries already joined."""
 
-    series: tuple[HeadSeries, ...]
+    read: Callable[[], Sequence[HeadSeries]]
     by_head: tuple[tuple[Wetting, ...], ...]
     events: tuple[Event, ...]
+
+    @property
+    def series(self) -> tuple[HeadSeries, ...]:
+        """Its heads' readings; of a large garden they are read again each time, as memory is bounded."""
+        return tuple(self.read())
 
 
 def tray_waterings(ground: Ground, start_ms: int, end_ms: int) -> dict[int, TrayWettings]:
@@ -116,10 +126,19 @@ def tray_waterings(ground: Ground, start_ms: int, end_ms: int) -> dict[int, Tray
 
 def _tray_waterings(ground: Ground, start_ms: int, end_ms: int) -> dict[int, TrayWettings]:
     from_ms = lead_from_ms(start_ms)
-    ground.have_at_hand(ground.trays, from_ms, end_ms)
-    series = {t: ground.tray_series(t, from_ms, end_ms) for t in ground.trays}
-    by_head = {t: tuple(tuple(head_wettings(head)) for head in mine) for t, mine in series.items()}
-    seen = {t: merged(by_head[t]) for t, mine in series.items() if mine}
+    reads: dict[int, Callable[[], Sequence[HeadSeries]]] = {}
+    by_head: dict[int, tuple[tuple[Wetting, ...], ...]] = {}
+    at_hand, tray_ids = 0, list(ground.trays)
+    for first in range(0, len(tray_ids), TOGETHER):
+        some = tray_ids[first : first + TOGETHER]
+        ground.have_at_hand(some, from_ms, end_ms)
+        for tray_id in some:
+            mine = ground.tray_series(tray_id, from_ms, end_ms)
+            by_head[tray_id] = tuple(tuple(head_wettings(head)) for head in mine)
+            at_hand += sum(head.time_s.size for head in mine)
+            again = partial(ground.tray_series, tray_id, from_ms, end_ms)
+            reads[tray_id] = partial(tuple, mine) if at_hand <= MOST_AT_HAND else again
+    seen = {t: merged(wettings) for t, wettings in by_head.items() if wettings}
     entries = [e for e in ground.facts.entries if e.kind in (Kind.WATERED, Kind.RAINED) and e.at_ms < end_ms]
 
     concerned = [(entry, trays_concerned(ground, entry)) for entry in entries]
@@ -144,7 +163,7 @@ def _tray_waterings(ground: Ground, start_ms: int, end_ms: int) -> dict[int, Tra
     judged = classify(seen, covered, rain_time_s=rain_s, rain_mm=rain_mm, told=told)
     return {
         tray_id: TrayWettings(
-            tuple(series[tray_id]),
+            reads[tray_id],
             by_head[tray_id],
             joined(
                 [w for w in judged.get(tray_id, []) if w.onset_s * 1000 >= start_ms],

@@ -79,6 +79,18 @@ def test_a_rule_is_explained_with_its_times_in_words(told: CommandLine) -> None:
     assert "1800" not in said
 
 
+def test_a_replay_counts_first_and_has_the_words_on_request(told: CommandLine) -> None:
+    asked = ("notices", "replay", "--from", "2026-03-01", "--to", "2026-03-02", "--rule", "dry")
+    counted = told.ok(*asked)
+    assert counted.startswith("1 notice from 01 Mar 2026 to ")
+    assert "Their words: --all." in counted
+    assert "Water A" not in counted
+    assert "Water A" in told.ok(*asked, "--all")
+    answer = told.json(*asked)
+    assert [day["notices"] for day in answer["by_day"]] == [len(answer["notices"])] == [1]
+    assert [tray["tray"] for tray in answer["by_tray"] if tray["notices"]] == ["A"]
+
+
 def test_all_rules_are_named_with_what_they_ask(run: CommandLine) -> None:
     said = run.ok("notices", "rules")
     assert "Does this tray need water now?" in " ".join(said.split())

@@ -280,7 +280,6 @@ def test_of_a_tray_too_cold_by_night_and_too_warm_by_day_one_thing_is_told(
     line = Line(sqlite_store, {"hot__open_delay_s": 3600.0, "cold__open_delay_s": 3600.0})
     line.write(Kind.SOWED, line.at_ms, tray_id=line.tray_id, data={"crop": crop, "cells": 40})
     first, then = (0.5, day_c) if told == "cold" else (day_c, 0.5)
-    for _ in range(2):
-        line.run(replace(CALM, soil_c=first), 3)
-        line.run(replace(CALM, soil_c=then), 3)
+    for soil_c in (first, then):
+        line.run(replace(CALM, soil_c=soil_c), 2)
     assert line.said == [(told, "opened")]

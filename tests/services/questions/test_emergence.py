@@ -1,7 +1,6 @@
 """Emergence in the little garden, whose soil is a known sine and whose sowings are two weeks old."""
 
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -12,7 +11,6 @@ import pytest
 from tests.services.little_garden import DAY_MS, NOW_MS, START_MS, LittleGarden, little_garden
 from tests.services.questions.conftest import grounded
 from traywarden.domain.development import curve_for
-from traywarden.domain.hourly import Hourly
 from traywarden.domain.journal import Kind
 from traywarden.errors import ShortOfDataError
 from traywarden.services.journal import Draft, correct, put, undo
@@ -20,7 +18,6 @@ from traywarden.services.questions import nursery
 from traywarden.services.questions.emergence import ask_emergence
 from traywarden.services.questions.emergence_answer import TrayEmergence
 from traywarden.services.questions.emergence_now import emergence_now
-from traywarden.services.questions.ground import Ground
 from traywarden.services.questions.learned import LearnedCrop, ask_learned
 from traywarden.services.soil_ahead import SoilAhead
 from traywarden.store import garden as garden_store
@@ -305,33 +302,3 @@ def test_seed_that_is_up_is_left_out_and_what_cannot_be_told_says_why(own: Littl
         told = {each.tray: each for each in emergence_now(ground)}
     assert told.keys() == {"lettuce", "peppers"}
     assert all(each.state == "cannot be told" and "80 % are needed" in each.why for each in told.values())
-
-
-def made_hours(seed: int) -> Hourly:
-    rng = np.random.default_rng(seed)
-    hour_s = (START_MS - 8 * DAY_MS) / 1000 + 3600.0 * np.arange(23 * 24, dtype=np.float64)
-    soil = 15 + 4 * np.sin(hour_s / 86400 * 2 * np.pi) + rng.normal(0, 1, hour_s.size)
-    blank = np.full(hour_s.size, np.nan)
-    return Hourly("x", hour_s, soil, soil, soil, blank, blank, blank, blank, blank, blank + 0.4, blank)
-
-
-def test_fifty_trays_are_answered_within_a_second_from_hourly_values(
-    own: LittleGarden, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """The reading of hours is another's work and is left out; the best of three, as other work may run."""
-    keys = ["tomato", "lettuce", "onion", "cabbage", "petunia", "basil"]
-    with own.store.write() as tx:
-        for n in range(50):
-            tray = garden_store.add_tray(tx, f"T{n}", 72)
-            data = {"crop": keys[n % 6], "cells": 72, "seeds_per_cell": 1}
-            journal.write(tx, Kind.SOWED, START_MS, START_MS, tray_id=tray.tray_id, data=data)
-    hours = {n: [made_hours(n)] for n in range(60)}
-    give: Callable[..., list[Hourly]] = lambda _, tray_id, *__: hours[tray_id]  # noqa: E731
-    monkeypatch.setattr(Ground, "tray_hourly", give)
-    took = []
-    with grounded(own.store) as ground:
-        for _ in range(3):
-            start = time.perf_counter()
-            assert len(ask_emergence(ground).trays) == 53
-            took.append(time.perf_counter() - start)
-    assert min(took) < 1.0

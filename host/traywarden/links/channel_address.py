@@ -46,7 +46,9 @@ def mail_address(mail: Mail) -> str:
     for what, address in (("To", mail.to), ("From", sender)):
         if not _MAIL.fullmatch(address):
             raise UsageError(f"{what}: give a mail address such as me@example.org.")
-    fields = {"user": mail.account, "pass": mail.password, "smtp": mail.server}
+    login = {"user": mail.account, "pass": mail.password}
+    fields = {name: value.replace("%", "%25") for name, value in login.items()}  # apprise decodes them twice
+    fields |= {"smtp": mail.server}
     fields |= {"from": sender, "to": mail.to, "mode": mail.way}
     scheme = "mailto" if mail.way == "insecure" else "mailtos"
     said = urlencode({name: value for name, value in fields.items() if value}, quote_via=quote, safe="")
@@ -64,7 +66,10 @@ def web_address(url: str) -> str:
     parts = urlsplit(url)
     if parts.scheme not in WEB or not parts.hostname or re.search(r"\s", url):
         raise UsageError("Give a web address that begins with http:// or https://.")
-    query = urlencode([(f"-{name}", value) for name, value in parse_qsl(parts.query)], quote_via=quote)
+    asked = parse_qsl(parts.query, keep_blank_values=True)
+    if len(dict(asked)) < len(asked):
+        raise UsageError("The address gives one name twice behind its “?”; that cannot be posted to.")
+    query = urlencode([(f"-{name}", value) for name, value in asked], quote_via=quote)
     return f"{WEB[parts.scheme]}://{parts.netloc}{parts.path}{f'?{query}' if query else ''}"
 
 

@@ -3,6 +3,7 @@
 import typer
 
 from traywarden.cli.asking import FROM_OPTION, TO_OPTION, asking, days_of
+from traywarden.cli.bars import counting_bar
 from traywarden.cli.context import JSON_OPTION, console, emit
 from traywarden.cli.notices import notices_app
 from traywarden.cli.tables import print_table, say
@@ -45,7 +46,9 @@ def notices_replay(
     """
     with asking() as on:
         asked = ReplayAsked(*days_of(on, start, end), tuple(rule), tuple(given))
-        emit(ask_replay(on, asked), lambda answer: _print(answer, every=every), as_json=as_json)
+        with counting_bar("Replaying, hour by hour", quiet=as_json) as advance:
+            answer = ask_replay(on, asked, progress=advance)
+        emit(answer, lambda told: _print(told, every=every), as_json=as_json)
 
 
 def _print(answer: ReplayAnswer, *, every: bool) -> None:

@@ -214,6 +214,7 @@ def test_an_error_is_a_problem_with_one_sentence(visitor: Visitor) -> None:
         "compare?place_a=Shade": (422, "“place_b” is missing; give it."),
         "places/rank?crop=tomato&month=Brumaire": (400, "“Brumaire” is no month"),
         "outlook?tray=" + "x" * 201: (422, "“tray” cannot be used"),
+        "notices/replay?from=2025-01-01": (400, "From 2025-01-01 to "),
         "outlook?tray=%00": (422, "“tray” cannot be used"),
         "emergence?crop=tomato": (400, "A crop is asked about with learned=true"),
         "no-such": (404, "There is no such address here."),

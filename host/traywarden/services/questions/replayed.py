@@ -23,7 +23,7 @@ from traywarden.services.asking.standing import paced_rules
 from traywarden.services.judging import Judge
 from traywarden.services.questions.days import span_of
 from traywarden.services.questions.ground import DAY_MS, Ground
-from traywarden.services.replaying.history import History
+from traywarden.services.replaying.history import History, Progress
 from traywarden.services.replaying.telling import Telling
 from traywarden.settings import changed
 
@@ -125,8 +125,12 @@ class ReplayAnswer:
     remarks: tuple[str, ...]
 
 
-def ask_replay(ground: Ground, asked: ReplayAsked) -> ReplayAnswer:
+def ask_replay(
+    ground: Ground, asked: ReplayAsked, longest_d: int = LONGEST_D, progress: Progress | None = None
+) -> ReplayAnswer:
     """Every notice that the rules would have brought over a span, as if each reading had come in at once.
+
+    `progress` is told how many of how many rounds of the rules by the clock are done.
 
     Raises UsageError (a setting without “=”, a span that is too long), UnknownNameError (a rule),
     SettingsError, ShortOfDataError (nothing was ever measured).
@@ -136,9 +140,9 @@ def ask_replay(ground: Ground, asked: ReplayAsked) -> ReplayAnswer:
     first, last = span_of(ground, asked.start, asked.end, DEFAULT_DAYS)
     start_ms = day_start_ms(first, ground.zone)
     end_ms = min(day_start_ms(last + timedelta(days=1), ground.zone), ground.now_ms + 1)
-    if end_ms - start_ms > LONGEST_D * DAY_MS:
+    if end_ms - start_ms > longest_d * DAY_MS:
         raise UsageError(
-            f"From {first} to {last} is too long to replay in one piece; give at most {LONGEST_D} days."
+            f"From {first} to {last} is too long to replay in one piece; give at most {longest_d} days."
         )
     judge, paced = Judge(settings), {each.rule.name: each for each in paced_rules(settings)}
     known = [*judge.rules, *paced]
@@ -149,7 +153,7 @@ def ask_replay(ground: Ground, asked: ReplayAsked) -> ReplayAnswer:
     left_out = tuple(name for name in chosen if name in paced and not paced[name].replayable)
     history = History(replace(ground, settings=settings), judge, start_ms, end_ms)
     history.at_readings([judge.rules[name] for name in chosen if name in judge.rules])
-    history.by_clock([paced[name] for name in chosen if name in paced and paced[name].replayable])
+    history.by_clock([paced[name] for name in chosen if name in paced and paced[name].replayable], progress)
     telling = Telling(history, settings)
     telling.run()
     asked_of = [history.rules[name] for name in chosen if name not in left_out]

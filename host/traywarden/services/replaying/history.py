@@ -4,6 +4,7 @@ from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from typing import TypeAlias
 
 from traywarden.domain.episodes import (
     Change,
@@ -29,6 +30,7 @@ from traywarden.services.replaying.rounds import Past, RoundThen
 from traywarden.store.crops import load_crops
 from traywarden.store.episodes import Key
 
+Progress: TypeAlias = Callable[[int, int], None]
 LEAD_MS = 3 * DAY_MS
 """Rules are asked from so long before the span on, so that what held at its beginning is known."""
 LEAST_PACE_S = 3600.0
@@ -107,14 +109,17 @@ class History:
                 said = _Said(found.at_ms, partial(_judged, rule, found))
                 self._take(rule, a_tray(tray_id), said, [_in_words(each, said) for each in stretches])
 
-    def by_clock(self, asked: Sequence[Asked]) -> None:
-        """Ask rules by the clock of every subject, each at its pace but no more often than a replay asks."""
+    def by_clock(self, asked: Sequence[Asked], progress: Progress | None = None) -> None:
+        """Ask rules by the clock of every subject, each at its pace but no more often than a replay asks.
+
+        `progress` is told how many rounds of how many are done.
+        """
         if not asked:
             return
         paced = Paced(asked, self._judge.blind_after_ms, self.ground.settings.levels)
         self.rules |= paced.rules
         timelines: dict[Key, list[tuple[int, Verdict]]] = {}
-        for at_ms, found in self._rounds(asked):
+        for at_ms, found in self._rounds(asked, progress):
             for name, said in found.items():
                 gone = {s for rule, s in timelines if rule == name and s not in said}
                 ended = {s: Verdict(Answer.NO, NO_LONGER, at_once=True) for s in gone}
@@ -137,13 +142,18 @@ class History:
         """How often a rule by the clock is asked here [s]."""
         return max(rule.pace_s, SLOW_PACE_S.get(rule.name, 0.0) if self.long else 0.0, LEAST_PACE_S)
 
-    def _rounds(self, asked: Sequence[Asked]) -> Iterator[tuple[int, Mapping[str, Verdicts]]]:
+    def _rounds(
+        self, asked: Sequence[Asked], progress: Progress | None
+    ) -> Iterator[tuple[int, Mapping[str, Verdicts]]]:
         """Each instant at which rules are due, with what they say; the journal as of then."""
         slow = [replace(each, rule=replace(each.rule, pace_s=self.pace_s(each.rule))) for each in asked]
         slow = [replace(each, ask=self._drying) if each.rule.name == "drying" else each for each in slow]
         paced = Paced(slow, self._judge.blind_after_ms)
         step_ms = round(LEAST_PACE_S * 1000)
-        for at_ms in range(self.start_ms - step_ms, self.end_ms, step_ms):
+        instants = range(self.start_ms - step_ms, self.end_ms, step_ms)
+        for done, at_ms in enumerate(instants):
+            if progress is not None:
+                progress(done, len(instants))
             due = paced.due(at_ms)
             paced.note(due, at_ms)
             yield at_ms, paced.verdicts(due, self._past.round(at_ms))

@@ -40,6 +40,8 @@ from traywarden.web.api.answering import (
 from traywarden.web.pages import face_of
 
 router = APIRouter(prefix=ADDRESS, dependencies=KNOWN_ALONE, tags=["What there is"])
+MOST_REPLAYED_D = 62
+"""A year takes minutes: the command is there for it, which shows how far it is."""
 NONE: list[str] = []
 Everything = Annotated[bool, Query(alias="all", description="Also what was replaced, taken back or sent.")]
 
@@ -158,11 +160,11 @@ def replay(
     rule: Annotated[list[Word], Query(max_length=30, description="Only these rules.")] = NONE,
     given: Annotated[list[Word], Query(alias="set", max_length=50)] = NONE,
 ) -> Response:
-    """What would have been told over a span of history, with these settings or others; nothing is sent."""
+    """What would have been told over at most 62 days, with these settings or others; nothing is sent."""
 
     def question(on: Ground) -> ReplayAnswer:
         asked = ReplayAsked(*span(on, start, to), tuple(rule), tuple(given))
-        return ask_replay(on, asked)
+        return ask_replay(on, asked, MOST_REPLAYED_D)
 
     return answered(request, question)
 

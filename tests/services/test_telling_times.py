@@ -414,6 +414,23 @@ def test_an_end_that_waited_for_its_beginning_is_spared_where_it_has_begun_again
     assert [n.trouble for n in g.notices(NoticeState.SPARED)] == ["not sent: it had begun again by then"]
 
 
+def test_what_is_over_one_by_one_leaves_a_held_notice_of_many_one_by_one(sqlite_store: Store) -> None:
+    g = garden(sqlite_store, 5, notices__gather_s=120.0, notices__longest_retry_s=600.0)
+    g.out.fail = ChannelError("no")
+    g.to(START_MS + HOUR_MS, A=DRY, B=DRY, C=DRY, D=DRY, E=DRY)
+    g.hush("tonight", tray="", place="open bench")
+    dry = dict.fromkeys("ABCDE", DRY)
+    for hour, tray in enumerate("ABCD", start=2):
+        dry[tray] = WET
+        g.to(START_MS + hour * HOUR_MS, **dry)
+    g.out.fail = None
+    spared = g.notices(NoticeState.SPARED)
+    assert len({episode_id for n in spared for episode_id, _ in n.changes}) == len(spared) == 4
+    assert {n.trouble for n in spared} == {"not sent: it was over before its hush ended"}
+    assert sum(e.closed_ms is not None for e in g.episodes()) == 4
+    assert g.to(START_MS + 13 * HOUR_MS, **dry) == [("18:00", "Water now: E (open bench)")]
+
+
 def test_what_was_found_late_then_stood_in_a_shadow_and_had_ended_goes_into_the_digest(
     sqlite_store: Store,
 ) -> None:

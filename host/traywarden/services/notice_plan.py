@@ -1,5 +1,6 @@
 """What one look at the outbox comes to: notices to put, and what becomes of those that were held before."""
 
+import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
@@ -36,15 +37,9 @@ class Plan:
         if not rest:
             self.take.append(notice.notice_id)
         if spared and mine:
-            number = notice.changes.index(mine[0])
+            part_id = part_of(notice.notice_id, *mine[0])
             self.put.append(
-                replace(
-                    notice,
-                    notice_id=f"{notice.notice_id}.{number}",
-                    changes=mine,
-                    state=NoticeState.SPARED,
-                    trouble=spared,
-                )
+                replace(notice, notice_id=part_id, changes=mine, state=NoticeState.SPARED, trouble=spared)
             )
 
     def write(self, tx: Tx) -> None:
@@ -61,6 +56,11 @@ class Plan:
 
     def __bool__(self) -> bool:
         return bool(self.put or self.take or self.spare or self.hold or self.left)
+
+
+def part_of(notice_id: str, episode_id: str, kind: ChangeKind) -> str:
+    """The id of the part of a notice that tells of that change: another for each, however few are left."""
+    return f"{notice_id}.{hashlib.sha256(f'{episode_id} {kind.value}'.encode()).hexdigest()[:12]}"
 
 
 def due(

@@ -99,6 +99,28 @@ def test_an_end_that_comes_while_hushed_is_told_afterwards_to_those_told_of_the_
     assert garden.until(START_MS + 13 * HOUR_MS, moisture=WET) == ["Over: water now, A (open bench)"]
 
 
+def test_an_end_is_not_lost_to_a_second_beginning_that_is_over_before_it_could_be_told(
+    garden: HushedGarden,
+) -> None:
+    assert garden.until(START_MS + HOUR_MS, moisture=DRY) == ["Water now: A (open bench)"]
+    garden.hush("tonight")
+    garden.until(START_MS + 3 * HOUR_MS, moisture=WET)
+    garden.until(START_MS + 5 * HOUR_MS, moisture=DRY)
+    assert [n.state for n in garden.notices()].count(NoticeState.HELD) == 2
+    assert garden.until(START_MS + 13 * HOUR_MS, moisture=WET) == ["Over: water now, A (open bench)"]
+    (spared,) = garden.notices(NoticeState.SPARED)
+    assert spared.trouble == "not sent: it was over before its hush ended"
+
+
+def test_an_end_is_spared_once_it_is_told_that_it_began_again(garden: HushedGarden) -> None:
+    garden.until(START_MS + HOUR_MS, moisture=DRY)
+    garden.hush("tonight")
+    garden.until(START_MS + 3 * HOUR_MS, moisture=WET)
+    assert garden.until(START_MS + 13 * HOUR_MS, moisture=DRY) == ["Water now: A (open bench)"]
+    (spared,) = garden.notices(NoticeState.SPARED)
+    assert spared.trouble == "not sent: it had begun again by then"
+
+
 def test_a_hush_taken_back_tells_at_once_what_it_kept_quiet(garden: HushedGarden) -> None:
     hush = garden.hush("tonight")
     assert garden.until(START_MS + 2 * HOUR_MS, moisture=DRY) == []

@@ -47,12 +47,18 @@ class Later:
         self._told = notice_store.about_all(tx, (e.episode_id for e in newer))
 
     def begun_again(self, episode: Episode, channel: str) -> bool:
-        """Whether the channel has been told, or will be, that it began again."""
-        return any(
-            n.channel == channel
-            and (later.episode_id, ChangeKind.OPENED) in n.changes
-            and n.state not in (NoticeState.SPARED, NoticeState.PARKED)
+        """Whether the channel has been told, or is being told, that it began again."""
+        return bool(self._states(episode, channel) & {NoticeState.SENT, NoticeState.WAITING})
+
+    def may_begin_again(self, episode: Episode, channel: str) -> bool:
+        """Whether that it began again is held: it may yet be told, or be over before it is."""
+        return NoticeState.HELD in self._states(episode, channel)
+
+    def _states(self, episode: Episode, channel: str) -> set[NoticeState]:
+        return {
+            n.state
             for later in self._of_need.get((episode.rule, episode.subject), ())
             if later.opened_ms > episode.opened_ms
             for n in self._told[later.episode_id]
-        )
+            if n.channel == channel and (later.episode_id, ChangeKind.OPENED) in n.changes
+        }

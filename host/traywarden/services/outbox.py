@@ -17,6 +17,7 @@ from traywarden.domain.rules import AnyRule
 from traywarden.domain.subjects import Subject, SubjectKind
 from traywarden.services.ends import BEGUN_AGAIN, Answered, Later, known_to_be_over, not_known
 from traywarden.services.holding import (
+    BEGINS_AGAIN,
     CATCHING_UP,
     OVER,
     TOGETHER,
@@ -169,6 +170,12 @@ class Outbox:
                 why = holding.why(notice.channel, severity, episode.rule, named, notice.created_ms)
                 if why is None and kind is ChangeKind.OPENED:
                     why = holding.gathers(first_ms.get(_walk(notice, episode, named), notice.created_ms))
+                if (
+                    why is None
+                    and kind is ChangeKind.CLOSED
+                    and later.may_begin_again(episode, notice.channel)
+                ):
+                    why = BEGINS_AGAIN
             outcomes.setdefault(notice.notice_id, []).append((notice, episode, kind, why))
             if why is OVER:
                 plan.part_with(notice, episode.episode_id, spared_words(notice.waits_for))

@@ -213,6 +213,15 @@ def test_a_watering_of_the_whole_place_answers_for_its_trays(sqlite_store: Store
     assert g.to(START_MS + 4 * HOUR_MS, A=DRY) == [("09:00", "Still: water now, A (open bench)")]
 
 
+def test_the_same_deed_again_and_again_puts_no_reminder_off(sqlite_store: Store) -> None:
+    g = garden(sqlite_store)
+    g.to(START_MS + HOUR_MS, HALF_HOUR_MS, A=DRY)
+    for hour in range(2, 6):  # watered at 07:00, 08:00 and so on
+        g.write(Kind.WATERED, g.clock.ms)
+        g.to(START_MS + hour * HOUR_MS, HALF_HOUR_MS, A=DRY)
+    assert g.told == [("06:30", "Water now: A (open bench)"), ("09:00", "Still: water now, A (open bench)")]
+
+
 def test_what_cannot_be_judged_now_is_not_reminded_of(sqlite_store: Store) -> None:
     g = garden(sqlite_store, notices__remind_after_s=4 * 3600.0)
     g.to(START_MS + HOUR_MS, A=DRY)

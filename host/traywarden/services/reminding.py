@@ -50,8 +50,7 @@ class Reminding:
         hushes = [h for h in hush_store.newest(tx, MOST_HUSHES) if not h.holds_at(now_ms)]
         times: list[tuple[int, str, Episode]] = []
         for episode in episodes:
-            done = knowledge.deeds_ms(episode.subject, remedies(episode.rule))
-            done_ms = max((at_ms for at_ms in done if at_ms <= now_ms), default=None)
+            deeds_ms = knowledge.deeds_ms(episode.subject, remedies(episode.rule))
             shows_s = SHOWS_WITHIN_S.get(episode.rule, self._longest_s)
             subjects = describer.subjects(episode)
             over = [_end_ms(h) for h in hushes if h.covers(episode.rule, subjects)]
@@ -60,7 +59,7 @@ class Reminding:
             first_s = self._first_s if urgent else PATIENCE * self._first_s
             for channel in reminded:
                 mine = [n for n in told[episode.episode_id] if n.channel == channel]
-                at_ms = self._at_ms(episode, first_s, mine, done_ms, shows_s, over, now_ms)
+                at_ms = self._at_ms(episode, first_s, mine, deeds_ms, shows_s, over, now_ms)
                 if at_ms is not None and at_ms <= now_ms + NEARBY_MS:
                     times.append((at_ms, channel, episode))
         if not any(at_ms <= now_ms for at_ms, _, _ in times):
@@ -87,7 +86,7 @@ class Reminding:
         episode: Episode,
         first_s: float,
         mine: Sequence[Notice],
-        done_ms: int | None,
+        deeds_ms: Sequence[int],
         shows_s: float,
         over_ms: Sequence[int],
         now_ms: int,
@@ -100,13 +99,13 @@ class Reminding:
         if started is None or any(n.state in OPEN_STATES for n in tells[started:]):
             return None
         times_ms = [told_ms(n, now_ms) for n in tells[started:] if n.state is NoticeState.SENT]
-        return self._after(times_ms, first_s, done_ms, shows_s, over_ms, now_ms) if times_ms else None
+        return self._after(times_ms, first_s, deeds_ms, shows_s, over_ms, now_ms) if times_ms else None
 
     def _after(
         self,
         times_ms: Sequence[int],
         first_s: float,
-        done_ms: int | None,
+        deeds_ms: Sequence[int],
         shows_s: float,
         over_ms: Sequence[int],
         now_ms: int,
@@ -115,7 +114,9 @@ class Reminding:
         last_ms = max((at_ms for at_ms in times_ms if at_ms <= now_ms), default=None)
         if last_ms is None:  # the clock was set back
             return now_ms if self._first_s else None
-        if done_ms is not None and done_ms > last_ms:
+        # The first: what is done every day anyway would put it off for ever.
+        done_ms = min((at_ms for at_ms in deeds_ms if last_ms < at_ms <= now_ms), default=None)
+        if done_ms is not None:
             return done_ms + round(shows_s * 1000) if self._first_s else None
         freed = [end_ms for end_ms in over_ms if last_ms < end_ms <= now_ms]
         if freed:

@@ -1,11 +1,12 @@
 """Which entry of the journal answers which rule: what a grower does about it."""
 
+from traywarden.domain.episodes import Episode
 from traywarden.domain.journal import Kind
 
 REMEDIES: dict[str, tuple[Kind, ...]] = {
     "dry": (Kind.WATERED,),
-    "cold": (Kind.MOVED, Kind.VENTED, Kind.EMERGED, Kind.POTTED_UP),
-    "hot": (Kind.MOVED, Kind.VENTED, Kind.WATERED),
+    "cold": (Kind.MOVED, Kind.EMERGED, Kind.POTTED_UP),
+    "hot": (Kind.MOVED, Kind.VENTED),
     "drying": (Kind.WATERED,),
     "waterlogged": (Kind.MOVED, Kind.ON_BASE, Kind.POTTED_UP),
     "frost": (Kind.MOVED,),
@@ -63,9 +64,14 @@ BY_A_TAP = ("dry", "drying", "vent", "shut", "cold", "hot", "frost", "rain", "wa
 from the few places there are. What helps against the others is no entry of the journal: a new battery."""
 
 
-def remedies(rule: str) -> tuple[Kind, ...]:
-    """The kinds of entries after which a grower need not be told again; of a rule not listed, any deed."""
-    return REMEDIES.get(rule, BY_HAND)
+def remedies_of(episode: Episode) -> tuple[Kind, ...]:
+    """The kinds of entries after which a grower need not be told again; of a rule not listed, any deed.
+
+    Watering answers heat only where the advice says to water: else it is done every day anyway.
+    """
+    kinds = REMEDIES.get(episode.rule, BY_HAND)
+    waters = episode.rule == "hot" and "water it" in str(episode.facts.get("do", ""))
+    return (*kinds, Kind.WATERED) if waters else kinds
 
 
 def answers_end(rule: str, deed_ms: int, closed_ms: int) -> bool:

@@ -8,7 +8,7 @@ from traywarden.domain.daylight import next_dark_s
 from traywarden.domain.episodes import Change, ChangeKind, Episode
 from traywarden.domain.journal import Entry, Kind
 from traywarden.domain.notice_words import Deed, Reader, Told, Watered
-from traywarden.domain.remedies import DEED_WORDS, answers_end, remedies
+from traywarden.domain.remedies import DEED_WORDS, answers_end, remedies_of
 from traywarden.domain.rules import Answer, Verdict
 from traywarden.domain.subjects import Subject, SubjectKind
 from traywarden.domain.units import Display
@@ -93,7 +93,7 @@ class Describer:
 
     def _deeds(self, episode: Episode) -> list[Entry]:
         """What may have answered it, oldest first; that nothing was up yet does not."""
-        found = self._knowledge.deeds(episode.subject, remedies(episode.rule))
+        found = self._knowledge.deeds(episode.subject, remedies_of(episode))
         return [e for e in found if e.kind is not Kind.EMERGED or e.data.get("count") != 0]
 
     def answered(self, episode: Episode, since_ms: int) -> str:

@@ -297,6 +297,29 @@ def test_a_night_of_frost_is_answered_by_carrying_all_that_stands_there_under_co
     assert [e.place_id for e in visitor.entries() if e.kind is Kind.CLOSED] == [bench.place_id]
 
 
+@pytest.mark.parametrize("every", [False, True])
+def test_of_a_place_only_what_the_notice_names_is_moved_unless_all_is_tapped(
+    visitor: Visitor, every: bool
+) -> None:
+    with visitor.face.asking() as on:
+        bench_id = next(p.place_id for p in on.places.values() if not p.covered)
+        there = [t for t in on.trays if on.facts.place_of_tray(t, NOW_MS) == bench_id]
+        assert len(there) > 1
+        first = on.trays[there[0]].name
+    subject = Subject(SubjectKind.PLACE, bench_id)
+    frost = Episode("frost:place:5", "frost", subject, NOW_MS - 3_600_000, facts={"trays": first})
+    with visitor.store.write() as tx:
+        episode_store.keep_episode(tx, frost)
+        changes = ((frost.episode_id, ChangeKind.OPENED),)
+        notice_store.put(tx, [replace(FRESH, notice_id="joint", changes=changes, created_ms=NOW_MS - 60_000)])
+    link = of_rule(visitor, Act.DONE, "frost")
+    ways = re.findall(r'name="way" value="([^"]+)"', visitor.get(link))
+    way = next(each for each in ways if each.startswith("all to ") is every)
+    press(visitor, link, way=way)
+    moved = [e.tray_id for e in visitor.entries() if e.note == "a link in a notice"]
+    assert sorted(moved) == (sorted(there) if every else there[:1])
+
+
 def test_what_a_tap_may_write_down_is_what_counts_as_done() -> None:
     """Else the grower would be reminded of what the link has just answered."""
     assert set(BY_A_TAP) <= set(REMEDIES)

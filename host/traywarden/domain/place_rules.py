@@ -349,6 +349,7 @@ def rain_verdict(
         "fell_mm": fell_mm,
         "coming_mm": coming_mm,
         "day_mm": day_mm,
+        "trays": list_words(trays),
         "do": RAIN_DO,
         "source": RAIN_SOURCE,
     }

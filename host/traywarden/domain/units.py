@@ -1,6 +1,7 @@
 """Display units. Inside, everything is °C, mm, litres; these turn a number into words at the edge."""
 
-from collections.abc import Iterable
+import re
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 
 HOUR_S = 3600.0
@@ -97,6 +98,16 @@ def list_words(parts: Iterable[str]) -> str:
     """
     words = list(parts)
     return " and ".join([*([", ".join(words[:-1])] if len(words) > 1 else []), *words[-1:]])
+
+
+def listed_in(words: str, known: Collection[str]) -> set[str]:
+    """Which of the things known `list_words` has put in a row.
+
+    >>> sorted(listed_in("a, b and salt and c", ["a", "b", "b and salt", "c", "salt"]))
+    ['a', 'b and salt', 'c']
+    """
+    one_of = "|".join(re.escape(each) for each in sorted(known, key=len, reverse=True))
+    return set(re.findall(rf"(?:^|, | and )({one_of})(?=, | and |$)", words)) if known else set()
 
 
 def number(value: float | None, digits: int = 1, unit: str = "") -> str:

@@ -9,6 +9,7 @@ from traywarden.domain.garden import Place
 from traywarden.domain.journal import Kind
 from traywarden.domain.remedies import remedies_of
 from traywarden.domain.subjects import SubjectKind
+from traywarden.domain.units import listed_in
 from traywarden.services.journal import Draft
 from traywarden.services.knowledge import Knowledge
 from traywarden.services.questions.ground import Ground
@@ -80,21 +81,21 @@ def _moved(covered_only: bool) -> Make:
     """They were moved: to which of the places there are must be said."""
 
     def made(on: Ground, needs: Sequence[Episode], names: str) -> Iterator[Way]:
+        there = _trays(on, needs)
+        named = _named(on, there, needs)
         for place in _places(on, covered_only=covered_only):
-            trays = [t for t in _trays(on, needs) if _place_id(on, t) != place.place_id]
-            drafts = [
-                Draft(Kind.MOVED, on.now_ms, tray_id=t, place_id=place.place_id, note=BY_A_LINK)
-                for t in trays
-            ]
-            moved = ", ".join(sorted(on.trays[t].name for t in trays))
-            yield Way(
-                f"to {place.place_id}",
-                f"Moved to {place.name}",
-                f"{moved}: moved to {place.name}",
-                tuple(drafts),
-            )
+            yield _moved_to(on, place, named, "to", f"Moved to {place.name}")
+            if len(named) < len(there):
+                yield _moved_to(on, place, there, "all to", f"Moved all that stands there to {place.name}")
 
     return made
+
+
+def _moved_to(on: Ground, place: Place, trays: Sequence[int], value: str, button: str) -> Way:
+    trays = [t for t in trays if _place_id(on, t) != place.place_id]
+    drafts = (Draft(Kind.MOVED, on.now_ms, tray_id=t, place_id=place.place_id, note=BY_A_LINK) for t in trays)
+    moved = ", ".join(sorted(on.trays[t].name for t in trays))
+    return Way(f"{value} {place.place_id}", button, f"{moved}: moved to {place.name}", tuple(drafts))
 
 
 def _lifted(on: Ground, needs: Sequence[Episode], names: str) -> Iterator[Way]:
@@ -124,6 +125,16 @@ def _trays(on: Ground, needs: Sequence[Episode]) -> list[int]:
     places = {e.subject.number for e in needs if e.subject.kind is SubjectKind.PLACE}
     own = {e.subject.number for e in needs if e.subject.kind is SubjectKind.TRAY}
     return [t for t in on.trays if t in own or _place_id(on, t) in places]
+
+
+def _named(on: Ground, there: Sequence[int], needs: Sequence[Episode]) -> list[int]:
+    """Those of them that the notice names; all of them where it names none."""
+    listed = [str(e.facts.get("trays", "")) for e in needs if e.subject.kind is SubjectKind.PLACE]
+    if not listed or not all(listed):
+        return list(there)
+    names = {on.trays[t].name for t in there}
+    named = {name for words in listed for name in listed_in(words, names)}
+    return [t for t in there if on.trays[t].name in named] or list(there)
 
 
 def _place_id(on: Ground, tray_id: int) -> int | None:

@@ -18,11 +18,14 @@ from tests.services.watched_garden import (
 from traywarden.domain.hushes import Hush
 from traywarden.domain.journal import Kind
 from traywarden.domain.notices import Hold, NoticeState
-from traywarden.errors import UnknownNameError, UsageError
+from traywarden.errors import ChannelError, UnknownNameError, UsageError
+from traywarden.links.channels import Message
 from traywarden.services.deliver import Deliver
 from traywarden.services.hushing import Wish, end_hush, put_hush
 from traywarden.services.until import parse_until
+from traywarden.services.watch import Watch
 from traywarden.store import notices as notice_store
+from traywarden.store.crops import load_crops
 from traywarden.store.store import Store
 
 UTC = ZoneInfo("UTC")
@@ -180,6 +183,51 @@ def test_what_waits_to_be_sent_when_the_hush_begins_is_held_back(garden: HushedG
     assert garden.until(START_MS + 12 * HOUR_MS, moisture=DRY) == []
     garden.until(START_MS + 13 * HOUR_MS, moisture=DRY)
     assert [m.notice_id for m in garden.out.got] == [waiting.notice_id]
+
+
+def test_of_a_joint_notice_that_waits_only_what_is_hushed_is_held_back(sqlite_store: Store) -> None:
+    garden = HushedGarden(sqlite_store, settings_with(cold__open_delay_s=0.0, dry__open_delay_s=0.0))
+    garden.out.fail = ChannelError("no line")
+    garden.until(START_MS + HOUR_MS, moisture=DRY, soil_c=COLD_C)
+    (waiting,) = garden.notices(NoticeState.WAITING)
+    assert len(waiting.changes) == 2
+    garden.hush("tonight", rule="dry")
+    garden.out.fail = None
+    garden.until(START_MS + 12 * HOUR_MS, moisture=DRY, soil_c=COLD_C)
+    (told,) = garden.out.got
+    assert (told.notice_id, told.title) == (waiting.notice_id, "Too cold: A (open bench)")
+    garden.until(START_MS + 13 * HOUR_MS, moisture=DRY, soil_c=COLD_C)
+    assert [m.title for m in garden.out.got[1:]] == ["Water now: A (open bench)"]
+
+
+def test_what_a_channel_is_being_given_is_not_told_in_parts_as_well(sqlite_store: Store) -> None:
+    """The hush comes while the channel has the joint notice and has not said so yet."""
+
+    class Slow(MemoryChannel):
+        def send(self, message: Message) -> None:
+            super().send(message)
+            if len(self.got) == 1:
+                joint.hush("tonight", rule="dry")
+                joint.clock.ms += 60_000
+                joint.watch.tick()
+
+    chosen = settings_with(cold__open_delay_s=0.0, dry__open_delay_s=0.0)
+    joint = HushedGarden(sqlite_store, chosen)
+    joint.out = Slow()
+    joint.deliver = Deliver(joint.store, joint.settings, joint.clock, {"console": joint.out})
+    joint.watch = Watch(
+        sqlite_store,
+        chosen,
+        joint.clock,
+        load_crops(),
+        paced=(),
+        monotonic_s=joint.clock.monotonic_s,
+        system_ms=joint.clock.now_ms,
+        sending=joint.deliver.is_sending,
+    )
+    joint.until(START_MS + 3 * HOUR_MS, moisture=DRY, soil_c=COLD_C)
+    (sent,) = joint.notices()
+    assert (sent.state, len(sent.changes), len(joint.out.got)) == (NoticeState.SENT, 2, 1)
 
 
 def test_a_restart_and_a_second_hush_keep_it_quiet(garden: HushedGarden) -> None:

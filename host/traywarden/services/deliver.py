@@ -50,6 +50,7 @@ class Lane:
         self._most: int = settings["notices.most_attempts"]
         self._failures = 0
         self._not_before_ms = 0
+        self._sending = ""  # the notice that the channel has been or is about to be given
         self._confirmed: set[str] = set()  # delivered, but the store would not take it yet
         self._seen_ms: int | None = None  # the clock when we last looked
         self._alone: Counter[str] = Counter()  # refused while others were taken, so often
@@ -85,7 +86,18 @@ class Lane:
             notice_store.hurry(tx, self._channel.name, now_ms, beyond_ms=now_ms + longest_ms)
         self._seen_ms, self._not_before_ms = now_ms, 0
 
+    def is_sending(self, notice_id: str) -> bool:
+        """Whether the channel may have it without the store knowing. Called on other threads."""
+        return notice_id == self._sending or notice_id in self._confirmed
+
     def _send(self, notice: Notice) -> bool:
+        self._sending = notice.notice_id  # before it is looked at: who holds it back sees either
+        try:
+            return self._try(notice)
+        finally:
+            self._sending = ""
+
+    def _try(self, notice: Notice) -> bool:
         """Whether the channel may be used for the next one at once."""
         with self._store.read() as tx:
             if not notice_store.is_waiting(tx, notice.notice_id):  # hushed since it was read
@@ -209,6 +221,10 @@ class Deliver:
         """Something may be due."""
         for wake in self._wakes.values():
             wake.set()
+
+    def is_sending(self, notice_id: str) -> bool:
+        """Whether a channel may have been given it already, though the store does not know."""
+        return any(lane.is_sending(notice_id) for lane in self._lanes.values())
 
     def send_due(self) -> None:
         """Send what is due over every channel, on the calling thread."""

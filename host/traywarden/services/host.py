@@ -236,6 +236,7 @@ class Host:
             after_write=self._wake_deliver,
             vitals=lambda: vitals_of(self.settings.home, self._broker, self._ingest),
             turns=self._turns,
+            sending=lambda notice_id: self._deliver is not None and self._deliver.is_sending(notice_id),
         )
         channels = ways_out(self.settings, self._say, self.garden.slug, lambda: self.broker_address)
         self._deliver = Deliver(

@@ -110,7 +110,7 @@ def _zone(tx: Tx) -> ZoneInfo:
 
 
 def _hold_back(tx: Tx, hush: Hush, zone: tzinfo, now_ms: int) -> None:
-    """What was about to be sent about nothing but what is hushed waits as well."""
+    """What was about to be sent about anything that is hushed waits as well: what is not is let go again."""
     waiting = notice_store.in_states(tx, NoticeState.WAITING)
     if not waiting:
         return
@@ -119,7 +119,7 @@ def _hold_back(tx: Tx, hush: Hush, zone: tzinfo, now_ms: int) -> None:
     words = hush_words(hush, Reader(now_ms, zone))
     for notice in waiting:
         mine = [known[named] for named, _ in notice.changes if named in known]
-        if mine and all(hush.covers(e.rule, subjects_at(facts, e.subject, now_ms)) for e in mine):
+        if any(hush.covers(e.rule, subjects_at(facts, e.subject, now_ms)) for e in mine):
             notice_store.hold(tx, notice.notice_id, Hold.HUSH, words)
 
 

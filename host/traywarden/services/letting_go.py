@@ -17,7 +17,8 @@ HELD_REST = 10.0
 
 
 class LettingGo:
-    """`standing` tells how things stand; `caught_up` whether a subject has been judged up to about now."""
+    """`standing` tells how things stand; `caught_up` whether a subject has been judged up to about now;
+    `sending`, of a notice's id, whether a channel is being given it: till that is over it stays as it is."""
 
     def __init__(
         self,
@@ -27,7 +28,9 @@ class LettingGo:
         caught_up: Callable[[Subject, int], bool],
         after_write: Callable[[], None],
         monotonic_s: Callable[[], float] = time.monotonic,
+        sending: Callable[[str], bool] = lambda notice_id: False,
     ) -> None:
+        self._sending = sending
         self._store, self._teller, self._standing, self._caught_up = store, teller, standing, caught_up
         self._after_write, self._monotonic_s = after_write, monotonic_s
         self._may_hold, self._release_s, self._reminded_ms = True, 0.0, NEVER_MS
@@ -53,6 +56,8 @@ class LettingGo:
             if not held:
                 self._may_hold = False
                 return
+            # Asked after they were read as held: what is not on its way by now will not be sent as it is.
+            held = [n for n in held if not self._sending(n.notice_id)]
             standing = self._standing(tx, now_ms)
             plan = self._teller.of_held(tx, standing, held, lambda subject: self._caught_up(subject, now_ms))
         if plan:

@@ -226,16 +226,18 @@ class Outbox:
         return [name for name, least in self._channels.items() if passes(severity, least)]
 
     def _told(self, groups: "_Groups", reader: Reader) -> list[Notice]:
-        """One notice for each group; the only one it stands for goes on under its own id."""
-        made = []
+        """One notice for each group; the only one it stands for goes on under its own id, once."""
+        made: list[Notice] = []
+        used: set[str] = set()
         for (channel, *_), found in groups.rows.items():
             rows = sorted(found, key=lambda row: -SEVERITIES.index(self.severity(row.told.rule)))
             all_told, ids = [row.told for row in rows], [row.episode_id for row in rows]
             severity = most_severe(self._severity(told.rule, told.kind) for told in all_told)
             stands_for = [row.notice for row in rows if row.notice is not None]
             notice = self._made(channel, severity, all_told, ids, reader)
-            if len({n.notice_id for n in stands_for}) == 1 and len(stands_for[0].changes) == len(rows):
-                notice = replace(notice, notice_id=stands_for[0].notice_id)
+            if len(own := {n.notice_id for n in stands_for}) == 1 and not own & used:
+                used |= own
+                notice = replace(notice, notice_id=own.pop())
             made.append(notice)
         return made
 

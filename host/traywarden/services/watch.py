@@ -68,6 +68,7 @@ class Watch:
         monotonic_s: Callable[[], float] = time.monotonic,
         system_ms: Callable[[], int] = lambda: time.time_ns() // 1_000_000,
         turns: Turns | None = None,
+        sending: Callable[[str], bool] = lambda notice_id: False,
     ) -> None:
         self._turns = turns or Turns()
         self._store, self._settings, self._clock, self._crops = store, settings, clock, crops
@@ -85,6 +86,7 @@ class Watch:
             self._caught_up,
             after_write,
             monotonic_s,
+            sending,
         )
         self.ready, self._trays_judged = threading.Event(), threading.Event()
         self._judging = threading.Lock()

@@ -8,6 +8,7 @@ from traywarden.domain.clock_words import clock
 from traywarden.domain.daylight import is_night, next_dark_s
 from traywarden.domain.garden import Place, PlaceKind
 from traywarden.domain.hardiness import Hardiness, hardened_c, hardiness
+from traywarden.domain.hourly import Hourly
 from traywarden.domain.journal import Kind
 from traywarden.domain.levels import at
 from traywarden.domain.lids import Opening, find_openings
@@ -59,7 +60,10 @@ HARDIER = {
 }
 HARDENED_WITHIN_D = 7
 FAR_C = 10.0
-"""No night is so much colder than all of the week before without a forecast that says so (no source)."""
+"""No night is so much colder than all of the week before, and than the evening, without a forecast that says
+so (no source)."""
+FAR_NIGHTS, FAR_OF_D, FAR_PART, FAR_HOURS = 4, 7, 0.8, 3
+"""Nights of the last days that must be known, by so much of their hours, and hours until now (no source)."""
 OPENED_WITHIN_MS = 14 * 3_600_000
 OPENER_DAYS = 14
 FRAMES = (PlaceKind.COLD_FRAME, PlaceKind.GREENHOUSE)
@@ -82,7 +86,7 @@ def _frost(round_: Round, place: Place) -> Verdict:
     tonight = asked and not _of_another_night(round_, place)
     lows = _past_lows(round_, place) if here and tonight else []
     trays = [_threatened(round_, t, lows) for t in here]
-    if lows and (far := _far_from_cold(round_, trays, lows)):
+    if trays and tonight and (far := _far_from_cold(round_, place, max(t.limit_c for t in trays))):
         return Verdict(Answer.NO, far)
     low, why = _low(round_, place) if trays and tonight else (None, "")
     return frost_verdict(
@@ -96,14 +100,23 @@ def _frost(round_: Round, place: Place) -> Verdict:
     )
 
 
-def _far_from_cold(round_: Round, trays: list[Threatened], lows: list[tuple[float, float]]) -> str:
-    """Why the night need not be foretold: without a forecast, nights of the last week were far too warm."""
-    lowest_c, limit_c = min(low_c for _, low_c in lows), max(t.limit_c for t in trays)
-    if lowest_c < limit_c + FAR_C or forecast_reaches(round_.ground):
+def _far_from_cold(round_: Round, place: Place, limit_c: float) -> str:
+    """Why the night need not be foretold, as without a forecast it is far too warm: whole nights of the last
+    week were, and so is this evening, which was measured until now. Empty where it must be."""
+    if forecast_reaches(round_.ground):
+        return ""
+    hourly = place_hours(round_.ground, place, "air", FAR_OF_D + 1)
+    lows = _whole_nights_c(round_, hourly)
+    evening_c = _evening_c(round_, hourly)
+    if len(lows) < FAR_NIGHTS or evening_c is None:
+        return ""
+    lowest_c = min(*lows, evening_c)
+    if lowest_c < limit_c + FAR_C:
         return ""
     display = round_.ground.display
     return (
-        f"no night of the last week fell below {display.temp(lowest_c)}, far above {display.limit(limit_c)}"
+        f"no night of the last week, nor this evening, fell below {display.temp(lowest_c)}, far above "
+        f"{display.limit(limit_c)}"
     )
 
 
@@ -147,6 +160,28 @@ def _past_lows(round_: Round, place: Place) -> list[tuple[float, float]]:
         if known.size:
             found.append((turn.night_start_s, float(known.min())))
     return found
+
+
+def _whole_nights_c(round_: Round, hourly: Hourly) -> list[float]:
+    """The lows of the nights of the last week of which most hours are known [°C]."""
+    tonight = turn_at(round_.now_ms / 1000, round_.ground.zone).night
+    found = []
+    for ago in range(1, FAR_OF_D + 1):
+        turn = turn_of(tonight - timedelta(days=ago), round_.ground.zone)
+        during = (hourly.hour_s >= turn.night_start_s) & (hourly.hour_s < turn.night_end_s)
+        known = hourly.air_min_c[during & np.isfinite(hourly.air_min_c)]
+        if known.size >= FAR_PART * (turn.night_end_s - turn.night_start_s) / 3600:
+            found.append(float(known.min()))
+    return found
+
+
+def _evening_c(round_: Round, hourly: Hourly) -> float | None:
+    """The lowest of the last hours, and of the night so far [°C]; None where it was not measured lately."""
+    now_s = round_.now_ms / 1000
+    start_s = min(turn_at(now_s, round_.ground.zone).night_start_s, now_s - FAR_HOURS * 3600)
+    known = np.isfinite(hourly.air_min_c) & (hourly.hour_s >= start_s)
+    lately = known & (hourly.hour_s > now_s - 2 * 3600)
+    return float(hourly.air_min_c[known].min()) if lately.any() else None
 
 
 def _low(round_: Round, place: Place) -> tuple[Expected | None, str]:

@@ -13,7 +13,7 @@ from tests.shared_data import reference_file
 from traywarden.domain.ahead_rules import drying_verdict, late_verdict, tilted_verdict
 from traywarden.domain.evidence import Evidence, HeadSample, Sown, stage_of
 from traywarden.domain.garden import Mix
-from traywarden.domain.hardiness import Hardiness, hardened_c, hardiness
+from traywarden.domain.hardiness import Hardiness, hardiness
 from traywarden.domain.host_rules import broker_verdict, disk_verdict, parked_verdict, slow_verdict
 from traywarden.domain.lateness import Cause
 from traywarden.domain.lateness import Verdict as CauseVerdict
@@ -245,17 +245,6 @@ def test_a_frame_that_is_as_warm_as_the_open_air_is_open_already_and_shaded_when
     assert asked(38.0, 37.0).answer is Answer.YES
     assert "Shade it" in str(asked(38.0, 37.0).facts["do"])
     assert "only 1.0 °C warmer than the open air" in asked(38.0, 37.0).reason
-
-
-def test_three_cold_nights_harden_a_plant_to_the_next_class_at_most() -> None:
-    lows_c = [6.0, 5.0, 12.0, 4.5, 8.0]
-    assert hardened_c(7.2, 0.0, lows_c) == 4.0, "two degrees below the mildest of the three coldest"
-    assert hardened_c(7.2, 0.0, lows_c[:3]) == 7.2, "two nights are not three"
-    assert hardened_c(7.2, 0.0, [-3.0, -4.0, -5.0]) == 0.0, "no tender plant bears a frost"
-    assert hardened_c(-2.2, -2.2, [-9.0] * 7) == -2.2
-    plants = [Threatened("A", "Lettuce", Hardiness.HALF_HARDY, 1.0, "a page", hardened=True)]
-    said = frost_verdict(LOW, plants, least_chance=0.3, tonight=True).reason
-    assert "half-hardy plants, hardened by the last nights, freeze below 1 °C" in said
 
 
 def test_a_frame_is_opened_above_its_limit_and_an_empty_one_never() -> None:

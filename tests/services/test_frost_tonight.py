@@ -1,5 +1,6 @@
 """What the rule about frost says of a frame on one evening, after nights of which all is known."""
 
+import math
 from collections.abc import Callable
 from dataclasses import replace
 
@@ -49,6 +50,11 @@ def heater_fails(at_ms: int) -> float:
     return 19.0 - 4.5 * max(0.0, (at_ms - MIDNIGHT_MS) / HOUR_MS - 18.5)
 
 
+def chilly_nights(at_ms: int) -> float:
+    """Down to 3 °C at 5 o'clock, up to 22 °C at 17 o'clock."""
+    return 12.5 - 9.5 * math.cos((at_ms / HOUR_MS - 5) / 24 * 2 * math.pi)
+
+
 def test_a_house_that_was_warm_every_night_and_is_not_tonight_is_told(sqlite_store: Store) -> None:
     line = house(sqlite_store, heater_fails, 22.5)
     assert said(line, 18.5).answer is Answer.NO
@@ -72,3 +78,11 @@ def test_whole_nights_must_be_known_before_a_night_need_not_be_foretold(
     """One hour of a night is no week."""
     line = house(sqlite_store, warm, 18.5, since_h=since_h)
     assert ("far above" in said(line, 18.5).reason) is far
+
+
+def test_a_tender_plant_is_told_of_every_chilly_night_however_many_went_before(sqlite_store: Store) -> None:
+    """It was covered in these nights, as it was told: nothing has hardened it."""
+    line = house(sqlite_store, chilly_nights, 6 * 24 + 21.0)
+    found = said(line, 6 * 24 + 21.0)
+    assert found.answer is Answer.YES
+    assert found.facts["limit_c"] == 7.2

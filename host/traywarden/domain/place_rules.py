@@ -42,7 +42,6 @@ class Threatened:
     hardiness: Hardiness
     limit_c: float
     source: str
-    hardened: bool = False  # by the nights it has stood through
 
     @property
     def words(self) -> str:
@@ -128,16 +127,15 @@ def frost_verdict(
         return Verdict(Answer.BLIND, why_blind or "tonight's low cannot be foretold")
     first = max(trays, key=lambda t: t.limit_c)
     chance = chance_below(low, first.limit_c)
-    kinds: dict[tuple[float, Hardiness, str], list[Threatened]] = {}
+    kinds: dict[tuple[float, Hardiness], list[Threatened]] = {}
     for tray in sorted(trays, key=lambda t: -t.limit_c):
         if tray.limit_c == first.limit_c or chance_below(low, tray.limit_c) >= least_chance / 2:
-            by_nights = ", hardened by the last nights," if tray.hardened else ""
-            kinds.setdefault((tray.limit_c, tray.hardiness, by_nights), []).append(tray)
+            kinds.setdefault((tray.limit_c, tray.hardiness), []).append(tray)
     named = list_words(tray.tray for of_kind in kinds.values() for tray in of_kind)
     odds = "; ".join(
-        f"{list_words(t.words for t in of_kind)}: {hardiness} plants{by_nights} {_HARM[hardiness]} below "
+        f"{list_words(t.words for t in of_kind)}: {hardiness} plants {_HARM[hardiness]} below "
         f"{display.limit(limit_c)}, chance {100 * chance_below(low, limit_c):.0f} %"
-        for (limit_c, hardiness, by_nights), of_kind in kinds.items()
+        for (limit_c, hardiness), of_kind in kinds.items()
     )
     facts: Facts = {
         "low_c": round(low.estimate_c, 1),

@@ -7,7 +7,7 @@ import numpy as np
 from traywarden.domain.clock_words import clock
 from traywarden.domain.daylight import is_night, next_dark_s
 from traywarden.domain.garden import Place, PlaceKind
-from traywarden.domain.hardiness import Hardiness, hardened_c, hardiness
+from traywarden.domain.hardiness import Hardiness, hardiness
 from traywarden.domain.hourly import Hourly
 from traywarden.domain.journal import Kind
 from traywarden.domain.levels import at
@@ -53,12 +53,6 @@ CLASS_SOURCE = {
     Hardiness.HALF_HARDY: "light freeze: AMS Glossary",
     Hardiness.HARDY: "killing freeze, 28 °F: North Carolina State Climate Office",
 }
-HARDIER = {
-    Hardiness.TENDER: Hardiness.HALF_HARDY,
-    Hardiness.HALF_HARDY: Hardiness.HARDY,
-    Hardiness.HARDY: Hardiness.HARDY,
-}
-HARDENED_WITHIN_D = 7
 FAR_C = 10.0
 """No night is so much colder than all of the week before, and than the evening, without a forecast that says
 so (no source)."""
@@ -84,8 +78,7 @@ def _frost(round_: Round, place: Place) -> Verdict:
     hour = ground.at(ground.now_ms).hour
     asked = hour >= ground.settings["frost.from_h"] or hour < STILL_NIGHT_H
     tonight = asked and not _of_another_night(round_, place)
-    lows = _past_lows(round_, place) if here and tonight else []
-    trays = [_threatened(round_, t, lows) for t in here]
+    trays = [_threatened(round_, t) for t in here]
     if trays and tonight and (far := _far_from_cold(round_, place, max(t.limit_c for t in trays))):
         return Verdict(Answer.NO, far)
     low, why = _low(round_, place) if trays and tonight else (None, "")
@@ -126,40 +119,13 @@ def _of_another_night(round_: Round, place: Place) -> bool:
     return since_ms is not None and turn_at(since_ms / 1000, zone) != turn_at(round_.now_ms / 1000, zone)
 
 
-def _threatened(round_: Round, standing: Standing, lows: list[tuple[float, float]]) -> Threatened:
+def _threatened(round_: Round, standing: Standing) -> Threatened:
     assert standing.sown is not None
     crop = load_crops().get(standing.sown.key)
     its = hardiness(standing.sown.key, crop)
     warmer_c = at(round_.levels("frost")("warmer_by_c"), standing.of)
-    limit_c, next_c = (
-        round(float(round_.ground.settings[CLASS_KEY[of]]) + warmer_c, 2) for of in (its, HARDIER[its])
-    )
-    since_ms = _stands_since_ms(round_, standing)
-    hardened = hardened_c(limit_c, next_c, [low_c for start_s, low_c in lows if start_s * 1000 >= since_ms])
-    named = standing.tray.name, standing.sown.crop
-    return Threatened(*named, its, hardened, CLASS_SOURCE[its], hardened < limit_c)
-
-
-def _stands_since_ms(round_: Round, standing: Standing) -> int:
-    """Since when its plants have stood where they stand."""
-    stays = round_.ground.facts.tray_places
-    here = (s.start_ms for s in stays if s.subject == standing.tray.tray_id and s.holds_at(round_.now_ms))
-    up_ms = standing.sown.emerged_ms if standing.sown else None
-    return max(next(here, round_.now_ms), round_.now_ms if up_ms is None else up_ms)
-
-
-def _past_lows(round_: Round, place: Place) -> list[tuple[float, float]]:
-    """When each night of the last week began [s since 1970], and the lowest the air of the place was [°C]."""
-    hourly = place_hours(round_.ground, place, "air", HARDENED_WITHIN_D + 1)
-    tonight = turn_at(round_.now_ms / 1000, round_.ground.zone).night
-    found = []
-    for ago in range(1, HARDENED_WITHIN_D + 1):
-        turn = turn_of(tonight - timedelta(days=ago), round_.ground.zone)
-        during = (hourly.hour_s >= turn.night_start_s) & (hourly.hour_s < turn.night_end_s)
-        known = hourly.air_min_c[during & np.isfinite(hourly.air_min_c)]
-        if known.size:
-            found.append((turn.night_start_s, float(known.min())))
-    return found
+    limit_c = round(float(round_.ground.settings[CLASS_KEY[its]]) + warmer_c, 2)
+    return Threatened(standing.tray.name, standing.sown.crop, its, limit_c, CLASS_SOURCE[its])
 
 
 def _whole_nights_c(round_: Round, hourly: Hourly) -> list[float]:

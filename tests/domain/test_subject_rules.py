@@ -242,6 +242,8 @@ def test_a_frame_that_is_as_warm_as_the_open_air_is_open_already_and_shaded_when
         Answer.NO,
     ]
     assert "lift the lid" in str(asked(31.0, 20.0).facts["do"])
+    shaded = [asked(air_c, air_c - 1).answer for air_c in (37.1, 37.0, 34.1, 34.0)]
+    assert shaded == [Answer.YES, Answer.HOLD, Answer.HOLD, Answer.NO], "over 3 °C below where it is told"
     assert asked(38.0, 37.0).answer is Answer.YES
     assert "Shade it" in str(asked(38.0, 37.0).facts["do"])
     assert "only 1.0 °C warmer than the open air" in asked(38.0, 37.0).reason

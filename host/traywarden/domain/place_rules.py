@@ -193,8 +193,8 @@ def vent_verdict(
     Notes
     -----
     Opening brings a place down to the open air and no further. One that is hot because the day is hot is told
-    of from `SHADE_ABOVE_C` above the limit on, with shade for advice. The excess is over two thirds below
-    where it counts.
+    of from `SHADE_ABOVE_C` above the limit on, with shade for advice; this too is over `close_below_c` below
+    that. The excess is over two thirds below where it counts.
 
     Example
     -------
@@ -228,6 +228,8 @@ def vent_verdict(
     about = air_c > above_c - close_below_c
     if about and excess_c >= 2 * least_excess_c / 3:
         return Verdict(Answer.HOLD, f"{now}, about {limit}", facts)
+    if shade and air_c > above_c + SHADE_ABOVE_C - close_below_c:
+        return Verdict(Answer.HOLD, f"{now}, far above {limit}{open_air}", facts)
     why = f"{open_air}: it stands open, or opening it would not help" if about else f", below {limit}"
     return Verdict(Answer.NO, f"{now}{why}", facts)
 

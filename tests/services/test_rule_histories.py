@@ -283,3 +283,14 @@ def test_of_a_tray_too_cold_by_night_and_too_warm_by_day_one_thing_is_told(
     for soil_c in (first, then):
         line.run(replace(CALM, soil_c=soil_c), 2)
     assert line.said == [(told, "opened")]
+
+
+def test_heat_is_told_once_the_cold_has_not_come_back_for_a_day(sqlite_store: Store) -> None:
+    """The cold stays open for its closing delay of three days: it hides the heat no longer than a day."""
+    line = Line(sqlite_store, {"hot__open_delay_s": 3600.0, "cold__open_delay_s": 3600.0})
+    line.run(replace(CALM, soil_c=0.5), 2, HALF_HOUR_MS)
+    line.run(replace(CALM, soil_c=45.0), 22, 2 * HOUR_MS)
+    assert line.said == [("cold", "opened")]
+    line.run(replace(CALM, soil_c=45.0), 4, HOUR_MS)
+    assert line.said == [("cold", "opened"), ("hot", "opened")]
+    assert [e.closed_ms for e in line.garden.episodes("cold")] == [None]

@@ -1,6 +1,6 @@
 """Shadows: what is not told by itself while something else, told already, keeps it from being seen."""
 
-from collections.abc import Collection, Iterable
+from collections.abc import Iterable, Mapping
 
 from traywarden.domain.subjects import HOST, Subject, SubjectKind
 from traywarden.services.knowledge import Knowledge
@@ -11,18 +11,30 @@ BY_AIR = ("vent", "shut")
 """Rules of a place that hang on readings from there; a forecast tells frost and rain all the same."""
 BY_MOISTURE = ("dry", "drying", "waterlogged", "damp")
 OWN = ("quiet", "broker")
+PASSED_MS = 24 * 3_600_000
+"""Cold by night that no night brought back for so long has passed, though its episode waits for its end; so
+has heat by day (common practice, no source)."""
 
 
 class Shadows:
-    """What stands in a shadow at one moment. `standing`: rule and subject of every open episode."""
+    """What stands in a shadow at one moment.
 
-    def __init__(self, standing: Collection[Key], knowledge: Knowledge, now_ms: int) -> None:
+    `standing`: rule and subject of every open episode, and since when the rule has said no without a break,
+    which will end it; None where it says something else.
+    """
+
+    def __init__(self, standing: Mapping[Key, int | None], knowledge: Knowledge, now_ms: int) -> None:
         self._knowledge, self._now_ms = knowledge, now_ms
         self._no_broker = ("broker", HOST) in standing
         self._quiet = {s.number for rule, s in standing if rule == "quiet"}
         self._pulled = {s.number for rule, s in standing if rule == "pulled"}
         self._cold, self._hot = (
-            {s.number for rule, s in standing if rule == named} for named in ("cold", "hot")
+            {
+                s.number
+                for (rule, s), no_since_ms in standing.items()
+                if rule == named and (no_since_ms is None or now_ms - no_since_ms < PASSED_MS)
+            }
+            for named in ("cold", "hot")
         )
 
     def over(self, rule: str, subject: Subject) -> str:
@@ -49,7 +61,8 @@ class Shadows:
 
     def _swings(self, rule: str, tray_id: int) -> str:
         """Of a tray that is too cold by night and too warm by day one is told: the cold, as a warm noon is
-        what its seed lives on then; but the heat, where seed falls asleep in it (no source)."""
+        what its seed lives on then; but the heat, where seed falls asleep in it (no source). Once the other
+        has not come back for a day, both are."""
         other = {"hot": self._cold, "cold": self._hot}.get(rule, set())
         if tray_id not in other:
             return ""

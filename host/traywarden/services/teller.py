@@ -35,7 +35,7 @@ class Standing:
     now_ms: int
 
     def shadows(self) -> Shadows:
-        open_ = {key for key, state in self.states.items() if state.open_since_ms is not None}
+        open_ = {k: state.run_since_ms for k, state in self.states.items() if state.open_since_ms is not None}
         return Shadows(open_, self.knowledge, self.now_ms)
 
 

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from tests.services.timelines import CALM, SILENT, Line
-from tests.services.watched_garden import MINUTE_MS, START_MS, WatchedGarden, settings_with
+from tests.services.timelines import CALM, HALF_HOUR_MS, SILENT, Line
+from tests.services.watched_garden import HOUR_MS, MINUTE_MS, START_MS, WatchedGarden, settings_with
 from traywarden.errors import SettingsError, UnknownNameError, UsageError
 from traywarden.services.questions.explained import ask_explain
 from traywarden.services.questions.ground import Ground, ground
@@ -54,6 +54,17 @@ def test_a_replay_reminds_as_the_host_did_also_in_quiet_hours(sqlite_store: Stor
     assert replayed(line, "dry") == line.said
     quiet = ("notices.quiet_from=05:00", "notices.quiet_until=23:00")
     assert replayed(line, "dry", given=quiet) == line.said[:-1], "what is urgent is told, its end waits"
+
+
+def test_a_replay_tells_of_heat_when_the_host_did_though_a_cold_that_has_passed_is_open(
+    sqlite_store: Store,
+) -> None:
+    line = Line(sqlite_store, {"hot__open_delay_s": 3600.0, "cold__open_delay_s": 3600.0})
+    line.run(replace(CALM, soil_c=0.5), 2, HALF_HOUR_MS)
+    line.run(replace(CALM, soil_c=45.0), 22, 2 * HOUR_MS)
+    assert replayed(line, "cold", "hot") == line.said == [("cold", "opened")]
+    line.run(replace(CALM, soil_c=45.0), 4, HOUR_MS)
+    assert replayed(line, "cold", "hot") == line.said == [("cold", "opened"), ("hot", "opened")]
 
 
 def test_what_is_dry_together_is_told_together_and_counted_for_each_tray(sqlite_store: Store) -> None:

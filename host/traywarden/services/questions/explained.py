@@ -116,7 +116,9 @@ class _Explained:
             state, verdict = self._at_readings(rule)
             delays = self._judge.delays(rule, self._knowledge, subject)
         at_ms, turns = self._turn(state, delays)
-        standing = {(e.rule, e.subject) for e in episode_store.episodes(ground.tx, open_only=True)}
+        kept = episode_store.rule_states(ground.tx)
+        open_ = [(e.rule, e.subject) for e in episode_store.episodes(ground.tx, open_only=True)]
+        standing = {key: kept[key][0].run_since_ms if key in kept else None for key in open_}
         shadow = Shadows(standing, self._knowledge, ground.now_ms).over(rule.name, subject)
         place = self._knowledge.where(subject, ground.now_ms)
         stage = self._stage()

@@ -61,10 +61,11 @@ class Event:
 
 @dataclass(frozen=True, slots=True)
 class _Said:
-    """When a rule was asked of something, and what it said the how manieth time."""
+    """When a rule was asked of something, what it said the how manieth time, and since when that was no."""
 
     at_ms: list[int]
     verdict: Callable[[int], Verdict]
+    no_since_ms: list[int | None]
 
 
 class History:
@@ -89,6 +90,12 @@ class History:
         number = -1 if said is None else bisect_right(said.at_ms, at_ms) - 1
         return None if said is None or number < 0 else (said.at_ms[number], said.verdict(number))
 
+    def no_since_ms(self, key: Key, at_ms: int) -> int | None:
+        """Since when a rule had said no of a subject without a break, at an instant; None: it had not."""
+        said = self._said.get(key)
+        number = -1 if said is None else bisect_right(said.at_ms, at_ms) - 1
+        return None if said is None or number < 0 else said.no_since_ms[number]
+
     def at_readings(self, rules: Sequence[Rule]) -> None:
         """Ask rules of every tray at every reading; they give their reasons where these will be told."""
         self.rules |= {rule.name: rule for rule in rules}
@@ -105,8 +112,9 @@ class History:
             begin = RuleState(judged_to_ms=self.start_ms - LEAD_MS)
             for rule in rules:
                 delays = self._judge.delays(rule, self.knowledge, a_tray(tray_id))
-                _, stretches = fold(begin, found.verdicts(rule), delays)
-                said = _Said(found.at_ms, partial(_judged, rule, found))
+                answers = found.verdicts(rule)
+                _, stretches = fold(begin, answers, delays)
+                said = _Said(found.at_ms, partial(_judged, rule, found), _no_since_ms(answers))
                 self._take(rule, a_tray(tray_id), said, [_in_words(each, said) for each in stretches])
 
     def by_clock(self, asked: Sequence[Asked], progress: Progress | None = None) -> None:
@@ -136,7 +144,7 @@ class History:
             wide = replace(delays, longest_gap_ms=max(delays.longest_gap_ms, bridged_ms))
             _, stretches = fold(RuleState(), timeline, wide)
             times, verdicts = [at for at, _ in timeline], [said for _, said in timeline]
-            self._take(rule, subject, _Said(times, verdicts.__getitem__), stretches)
+            self._take(rule, subject, _Said(times, verdicts.__getitem__, _no_since_ms(timeline)), stretches)
 
     def pace_s(self, rule: PacedRule) -> float:
         """How often a rule by the clock is asked here [s]."""
@@ -191,6 +199,19 @@ class History:
 
 def _judged(rule: Rule, found: Instants, number: int) -> Verdict:
     return rule.judge(found.evidence(number))
+
+
+def _no_since_ms(answers: Sequence[tuple[int, Verdict]]) -> list[int | None]:
+    """At each instant, since when the answer has been no; blind instants break nothing."""
+    found: list[int | None] = []
+    since_ms: int | None = None
+    for at_ms, said in answers:
+        if said.answer is Answer.NO:
+            since_ms = at_ms if since_ms is None else since_ms
+        elif said.answer is not Answer.BLIND:
+            since_ms = None
+        found.append(since_ms)
+    return found
 
 
 def _in_words(stretch: Stretch, said: _Said) -> Stretch:

@@ -123,7 +123,8 @@ class Telling:
         states, verdicts = {}, {}
         for key, episode in self._open.items():
             said = self._newest(key, now_ms)
-            states[key] = RuleState(now_ms, episode.opened_ms, None, now_ms, said.answer, said.reason)
+            no_since_ms = self._history.no_since_ms(key, now_ms)
+            states[key] = RuleState(now_ms, episode.opened_ms, no_since_ms, now_ms, said.answer, said.reason)
             verdicts[key] = said
         return Standing(self._history.knowledge, states, verdicts, now_ms)
 

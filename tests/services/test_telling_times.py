@@ -428,7 +428,7 @@ def test_what_is_over_one_by_one_leaves_a_held_notice_of_many_one_by_one(sqlite_
     g.out.fail = ChannelError("no")
     g.to(START_MS + HOUR_MS, A=DRY, B=DRY, C=DRY, D=DRY, E=DRY)
     g.hush("tonight", tray="", place="open bench")
-    dry = dict.fromkeys("ABCDE", DRY)
+    dry: dict[str, Any] = dict.fromkeys("ABCDE", DRY)
     for hour, tray in enumerate("ABCD", start=2):
         dry[tray] = WET
         g.to(START_MS + hour * HOUR_MS, **dry)

@@ -103,6 +103,12 @@ class Hardware:
         return Adc(1.9)
 
 
+def write_whole(path: Path, said: object) -> None:
+    """All of it or nothing, also where the plug is pulled in the middle."""
+    path.with_suffix(".new").write_text(json.dumps(said))
+    path.with_suffix(".new").replace(path)
+
+
 class Spool:
     """What has no receipt yet, on flash."""
 
@@ -116,8 +122,7 @@ class Spool:
         return len(self.held)
 
     def keep(self) -> None:
-        self._path.with_suffix(".new").write_text(json.dumps([self.last, self.held]))
-        self._path.with_suffix(".new").replace(self._path)
+        write_whole(self._path, [self.last, self.held])
 
     def measure(self) -> None:
         self.last += 1
@@ -165,7 +170,7 @@ def main(cable: str, flash: str, per_s: str = "0") -> None:
             kind, said = message[0], json.loads(message[1])
             if kind == "receipt" and said["boot"] == BOOT:
                 spool.free_through(said["sequence"])
-            (folder / f"last-{kind}.json").write_text(json.dumps(said))
+            write_whole(folder / f"last-{kind}.json", said)
 
 
 if __name__ == "__main__":

@@ -110,7 +110,6 @@ PHRASES = (
         r"set a password anew with: traywarden password set",
         "set a password anew on the garden’s own computer",
     ),
-    Phrase(r", such as --rule dry, or a", ", or a"),
     # Settings by their name.
     Phrase(
         r" sets nothing; write it like dry\.close_above=0\.1", " sets nothing; write a setting and its value"

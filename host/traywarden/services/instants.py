@@ -60,17 +60,23 @@ class Instants:
         if first == len(self.at_ms):
             return *fold(begin, (), delays), None
         many = len(self.at_ms) - first > FEW
-        codes = answers_of(rule, self._known, self._tracks) if many else None
+        codes = self._answers(rule) if many else None
         if codes is None:
             said = [(at_ms, self._said(rule, n)) for n, at_ms in enumerate(self.at_ms[first:], first)]
             return *fold(begin, said, delays), said[-1][1]
-        codes = codes[self._chosen]
         chosen = deciding(np.array(self.at_ms[first:]), codes[first:], begin, delays) + first
         said = [(self.at_ms[n], _BARE[codes[n]]) for n in chosen.tolist()]
         newest = self._said(rule, -1)
         said[-1] = (said[-1][0], newest)
         state, stretches = fold(begin, said, delays)
         return state, [self._in_words(rule, stretch) for stretch in stretches], newest
+
+    def _answers(self, rule: Rule) -> CodeArray | None:
+        """What the rule answers at each instant; None where it can only be asked one by one."""
+        if rule.name in self._codes:
+            return self._codes[rule.name]
+        codes = answers_of(rule, self._known, self._tracks)
+        return None if codes is None else codes[self._chosen]
 
     def _said(self, rule: Rule, number: int) -> Verdict:
         return rule.judge(self.evidence(number))

@@ -1,6 +1,6 @@
 """What every rule would have said over a span of history, and the episodes that makes. Writes nothing."""
 
-from bisect import bisect_left, bisect_right
+from bisect import bisect_right
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
@@ -86,15 +86,19 @@ class History:
 
     def verdict(self, key: Key, at_ms: int) -> tuple[int, Verdict] | None:
         """The newest answer of a rule about a subject up to an instant, and when it was given."""
-        said = self._said.get(key)
-        number = -1 if said is None else bisect_right(said.at_ms, at_ms) - 1
-        return None if said is None or number < 0 else (said.at_ms[number], said.verdict(number))
+        said, number = self._newest(key, at_ms)
+        return None if said is None else (said.at_ms[number], said.verdict(number))
 
     def no_since_ms(self, key: Key, at_ms: int) -> int | None:
         """Since when a rule had said no of a subject without a break, at an instant; None: it had not."""
+        said, number = self._newest(key, at_ms)
+        return None if said is None else said.no_since_ms[number]
+
+    def _newest(self, key: Key, at_ms: int) -> tuple[_Said | None, int]:
+        """What a rule said of a subject, and the number of the newest up to an instant; None: nothing yet."""
         said = self._said.get(key)
         number = -1 if said is None else bisect_right(said.at_ms, at_ms) - 1
-        return None if said is None or number < 0 else said.no_since_ms[number]
+        return (said if number >= 0 else None), number
 
     def at_readings(self, rules: Sequence[Rule]) -> None:
         """Ask rules of every tray at every reading; they give their reasons where these will be told."""
@@ -112,10 +116,14 @@ class History:
             begin = RuleState(judged_to_ms=self.start_ms - LEAD_MS)
             for rule in rules:
                 delays = self._judge.delays(rule, self.knowledge, a_tray(tray_id))
-                answers = found.verdicts(rule)
-                _, stretches = fold(begin, answers, delays)
-                said = _Said(found.at_ms, partial(_judged, rule, found), _no_since_ms(answers))
-                self._take(rule, a_tray(tray_id), said, [_in_words(each, said) for each in stretches])
+                _, stretches, _ = found.folded(rule, begin, delays)
+                no_since_ms = _no_since_ms(found.verdicts(rule))
+                self._take(
+                    rule,
+                    a_tray(tray_id),
+                    _Said(found.at_ms, partial(_judged, rule, found), no_since_ms),
+                    stretches,
+                )
 
     def by_clock(self, asked: Sequence[Asked], progress: Progress | None = None) -> None:
         """Ask rules by the clock of every subject, each at its pace but no more often than a replay asks.
@@ -212,16 +220,6 @@ def _no_since_ms(answers: Sequence[tuple[int, Verdict]]) -> list[int | None]:
             since_ms = None
         found.append(since_ms)
     return found
-
-
-def _in_words(stretch: Stretch, said: _Said) -> Stretch:
-    """The stretch with the reasons for its beginning and its end."""
-    opening, closing = stretch.opening, stretch.closing
-    if opening is not None:
-        opening = said.verdict(bisect_left(said.at_ms, stretch.opening_decided_ms))
-    if closing is not None and stretch.closing_decided_ms is not None:
-        closing = said.verdict(bisect_left(said.at_ms, stretch.closing_decided_ms))
-    return replace(stretch, opening=opening, closing=closing)
 
 
 def _never(evidence: Evidence) -> Verdict:

@@ -7,8 +7,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from traywarden.domain.episodes import ChangeKind
-from traywarden.domain.notices import SEVERITIES, Notice, NoticeState
+from traywarden.domain.notices import Notice, NoticeState
 from traywarden.domain.sending_order import in_order, moments, overtaken
+from traywarden.domain.severities import SEVERITIES
 
 OPENED, CLOSED, PAST = ChangeKind.OPENED, ChangeKind.CLOSED, ChangeKind.PAST
 

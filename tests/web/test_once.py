@@ -13,9 +13,10 @@ from tests.web.conftest import Visitor, words_of
 from traywarden.domain.episodes import ChangeKind, Episode
 from traywarden.domain.journal import Kind
 from traywarden.domain.notices import Notice, NoticeState
-from traywarden.domain.remedies import BY_A_TAP, REMEDIES
+from traywarden.domain.remedies import REMEDIES
 from traywarden.domain.subjects import Subject, SubjectKind, a_tray
 from traywarden.services.deliver import Deliver
+from traywarden.services.link_deeds import BY_A_TAP
 from traywarden.services.one_time import GOOD_FOR_MS, Act, Links
 from traywarden.services.password import set_password
 from traywarden.settings import Settings, load

@@ -110,6 +110,35 @@ def episode_id(rule: str, subject: Subject, opened_ms: int) -> str:
     return f"{rule}:{subject}:{opened_ms}"
 
 
+def rule_of(episode_id: str) -> str:
+    """The rule of an episode.
+
+    >>> rule_of("dry:tray-3:1772344800000")
+    'dry'
+    """
+    return episode_id.partition(":")[0]
+
+
+def need_of(episode_id: str) -> str:
+    """Rule and subject of an episode.
+
+    >>> need_of("dry:tray-3:1772344800000")
+    'dry:tray-3'
+    """
+    return episode_id.rpartition(":")[0]
+
+
+def began_ms(episode_id: str) -> int:
+    """When an episode began, or 0 where its id does not say; of those with the same beginning the later ones
+    have a mark behind it.
+
+    >>> began_ms("dry:tray-3:1772344800000'"), began_ms("odd")
+    (1772344800000, 0)
+    """
+    began = episode_id.rpartition(":")[2].rstrip("'")
+    return int(began) if began.lstrip("-").isdigit() else 0
+
+
 def fold(
     state: RuleState, judged: Iterable[tuple[int, Verdict]], delays: Delays
 ) -> tuple[RuleState, list[Stretch]]:

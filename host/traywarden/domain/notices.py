@@ -5,9 +5,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from traywarden.domain.episodes import ChangeKind
+from traywarden.domain.severities import SEVERITIES
 
-SEVERITIES = ("info", "warning", "urgent")
-"""As they stand in settings.toml; what they mean to a grower says `severity_words`."""
 _WORDS = {"info": "for your information", "warning": "soon", "urgent": "urgent"}
 
 

@@ -59,11 +59,6 @@ BY_HAND = (
 )
 
 
-BY_A_TAP = ("dry", "drying", "vent", "shut", "cold", "hot", "frost", "rain", "waterlogged", "late")
-"""Rules whose deed can be written down by a tap and be true: what was done needs no more words, or a choice
-from the few places there are. What helps against the others is no entry of the journal: a new battery."""
-
-
 def remedies_of(episode: Episode) -> tuple[Kind, ...]:
     """The kinds of entries after which a grower need not be told again; of a rule not listed, any deed.
 

@@ -3,8 +3,9 @@
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from itertools import pairwise
 
-from traywarden.domain.episodes import ChangeKind
-from traywarden.domain.notices import SEVERITIES, Notice
+from traywarden.domain.episodes import ChangeKind, began_ms, need_of
+from traywarden.domain.notices import Notice
+from traywarden.domain.severities import SEVERITIES
 
 _KINDS = (ChangeKind.OPENED, ChangeKind.REMINDED, ChangeKind.CLOSED)
 """Within one episode, in the order in which they happen. A digest of the past says itself when it was."""
@@ -12,22 +13,12 @@ _KINDS = (ChangeKind.OPENED, ChangeKind.REMINDED, ChangeKind.CLOSED)
 Moment = tuple[int, int, int]
 
 
-def need_of(episode_id: str) -> str:
-    """Rule and subject of an episode.
-
-    >>> need_of("dry:tray-3:1772344800000")
-    'dry:tray-3'
-    """
-    return episode_id.rpartition(":")[0]
-
-
 def moments(notice: Notice) -> Mapping[str, Moment]:
     """Of each need that a notice tells of, where that stands among all that is told of the need."""
     found: dict[str, Moment] = {}
     for episode_id, kind in notice.changes:
         if kind in _KINDS:
-            began = episode_id.rpartition(":")[2].rstrip("'")
-            at = (int(began) if began.lstrip("-").isdigit() else 0, notice.created_ms, _KINDS.index(kind))
+            at = began_ms(episode_id), notice.created_ms, _KINDS.index(kind)
             found[need_of(episode_id)] = max(at, found.get(need_of(episode_id), at))
     return found
 

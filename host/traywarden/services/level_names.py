@@ -6,7 +6,7 @@ from traywarden.domain.journal import Kind
 from traywarden.domain.stage import Stage
 from traywarden.errors import UnknownNameError, UsageError, asked, did_you_mean
 from traywarden.services.hushing import rule_names
-from traywarden.settings import BY_KEY, Settings, ruling, telling
+from traywarden.settings import BY_KEY, Settings, ruling, telling, whose
 from traywarden.store import garden as garden_store
 from traywarden.store import journal as journal_store
 from traywarden.store.crops import crop_named, load_crops
@@ -29,8 +29,7 @@ def idle(tx: Tx, settings: Settings) -> Iterator[tuple[str, str]]:
     mixes = {mix.name for mix in garden_store.mixes(tx)}
     crops: set[str] | None = None
     for key in sorted(settings.overrides):
-        _, kind, rest = key.split(".", 2)
-        which = rest.rpartition(".")[0]
+        _, kind, which, _ = whose(key)
         if kind == "mix" and which not in mixes:
             yield key, _said(key, kind, which, did_you_mean(which, mixes))
         elif kind == "crop":

@@ -153,3 +153,6 @@ _WAYS: Mapping[str, Make] = {
     "waterlogged": _lifted,
     "late": _up,
 }
+BY_A_TAP = frozenset(_WAYS)
+"""Rules whose deed can be written down by a tap and be true: what was done needs no more words, or a choice
+from the few places there are. What helps against the others is no entry of the journal: a new battery."""

@@ -9,16 +9,15 @@ from enum import StrEnum
 
 from itsdangerous import BadSignature, URLSafeSerializer
 
-from traywarden.domain.episodes import ChangeKind, Episode
+from traywarden.domain.episodes import ChangeKind, Episode, rule_of
 from traywarden.domain.hushes import untils
 from traywarden.domain.notice_words import rule_words
 from traywarden.domain.notices import Notice
-from traywarden.domain.remedies import BY_A_TAP
 from traywarden.errors import UsageError
 from traywarden.services.hushing import hush_subject
 from traywarden.services.journal import put
 from traywarden.services.knowledge import Knowledge
-from traywarden.services.link_deeds import BY_A_LINK, Way, done_since, ways_to_answer, with_count
+from traywarden.services.link_deeds import BY_A_LINK, BY_A_TAP, Way, done_since, ways_to_answer, with_count
 from traywarden.services.questions.ground import Ground
 from traywarden.services.signing import signing_key
 from traywarden.services.until import parse_until
@@ -163,10 +162,6 @@ class Links:
 
 def footers(settings: Settings) -> Callable[[Notice], str]:
     return Links(settings).footer
-
-
-def rule_of(episode_id: str) -> str:
-    return episode_id.partition(":")[0]
 
 
 def _ways(on: Ground, knowledge: Knowledge, rule: str, open_now: Sequence[Episode]) -> list[Way]:

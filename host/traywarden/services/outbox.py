@@ -12,8 +12,9 @@ from dataclasses import dataclass, replace
 
 from traywarden.domain.episodes import Change, ChangeKind, Episode
 from traywarden.domain.notice_words import Reader, Told, words
-from traywarden.domain.notices import SEVERITIES, Hold, Notice, NoticeState, most_severe, passes
+from traywarden.domain.notices import Hold, Notice, NoticeState, most_severe, passes
 from traywarden.domain.rules import AnyRule
+from traywarden.domain.severities import SEVERITIES
 from traywarden.domain.subjects import Subject, SubjectKind
 from traywarden.services.ends import BEGUN_AGAIN, Answered, Later, known_to_be_over, not_known
 from traywarden.services.holding import (

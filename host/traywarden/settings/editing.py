@@ -13,7 +13,7 @@ from typing import Any
 
 from traywarden.errors import SettingsError
 from traywarden.settings.kinds import Secret
-from traywarden.settings.loading import general_key
+from traywarden.settings.loading import general_key, whose
 
 _QUOTED = r"""\"(?:[^"\\]|\\.)*\"|'[^']*'"""
 _HEADER = re.compile(rf"\s*(\[{{1,2}})\s*((?:{_QUOTED}|[^\[\]\"'])+?)\s*\]{{1,2}}\s*(#.*)?$")
@@ -82,9 +82,7 @@ def path_of(key: str) -> tuple[str, ...]:
     if general_key(key) in (None, key):
         section, name = key.split(".", 1)
         return section, name
-    rule, kind, rest = key.split(".", 2)
-    which, _, name = rest.rpartition(".")
-    return rule, kind, which, name
+    return whose(key)
 
 
 def _assignments(lines: list[str]) -> Iterator[tuple[int, tuple[str, ...], re.Match[str]]]:

@@ -8,8 +8,6 @@ from urllib.parse import urlsplit
 
 from traywarden.domain.telling_times import AT_ONCE, clock_time, digest_times
 
-SEVERITIES = ("info", "warning", "urgent")
-
 
 class Secret(str):
     """A string that prints as dots. `reveal()` where the value itself is needed."""

@@ -8,10 +8,11 @@ from pathlib import Path
 from typing import Any
 
 from traywarden.domain.levels import KINDS, Levels
+from traywarden.domain.severities import SEVERITIES
 from traywarden.domain.stage import Stage
 from traywarden.domain.telling_times import AT_ONCE
 from traywarden.errors import SettingsError, asked, did_you_mean
-from traywarden.settings.kinds import SEVERITIES, Channel, Secret
+from traywarden.settings.kinds import Channel, Secret
 from traywarden.settings.kinds import digest as wrong_digest
 from traywarden.settings.table import BY_KEY, TABLE
 
@@ -152,6 +153,17 @@ def general_key(key: str) -> str | None:
     row = BY_KEY.get(f"{rule}.{name}")
     known = kind in KINDS and which and (kind != "stage" or which in list(Stage))
     return row.key if row is not None and row.varies and known else None
+
+
+def whose(key: str) -> tuple[str, str, str, str]:
+    """Of a level or delay given for one crop, mix or stage: rule, which of the three, its name, setting.
+
+    >>> whose("dry.mix.Seed mix 2.0.line_times")
+    ('dry', 'mix', 'Seed mix 2.0', 'line_times')
+    """
+    rule, kind, rest = key.split(".", 2)
+    which, _, name = rest.rpartition(".")
+    return rule, kind, which, name
 
 
 def _no_such(key: str) -> str:

@@ -1,15 +1,8 @@
 """When a rule opens and closes, and how its notices go out."""
 
+from traywarden.domain.severities import SEVERITIES
 from traywarden.domain.telling_times import AT_ONCE
-from traywarden.settings.kinds import (
-    SEVERITIES,
-    Setting,
-    address_or_empty,
-    between,
-    clock_or_empty,
-    digest,
-    one_of,
-)
+from traywarden.settings.kinds import Setting, address_or_empty, between, clock_or_empty, digest, one_of
 
 ROWS: tuple[Setting, ...] = (
     Setting(

@@ -4,7 +4,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from traywarden.domain.notices import SEVERITIES, takes_words
+from traywarden.domain.notices import takes_words
+from traywarden.domain.severities import SEVERITIES
 from traywarden.domain.telling_times import AT_ONCE, clock_time
 from traywarden.errors import ChannelError, UnknownNameError, UsageError
 from traywarden.links.channel_address import Mail, kind_words, mail_address, web_address

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from traywarden.domain.levels import KINDS
 from traywarden.domain.notice_words import rule_words
 from traywarden.domain.stage import Stage
 from traywarden.domain.units import Display
@@ -19,6 +20,7 @@ from traywarden.settings import (
     general_key,
     load,
     take_back,
+    whose,
 )
 from traywarden.store.crops import crop_name, load_crops
 from traywarden.web.face import Face
@@ -89,8 +91,7 @@ def _choices(rule: str, display: Display) -> Iterator[Choice]:
 
 def _given(key: str, written: Settings, display: Display, why: str) -> Given:
     row = BY_KEY[general_key(key) or key]
-    rule, kind, rest = key.split(".", 2)
-    which = rest.rpartition(".")[0]
+    rule, kind, which, _ = whose(key)
     scale = scale_of(row, display)
     named = {"crop": crop_name(which), "stage": which.replace("_", " ")}.get(kind, which)
     return Given(
@@ -109,7 +110,7 @@ def give(face: Face, written: Written) -> str:
     before = load(face.settings.home)
     display = Display(before["display.temperature"], before["display.length"])
     kind, _, name = written.text("whom").partition(" ")
-    if kind not in ("crop", "mix", "stage") or not name:
+    if kind not in KINDS or not name:
         raise UsageError("Choose the crop, the mix or the stage that it is for.")
     with face.asking() as on:
         key = key_for(on.tx, written.text("setting"), **{kind: name})

@@ -14,7 +14,8 @@ from starlette.datastructures import FormData
 
 from traywarden.domain.journal import Kind, replacements
 from traywarden.domain.notice_words import rule_words
-from traywarden.domain.notices import SEVERITIES, takes_words
+from traywarden.domain.notices import takes_words
+from traywarden.domain.severities import SEVERITIES
 from traywarden.services.journal_words import EntryLine, entry_lines
 from traywarden.services.questions.ground import Ground
 from traywarden.services.questions.notices import NoticeLine

@@ -10,7 +10,8 @@ from fastapi.concurrency import run_in_threadpool
 from fastapi.responses import HTMLResponse, Response
 
 from traywarden.domain.notice_words import SAYINGS, rule_words
-from traywarden.domain.notices import SEVERITIES, takes_words
+from traywarden.domain.notices import takes_words
+from traywarden.domain.severities import SEVERITIES
 from traywarden.domain.units import Display
 from traywarden.errors import ChannelError, TraywardenError, UsageError
 from traywarden.links.open_broker import check_closed

@@ -17,7 +17,7 @@ from traywarden.services.judging import CLOCK_AHEAD_MS, Judge, gone_blind, stand
 from traywarden.services.knowledge import Knowledge
 from traywarden.services.questions.ground import DAY_MS, Ground
 from traywarden.services.shadows import Shadows
-from traywarden.settings import TABLE, Settings, ruling, telling
+from traywarden.settings import TABLE, Settings, ruling, telling, whose
 from traywarden.store import episodes as episode_store
 from traywarden.store.crops import load_crops
 
@@ -224,7 +224,8 @@ class _Explained:
                 value = settings.overrides[key] if key in settings.overrides else settings[row.key]
                 known_from = "default" if value == row.default else "your settings"
                 if key != row.key:
-                    known_from = f"given for {key.split('.', 2)[1]} {key.split('.', 2)[2].rpartition('.')[0]}"
+                    _, kind, which, _ = whose(key)
+                    known_from = f"given for {kind} {which}"
                 yield UsedSetting(key, value, row.unit, row.says, known_from)
 
 

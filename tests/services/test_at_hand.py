@@ -26,7 +26,6 @@ def test_what_is_read_again_instead_of_held_gives_the_same_answers(
     garden.clock.ms = START_MS + 2 * DAY_MS
     whole = _told(garden)
     assert any(key.startswith("drying") and answer != "blind" for key, (answer, _) in whole.items())
-    monkeypatch.setattr("traywarden.services.head_days.MOST_AT_HAND", 0)
-    monkeypatch.setattr("traywarden.services.questions.waterings.MOST_AT_HAND", 0)
+    monkeypatch.setattr("traywarden.services.asking.asker.MOST_AT_HAND", 0)
     monkeypatch.setattr("traywarden.services.questions.waterings.TOGETHER", 2)
     assert _told(garden) == whole

@@ -20,6 +20,7 @@ from traywarden.domain.notices import NoticeState
 from traywarden.services.deliver import Deliver
 from traywarden.services.upkeep import pack_days
 from traywarden.services.watch import Watch
+from traywarden.services.wettings import LEAD_MS, LOOK_BACK_MS
 from traywarden.store import notices as notice_store
 from traywarden.store import readings
 from traywarden.store.crops import load_crops
@@ -28,12 +29,16 @@ from traywarden.store.store import Store
 SOAK_S = float(os.environ.get("TRAYWARDEN_SOAK_S", "0"))
 TRAYS = int(os.environ.get("TRAYWARDEN_SOAK_TRAYS", "1000")) if SOAK_S else 3
 DAYS, WARM_UP_DAYS, STEP_MIN = 7, 3, 60
+MINUTES = range(0, 24 * 60, STEP_MIN)
 ASKED_EVERY_H = 12
 """How often the rules by the clock are asked: of a thousand trays they take a third of a minute."""
 MOST_GROWN_BLOCKS_PER_DAY = 1000 if SOAK_S else 2 * TRAYS * 24
 """Blocks of memory, one for each object: in the large garden fewer than trays, in the small one than two for
 each reading. From day to day their number goes up and down by a hundred."""
 EARLY_READINGS_MIN = 120
+DAYS_BEFORE = -(-(LOOK_BACK_MS + LEAD_MS) // DAY_MS) if SOAK_S else 0
+"""So many days are in the store when the soak begins: no rule by the clock looks back further, so what it holds
+of them is not taken for growth."""
 
 
 class _Quiet:
@@ -70,14 +75,21 @@ class Life:
         )
         self._deliver = Deliver(store, self.settings, self.clock, {"console": _Quiet()})
         self._asked_ms = self.clock.ms
+        for _ in range(DAYS_BEFORE):
+            for minute in MINUTES:
+                self._measure(minute)
+            pack_days(self._store, self.settings, self.clock.ms)
         self._watch.judge_all()
 
+    def _measure(self, minute: int) -> None:
+        self.garden.on(STEP_MIN)
+        self.clock.ms = self.garden.now_ms
+        with self._store.write() as tx:
+            readings.insert(tx, list(self.garden.sent(0.20 if 360 <= minute < 720 else 0.45)))
+
     def day(self) -> Day:
-        for minute in range(0, 24 * 60, STEP_MIN):
-            self.garden.on(STEP_MIN)
-            self.clock.ms = self.garden.now_ms
-            with self._store.write() as tx:
-                readings.insert(tx, list(self.garden.sent(0.20 if 360 <= minute < 720 else 0.45)))
+        for minute in MINUTES:
+            self._measure(minute)
             self._watch.judge(self.garden.trays.values())
             self._watch.tick()
             if self.clock.ms - self._asked_ms >= ASKED_EVERY_H * HOUR_MS:

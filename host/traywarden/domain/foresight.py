@@ -83,7 +83,7 @@ def remember(drying: Drying) -> Remembered:
         float(drying.hour_s[-1]) + 3600.0,
         demand_h,
         plain_h,
-        np.asarray(swing_sums(drying)[-1]),
+        swing_sums(drying)[-1].copy(),  # the last row alone, not all of them with it
         max(float(level[0] - level[-1]), 0.0) if level.size else 0.0,
         float(drying.demand.mean() * level.size),
     )

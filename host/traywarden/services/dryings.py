@@ -84,11 +84,11 @@ def _by_hours(
     count = int(hours[-1] - hours[0]) + 1
     hour_s = (hours[0] + np.arange(count, dtype=np.float64)) * HOUR_S
     at = hours - hours[0]
-    where = np.round((hour_s - demand.hour_s[0]) / HOUR_S).astype(np.int64) if demand.hour_s.size else None
-    if where is None or where[0] < 0 or where[-1] >= demand.hour_s.size:
+    first = round((hour_s[0] - demand.hour_s[0]) / HOUR_S) if demand.hour_s.size else -1
+    if first < 0 or first + count > demand.hour_s.size:
         known, ahead = np.ones(count), np.ones((count, 24))
-    else:
-        known, ahead = demand.demand[where], demand.ahead[where]
+    else:  # not copied: a season has many dry-downs
+        known, ahead = demand.demand[first : first + count], demand.ahead[first : first + count]
     return Drying(
         hour_s, _means(at, moisture[readings], count), _means(at, temp[readings], count), known, ahead
     )

@@ -23,6 +23,7 @@ from traywarden.domain.series import (
     absent_values,
     is_absent,
 )
+from traywarden.services.at_hand import most_at_hand
 from traywarden.store import packed as packed_store
 from traywarden.store import probes as probe_store
 from traywarden.store import readings as reading_store
@@ -34,9 +35,6 @@ Days: TypeAlias = tuple[int, int]
 """The first and the last of some days."""
 Order: TypeAlias = IntArray | slice
 
-MOST_AT_HAND = 5_000_000
-"""With so many readings at hand what is read next takes their place: weeks of a thousand heads, each with a
-reading a minute, fit into no memory."""
 _DAYS_BEFORE, _DAYS_AFTER = -(-LOOK_BACK_MS // DAY_MS), -(-LOOK_AHEAD_MS // DAY_MS)
 
 
@@ -75,9 +73,12 @@ class HeadDays:
         return here.between(start_ms, end_ms)
 
     def prefetch(self, spans_ms: Mapping[int, tuple[int, int]]) -> None:
-        """Have the readings of heads in [start_ms, end_ms) at hand; what is at hand is not read again."""
+        """Have the readings of heads in [start_ms, end_ms) at hand; what is at hand is not read again.
+
+        With too many at hand, what is read next takes their place.
+        """
         rounds = self._missing(spans_ms)
-        if rounds and self._size > MOST_AT_HAND:
+        if rounds and self._size > most_at_hand(self._tx):
             self.forget()
             rounds = self._missing(spans_ms)
         for wanted in rounds:

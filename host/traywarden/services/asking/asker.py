@@ -11,6 +11,7 @@ from traywarden.errors import StoreError
 from traywarden.services.asking.paced import Paced
 from traywarden.services.asking.round import Round, Verdicts, Vitals
 from traywarden.services.asking.standing import Asked
+from traywarden.services.at_hand import hold_at_most
 from traywarden.services.clock import Clock
 from traywarden.services.knowledge import Knowledge
 from traywarden.services.questions.ground import ground
@@ -23,6 +24,8 @@ from traywarden.turns import Turns
 log = logging.getLogger(__name__)
 TICK_S = 1.0
 LONGEST_REST_S = 30.0
+MOST_AT_HAND = 500_000
+"""Fewer readings than a question holds: nobody waits for a round, and a small computer does many things."""
 
 Take = Callable[[dict[str, Verdicts], int], None]
 
@@ -72,6 +75,7 @@ class Asker:
     def _answered(self, due: Sequence[Asked], now_ms: int) -> dict[str, Verdicts]:
         with self._store.read() as tx:
             self._carried.into(tx)
+            hold_at_most(tx, MOST_AT_HAND)
             garden = garden_store.the_garden(tx)
             if garden is None:
                 return {}

@@ -15,6 +15,7 @@ from traywarden.domain.moisture import percent_of_container_capacity
 from traywarden.domain.rain import Told, classify
 from traywarden.domain.series import HeadSeries
 from traywarden.domain.wetting import Wetting, WettingKind
+from traywarden.services.at_hand import most_at_hand
 from traywarden.services.questions.ground import DAY_MS, Ground
 from traywarden.services.series import rain_series
 from traywarden.services.wettings import (
@@ -31,8 +32,6 @@ from traywarden.store.engine import snapshot
 
 TOGETHER = 50
 """So many trays are read at once."""
-MOST_AT_HAND = 5_000_000
-"""So many readings are held while a question is answered: about a quarter of a gigabyte."""
 _KIND_OF = {"above": WettingKind.FROM_ABOVE, "below": WettingKind.FROM_BELOW}
 
 
@@ -128,7 +127,7 @@ def _tray_waterings(ground: Ground, start_ms: int, end_ms: int) -> dict[int, Tra
     from_ms = lead_from_ms(start_ms)
     reads: dict[int, Callable[[], Sequence[HeadSeries]]] = {}
     by_head: dict[int, tuple[tuple[Wetting, ...], ...]] = {}
-    at_hand, tray_ids = 0, list(ground.trays)
+    at_hand, most, tray_ids = 0, most_at_hand(ground.tx), list(ground.trays)
     for first in range(0, len(tray_ids), TOGETHER):
         some = tray_ids[first : first + TOGETHER]
         ground.have_at_hand(some, from_ms, end_ms)
@@ -137,7 +136,7 @@ def _tray_waterings(ground: Ground, start_ms: int, end_ms: int) -> dict[int, Tra
             by_head[tray_id] = tuple(tuple(head_wettings(head)) for head in mine)
             at_hand += sum(head.time_s.size for head in mine)
             again = partial(ground.tray_series, tray_id, from_ms, end_ms)
-            reads[tray_id] = partial(tuple, mine) if at_hand <= MOST_AT_HAND else again
+            reads[tray_id] = partial(tuple, mine) if at_hand <= most else again
     seen = {t: merged(wettings) for t, wettings in by_head.items() if wettings}
     entries = [e for e in ground.facts.entries if e.kind in (Kind.WATERED, Kind.RAINED) and e.at_ms < end_ms]
 

@@ -26,6 +26,12 @@ test: $(VENV)/dev.stamp ## set up (Debian's mosquitto, PostgreSQL and node too) 
 	@$(MAKE) --no-print-directory check
 	@scripts/run-tests
 
+coverage: $(VENV)/dev.stamp ## every test once more, and what no test touched; measuring takes half as long again
+	@scripts/debian-parts
+	@scripts/node-parts
+	@$(VENV)/bin/coverage erase
+	@scripts/run-tests --cov --cov-report=term:skip-covered
+
 check: $(VENV)/dev.stamp ## ruff, mypy (the firmware against its board's modules), import-linter
 	@$(VENV)/bin/ruff format --check host tests firmware hardware
 	@$(VENV)/bin/ruff check host tests firmware hardware
@@ -67,4 +73,4 @@ lock: ## resolve requirements/*.in again
 clean: ## remove the environment and everything generated
 	rm -rf $(VENV) build dist test-output demo-garden .mypy_cache .ruff_cache .pytest_cache .hypothesis
 
-.PHONY: help env dev run test check bench figures soak pages pictures hardware lock clean
+.PHONY: help env dev run test coverage check bench figures soak pages pictures hardware lock clean

@@ -37,7 +37,7 @@ MOST_GROWN_BLOCKS_PER_DAY = 1000 if SOAK_S else 2 * TRAYS * 24
 each reading. From day to day their number goes up and down by a hundred."""
 EARLY_READINGS_MIN = 120
 DAYS_BEFORE = -(-(LOOK_BACK_MS + LEAD_MS) // DAY_MS) if SOAK_S else 0
-"""So many days are in the store when the soak begins: no rule by the clock looks back further, so what it holds
+"""So many days are in the store when the soak begins. No rule by the clock looks back further, so what it has
 of them is not taken for growth."""
 
 

@@ -26,8 +26,13 @@ class Asked(dict[str, str]):
 
 def told(face: Face, key: Hashable, question: Callable[[Ground], T]) -> tuple[T | None, str]:
     """The answer shared under this key, or why there is none. Raises StoreError: then no page is right."""
+    return or_why(lambda: face.ask(key, question))
+
+
+def or_why(answer: Callable[[], T]) -> tuple[T | None, str]:
+    """An answer, or why there is none. Raises StoreError."""
     try:
-        return face.ask(key, question), ""
+        return answer(), ""
     except StoreError:
         raise
     except TraywardenError as error:

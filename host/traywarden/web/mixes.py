@@ -1,7 +1,8 @@
 """Mixes: what is in them, how fast they dry, how long they stay soaked, and what to change."""
 
-from collections.abc import Hashable
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 from fastapi import APIRouter, Request
@@ -29,8 +30,8 @@ from traywarden.services.questions.mix_words import (
 )
 from traywarden.services.questions.mixes import MixCompareAnswer, ask_mix_compare
 from traywarden.services.questions.moisture import MixCapacity, ask_moisture
-from traywarden.services.questions.soaked import ask_soaked
-from traywarden.web.asked import Asked, told
+from traywarden.services.questions.soaked import SoakedAnswer, ask_soaked
+from traywarden.web.asked import Asked, or_why, told
 from traywarden.web.charts import CHARTS
 from traywarden.web.face import Face
 from traywarden.web.mix_asked import DRY_DAYS, SOAKED_DAYS, days_asked, mix_asked, pairs
@@ -53,6 +54,15 @@ class Compared:
     why: str
 
 
+@dataclass(frozen=True, slots=True)
+class OfSoil:
+    """What the same dryings tell, asked in one go so that they are worked out once."""
+
+    soaked: tuple[SoakedAnswer | None, str]
+    advice: tuple[MixAdviceAnswer | None, str]
+    two: tuple[Compared, ...]
+
+
 @router.get("/mixes")
 def mixes(request: Request) -> HTMLResponse:
     face, asked = face_of(request), Asked.of(request)
@@ -65,11 +75,10 @@ def mixes(request: Request) -> HTMLResponse:
             asked.pop("days")
             dry_days, days = DRY_DAYS, SOAKED_DAYS
         dry, no_dry = told(face, ("dry-down", dry_days), lambda g: ask_dry_down(g, days=dry_days))
-        soaked, no_soaked = told(face, ("soaked", days), lambda g: ask_soaked(g, days=days))
-        advice, no_advice = told(face, ("mix advice", days), lambda g: ask_mix_advice(g, days=days))
-        ids = {mix.name: mix.mix_id for mix in on.mixes.values()}
-        two = [_compared(face, ids, a, b, days) for a, b in pairs(dry)]
-        known |= {"dry": dry, "no_dry": no_dry, "soaked": soaked, "no_soaked": no_soaked, "two": two}
+        both = tuple(pairs(dry))
+        soil = face.ask(("soil", days, both), lambda g: _of_soil(g, days, both))
+        (soaked, no_soaked), (advice, no_advice) = soil.soaked, soil.advice
+        known |= {"dry": dry, "no_dry": no_dry, "soaked": soaked, "no_soaked": no_soaked, "two": soil.two}
         if dry is not None:
             names = dict.fromkeys(stretch.mix for stretch in dry.stretches)
             known["medians"] = medians_table(dry)
@@ -135,7 +144,7 @@ def compare(request: Request) -> HTMLResponse:
             known["why"] = str(error) if asked else ""
         else:
             known["a"], known["why"] = answer, _ = told(
-                face, _key(a, b, days), lambda g: ask_mix_compare(g, a, b, days)
+                face, ("mix compare", a, b, days), lambda g: ask_mix_compare(g, a, b, days)
             )
             if answer is not None:
                 known |= {"pair": pair_table(answer), "lines": pair_lines(answer)}
@@ -148,13 +157,14 @@ def _capacities(face: Face) -> tuple[MixCapacity, ...]:
     return found or ()
 
 
-def _compared(face: Face, ids: dict[str, int], a: str, b: str, days: float) -> Compared:
-    answer, why = told(face, _key(a, b, days), lambda g: ask_mix_compare(g, a, b, days))
-    return Compared(ids[a], ids[b], answer, why)
-
-
-def _key(a: str, b: str, days: float) -> Hashable:
-    return ("mix compare", a, b, days)
+def _of_soil(on: Ground, days: float, both: Sequence[tuple[str, str]]) -> OfSoil:
+    ids = {mix.name: mix.mix_id for mix in on.mixes.values()}
+    compared = [(a, b, or_why(partial(ask_mix_compare, on, a, b, days))) for a, b in both]
+    return OfSoil(
+        or_why(lambda: ask_soaked(on, days=days)),
+        or_why(lambda: ask_mix_advice(on, days=days)),
+        tuple(Compared(ids[a], ids[b], *answer) for a, b, answer in compared),
+    )
 
 
 def _mixes(on: Ground) -> list[Mix]:

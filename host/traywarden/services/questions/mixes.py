@@ -23,6 +23,7 @@ from traywarden.services.mix_drying import (
 from traywarden.services.position import position_of
 from traywarden.services.questions.ground import DAY_MS, Ground
 from traywarden.store import garden as garden_store
+from traywarden.store.engine import snapshot
 
 DEFAULT_DAYS = 120.0
 BY_DEMAND = "reference evapotranspiration (FAO-56, hourly)"
@@ -131,15 +132,21 @@ def ask_mix_compare(
 def gathered(
     ground: Ground, days: float, demand: Demand | None = None
 ) -> tuple[GardenDrying, tuple[int, int]]:
+    """The drying of all trays over the last so many days, and that span; worked out once in a snapshot."""
     if days <= 0:
         raise UsageError(f"A span of {days:g} days holds nothing; give --days {DEFAULT_DAYS:g}.")
     ground.need_readings()
     start_ms, end_ms = ground.now_ms - round(days * DAY_MS), ground.now_ms + 1
     params = DryingParams(soaked_above=ground.settings["mix.soaked_above"])
-    return garden_drying(ground, start_ms, end_ms, params, demand or reference_demand(ground)), (
-        start_ms,
-        ground.now_ms,
-    )
+    if demand is not None:
+        return garden_drying(ground, start_ms, end_ms, params, demand), (start_ms, ground.now_ms)
+    shared = snapshot(ground.tx)
+    found = None if shared is None else shared.get((gathered, start_ms, end_ms))
+    if found is None:
+        found = garden_drying(ground, start_ms, end_ms, params, reference_demand(ground))
+        if shared is not None:
+            shared[gathered, start_ms, end_ms] = found
+    return found, (start_ms, ground.now_ms)
 
 
 def _rates(

@@ -53,6 +53,7 @@ soak: $(VENV)/dev.stamp ## the long runs; make test holds a bounded version of e
 	@TRAYWARDEN_LOOKS=all $(PY) -m pytest tests/browser/test_every_page.py -q --timeout 3600
 	@TRAYWARDEN_KILLS=200 $(PY) -m pytest tests/system/test_kill_host.py -q --timeout 3600
 	@TRAYWARDEN_POINT_ROUNDS=10 $(PY) -m pytest tests/system/test_kill_notices.py -q --timeout 3600
+	@TRAYWARDEN_GARDENS=150 $(PY) -m pytest tests/services/test_watch_machine.py -q --timeout 3600
 	@TRAYWARDEN_TIMELINES=all $(PY) -m pytest tests/system/test_rule_timelines.py -q
 	@TRAYWARDEN_SOAK_S=3600 $(PY) -m pytest tests/services/test_watch_memory.py -q -s --timeout 14400
 

@@ -5,12 +5,14 @@ of two heads is stored by another connection, which makes every shared answer an
 fifty times, twice a second, and the time is what a browser on the same computer waits for the whole answer.
 Beside it stands the page's question asked once, without what pages share, in the same run.
 
-The first time a page is asked, which is when it is worked out, stands beside it and has no limit. A page that
-is not there is left out, and said.
+The first time a page is asked, which is when it is worked out, stands beside it and has no limit; nor has a
+page after an entry in the journal, which is worked out anew while it is waited for. A page that is not there
+is left out, and said.
 """
 
 import gzip
 import http.client
+import json
 import re
 import threading
 import time
@@ -27,6 +29,7 @@ from tests.benchmarks.questions import warm_season
 from tests.benchmarks.season import Season
 from traywarden.domain.readings import BOOT_IMPORTED, Reading
 from traywarden.services.questions.today import ask_today
+from traywarden.services.tokens import make_token
 from traywarden.settings import load
 from traywarden.store import readings
 from traywarden.store.store import Store
@@ -55,6 +58,8 @@ PAGES = (
     Timed("/places/compare?a=3&b=1&from=2026-07-31&to=2026-10-28&measured=soil", MOST_ONE_MS),
     Timed("/week", MOST_ONE_MS),
 )
+
+AFTER_A_DEED = ("/", "/trays/1", "/mixes")
 
 
 class _Arriving:
@@ -124,6 +129,21 @@ def page_ms(port: int, path: str) -> tuple[float, float, float] | None:
     return first_s * 1000, float(middle), float(most)
 
 
+def after_a_deed_ms(port: int, key: str, tray: str, path: str) -> float:
+    """How long a page takes that has been asked before, once something was written down [ms]."""
+    got(port, path)
+    connection = http.client.HTTPConnection("127.0.0.1", port, timeout=60)
+    try:
+        deed = json.dumps({"deed": "note", "trays": [tray], "note": "all well"})
+        heads = {"content-type": "application/json", "authorization": f"Bearer {key}"}
+        connection.request("POST", "/api/v1/journal", deed, heads)
+        answer = connection.getresponse()
+        assert answer.status == 201, answer.read()
+    finally:
+        connection.close()
+    return got(port, path)[2] * 1000
+
+
 def first_load_kb(port: int) -> float:
     """What a browser gets that opens “Now” for the first time [kB of 1,000 bytes]."""
     _, page, _ = got(port, "/")
@@ -162,6 +182,12 @@ def run() -> list[Figure]:
                     figures.append(Figure(f"{page.path} the first time", found[0], "ms"))
                     figures.append(Figure(f"{name} median", found[1], "ms"))
                     figures.append(Figure(f"{name} p95", found[2], "ms", most=page.most_ms))
+                with made.store.write() as tx:
+                    key = make_token(tx, "bench", made.now_ms, writes=True).secret
+                tray = next(iter(made.trays))
+                for path in AFTER_A_DEED:
+                    took_ms = after_a_deed_ms(port, key, tray, path)
+                    figures.append(Figure(f"{path} after a deed", took_ms, "ms"))
             assert arriving.stored > REQUESTS * EVERY_S / READINGS_EVERY_S / 2, "readings arrived meanwhile"
         figures.append(Figure("what “Now” asks, by itself", alone_ms, "ms"))
     return figures

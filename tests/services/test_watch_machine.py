@@ -2,9 +2,12 @@
 
 Every change of an episode is told, waits to be told, or is spared with its reason, to everyone who asked for
 it; the end never before the beginning; nothing that is hushed, nor by night what is not urgent.
+
+TRAYWARDEN_GARDENS says how many gardens live.
 """
 
 import contextlib
+import os
 import shutil
 import tempfile
 from pathlib import Path
@@ -394,7 +397,7 @@ def _template() -> Path:
 
 TestGarden = Garden.TestCase
 TestGarden.settings = settings(
-    max_examples=15,
+    max_examples=int(os.environ.get("TRAYWARDEN_GARDENS", "15")),
     stateful_step_count=30,
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],

@@ -28,13 +28,16 @@ from traywarden.store.store import Store
 
 SOAK_S = float(os.environ.get("TRAYWARDEN_SOAK_S", "0"))
 TRAYS = int(os.environ.get("TRAYWARDEN_SOAK_TRAYS", "1000")) if SOAK_S else 3
-DAYS, WARM_UP_DAYS, STEP_MIN = 7, 3, 60
+DAYS, STEP_MIN = 7, 60
+WARM_UP_DAYS = 8 if SOAK_S else 3
+"""What a thousand trays let go leaves holes of every size in the first week; then they are used again."""
 MINUTES = range(0, 24 * 60, STEP_MIN)
 ASKED_EVERY_H = 12
 """How often the rules by the clock are asked: of a thousand trays they take a third of a minute."""
 MOST_GROWN_BLOCKS_PER_DAY = 1000 if SOAK_S else 2 * TRAYS * 24
 """Blocks of memory, one for each object: in the large garden fewer than trays, in the small one than two for
 each reading. From day to day their number goes up and down by a hundred."""
+MOST_GROWN_MIB_PER_DAY = 0.5
 EARLY_READINGS_MIN = 120
 DAYS_BEFORE = -(-(LOOK_BACK_MS + LEAD_MS) // DAY_MS) if SOAK_S else 0
 """So many days are in the store when the soak begins. No rule by the clock looks back further, so what it has
@@ -136,3 +139,4 @@ def _soak(store: Store) -> None:
     print(f"\n{len(days)} days, {_told(store)} notices: each day {blocks:+.0f} blocks, {resident:+.2f} MiB")
     assert _told(store) >= len(days) - 1, "nothing happened that could have been kept"
     assert blocks < MOST_GROWN_BLOCKS_PER_DAY, days
+    assert resident < MOST_GROWN_MIB_PER_DAY, days

@@ -23,6 +23,9 @@ MOST_SOWINGS = 24
 FOLLOWED_D = 200
 """A sowing that has not come up is followed no longer than this; the slowest printed takes 172 days."""
 
+MOST_AT_HAND = 2 * MOST_SOWINGS
+"""The hours of so many sowings are held: a season of a thousand trays would fill the memory."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Lesson:
@@ -34,7 +37,7 @@ class Lesson:
 
 
 class Nursery:
-    """The sowings of a garden as of one instant; everything is computed at most once."""
+    """The sowings of a garden as of one instant; what one question after another asks is computed once."""
 
     def __init__(self, ground: Ground) -> None:
         self.ground = ground
@@ -62,6 +65,8 @@ class Nursery:
         """The tray's hours around a sowing, up to its end or now."""
         key = sowing.entry.entry_id
         if key not in self._hours:
+            if len(self._hours) >= MOST_AT_HAND:
+                del self._hours[next(iter(self._hours))]  # the oldest: sowings are gone through in turn
             end_ms = self.until_ms(sowing) + 1
             start_ms = sowing.entry.at_ms - LEAD_MS
             heads = self.ground.tray_hourly(sowing.tray.tray_id, start_ms, end_ms)

@@ -79,6 +79,7 @@ def test_venting_rain_weight_and_notes(garden: CommandLine) -> None:
     assert "It rained 6 mm at 2026-06-09 16:00." in garden.ok(
         "rained", "--mm", "6", "--at", "yesterday 16:00"
     )
+    assert "put level" in garden.ok("levelled", "A1", "--at", "8:00")
     assert "weighed (5200 g)" in garden.ok("weighed", "A1", "--grams", "5200")
     garden.ok("note", "A1", "slugs on the north edge")
     assert garden.json("journal", "list", "--limit", "1")[0]["note"] == "slugs on the north edge"

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from tests.figures.level import NORTH, SOUTH, many, share, tray
+from tests.figures.level import NORTH, SOUTH, again, ended_by, lives, many, share, tray
 from traywarden.domain.level import BothPlateaus, Verdict, level_of, waterings_it_takes
 from traywarden.domain.signs import sign_p_value
 
@@ -95,3 +95,19 @@ def test_sides_that_take_turns_ask_for_no_more_waterings() -> None:
     few = level_of(NORTH, SOUTH, rows[:0], same_scale=True)
     assert few.reason == "no watering from below was seen on both sides"
     assert few.more_waterings == 6
+
+
+@pytest.mark.parametrize(("tilt_pct", "least"), [(10.0, 0.8), (15.0, 0.95)])
+def test_a_tray_put_level_counts_as_level_after_three_waterings_mostly(tilt_pct: float, least: float) -> None:
+    told = lives(tilt_pct, 10, 4, 6, runs=60)
+    assert len(told) >= 55, "of sixty that stood out of level"
+    assert ended_by(told, 2) <= 0.05
+    assert ended_by(told, 3) >= least
+    assert again(told) <= 0.08
+
+
+@pytest.mark.parametrize("tilt_pct", [10.0, 15.0])
+def test_a_tray_that_stays_out_of_level_never_counts_as_put_level(tilt_pct: float) -> None:
+    told = lives(tilt_pct, 16, 4, 0, runs=30)
+    assert sum("Y" in each for each in told) >= 25
+    assert not any("N" in each[each.find("Y") :] for each in told)

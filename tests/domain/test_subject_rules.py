@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.shared_data import reference_file
-from traywarden.domain.ahead_rules import drying_verdict, late_verdict, tilted_verdict
+from traywarden.domain.ahead_rules import TwoEnds, drying_verdict, late_verdict, tilted_verdict
 from traywarden.domain.evidence import Evidence, HeadSample, Sown, stage_of
 from traywarden.domain.garden import Mix
 from traywarden.domain.hardiness import Hardiness, hardiness
@@ -382,13 +382,26 @@ def test_late_seed_is_told_with_its_likeliest_cause() -> None:
 
 
 def test_out_of_level_counts_before_level_before_what_cannot_be_told() -> None:
-    pairs = [("cannot tell", "c."), ("level", "l."), ("out of level", "o.")]
+    pairs = [TwoEnds("cannot tell", "c."), TwoEnds("level", "l."), TwoEnds("out of level", "o.")]
     assert [tilted_verdict(pairs[:n]).answer for n in (0, 1, 2, 3)] == [
         Answer.BLIND,
         Answer.BLIND,
         Answer.NO,
         Answer.YES,
     ]
+
+
+def test_what_was_put_level_ends_at_once_and_what_only_seems_so_in_its_time() -> None:
+    put, unsure = TwoEnds("cannot tell", "c.", put="put level at 8:00"), TwoEnds("cannot tell", "c.")
+    seems = TwoEnds("cannot tell", "s.", evened=True)
+    found = [tilted_verdict(ends) for ends in ([put], [seems], [put, unsure], [put, seems])]
+    assert [(v.answer, v.at_once) for v in found] == [
+        (Answer.NO, True),
+        (Answer.NO, False),
+        (Answer.BLIND, False),
+        (Answer.NO, True),
+    ]
+    assert tilted_verdict([put, TwoEnds("out of level", "o.")]).answer is Answer.YES
 
 
 def test_visits_are_what_was_done_on_many_days_and_the_next_is_an_hour_off_at_least() -> None:

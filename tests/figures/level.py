@@ -26,6 +26,49 @@ def tray(rng: np.random.Generator, tilt_pct: float, below: int, above: int, *, s
     return level_of(NORTH, SOUTH, rows, same_scale=same_scale)
 
 
+def lives(tilt_pct: float, out: int, above: int, even: int, *, runs: int = 100) -> list[str]:
+    """After each watering: Y out of level, N level or put level, - cannot be told. `out` waterings from below
+    at a tilt, and if they show it so much, `even` more after it was put level, of which nobody wrote.
+    """
+    rng = np.random.default_rng(3)
+    found = []
+    for _ in range(runs):
+        offset = 100 + rng.normal(0, HEADS_APART_PCT)
+        rows = [
+            BothPlateaus(float(n), False, _settled(rng, offset + rng.normal(0, HAND_PCT)), _settled(rng, 100))
+            for n in range(above)
+        ]
+        for n in range(out + even):
+            tilted = offset - (tilt_pct if n < out else 0.0)
+            rows.append(BothPlateaus(50.0 + n, True, _settled(rng, tilted), _settled(rng, 100)))
+        first = above + (out if even else 6)
+        said = "".join(_said(rows[:n]) for n in range(first, len(rows) + 1))
+        if not even or said.startswith("Y"):
+            found.append(said)
+    return found
+
+
+def _settled(rng: np.random.Generator, around: float) -> float:
+    return around + float(rng.normal(0, NOISE_PCT))
+
+
+def _said(rows: list[BothPlateaus]) -> str:
+    found = level_of(NORTH, SOUTH, rows, same_scale=False)
+    if found.verdict is Verdict.OUT_OF_LEVEL:
+        return "Y"
+    return "N" if found.verdict is Verdict.LEVEL or found.before else "-"
+
+
+def ended_by(said: list[str], waterings: int) -> float:
+    """Share that counts as level by so many waterings after it was put so."""
+    return sum("N" in each[: waterings + 1] for each in said) / len(said)
+
+
+def again(said: list[str]) -> float:
+    """Share that counts as out of level once more after it counted as level."""
+    return sum("Y" in each[each.find("N") :] for each in said if "N" in each) / len(said)
+
+
 def many(
     tilt_pct: float, below: int, above: int, *, same_scale: bool = False, runs: int = 300
 ) -> list[Level]:
@@ -54,4 +97,12 @@ def lines() -> Iterator[str]:
         yield f"  {below} waterings from below, {how}; called out of level at a tilt of {', '.join(words)}"
     found = many(10.0, 8, 3)
     right = sum(each.drier is NORTH for each in found if each.drier) / sum(bool(each.drier) for each in found)
+    for tilt_pct in (5.0, 10.0, 15.0):
+        ended, stays = lives(tilt_pct, 10, 4, 8), lives(tilt_pct, 24, 4, 0)
+        wrong = sum("N" in each[each.find("Y") :] for each in stays if "Y" in each)
+        yield (
+            f"  put level after 10 at {tilt_pct:g} %, 4 from above: over by the 3rd watering in "
+            f"{ended_by(ended, 3) * 100:.0f} %, by the 5th in {ended_by(ended, 5) * 100:.0f} %, out of level "
+            f"again by the 8th in {again(ended) * 100:.0f} %; left so for 24, over in {wrong} of {len(stays)}"
+        )
     yield f"  the high end was named rightly in {right * 100:.0f} % of those called out of level (tilt 10 %)"

@@ -1,6 +1,7 @@
 """The world in which each rule comes to hold, wavers, falls silent and ends: one row for every rule."""
 
 import math
+from collections.abc import Collection
 from dataclasses import replace
 from typing import Any, TypeVar
 
@@ -139,12 +140,12 @@ TOLD_D = 10
 """The sixth watering from below in a row that left the same end drier: one in 32 by chance."""
 
 
-def ends(at_ms: int) -> World:
+def ends(at_ms: int, tilted_d: Collection[int] = TILTED_D) -> World:
     """Watered at 8 o'clock; from below, the north end stays 0.06 m³/m³ drier on days when it is tilted."""
     since_h = (at_ms - START_MS) / HOUR_MS - 2  # the day begins at 6 o'clock
     day, hour = divmod(since_h, 24)
     fell = 0.16 * hour / 24
-    tilt = 0.06 if day in TILTED_D else 0.0
+    tilt = 0.06 if day in tilted_d else 0.0
     return replace(CALM, moisture_m3_m3=0.50 - fell, other_m3_m3=0.49 - tilt - fell)
 
 
@@ -168,7 +169,7 @@ def with_two_ends(line: Line) -> None:
 
 
 def levelled(line: Line) -> None:
-    line.write(Kind.MOVED, line.at_ms, tray_id=line.tray_id, place_id=line.frame.place_id)
+    line.write(Kind.LEVELLED, line.at_ms, tray_id=line.tray_id)
 
 
 # Late seed, and notices given up
@@ -296,7 +297,7 @@ SCENARIOS = (
         lead_h=3 * 24,
         opens_h=24,
         dim_h=3 * 24,
-        closes_h=12 * 24,
+        closes_h=2 * 24,
         prepare=with_two_ends,
         deed=watered_daily,
         ends=levelled,

@@ -4,20 +4,25 @@ Each rule's own timelines are in test_rule_timelines.py.
 """
 
 from dataclasses import replace
+from functools import partial
 
 import pytest
 
 from tests.services.rule_worlds import (
     EVENING_MS,
     QUICK,
+    TOLD_D,
     cold_night,
     drying,
     drying_for_a_day,
+    ends,
     hours_before,
     in_the_open,
     nights_before,
     opened_at_noon,
     vitals,
+    watered_daily,
+    with_two_ends,
 )
 from tests.services.timelines import CALM, HALF_HOUR_MS, SILENT, STEP_MS, WELL, Line, World
 from tests.services.watched_garden import DAY_MS, HOUR_MS, MINUTE_MS, START_MS
@@ -294,3 +299,43 @@ def test_heat_is_told_once_the_cold_has_not_come_back_for_a_day(sqlite_store: St
     line.run(replace(CALM, soil_c=45.0), 4, HOUR_MS)
     assert line.said == [("cold", "opened"), ("hot", "opened")]
     assert [e.closed_ms for e in line.garden.episodes("cold")] == [None]
+
+
+def out_of_level(store: Store, over_d: int) -> tuple[Line, partial[World]]:
+    """A tray that has been told to be out of level, and is level from a day on; nobody writes that down."""
+    start_ms = START_MS + (TOLD_D - 3) * DAY_MS
+    line = Line(store, dict(QUICK), start_ms, 20, DAY_MS, HALF_HOUR_MS, watered_daily)
+    with_two_ends(line)
+    world = partial(ends, tilted_d=range(5, over_d))
+    line.run(world, 4 * 24)
+    assert line.said == [("tilted", "opened")]
+    return line, world
+
+
+def test_a_tray_put_level_is_told_to_be_so_after_three_even_waterings_though_nobody_wrote_it_down(
+    sqlite_store: Store,
+) -> None:
+    line, world = out_of_level(sqlite_store, TOLD_D + 2)
+    line.run(world, 3 * 24)
+    assert line.said == [("tilted", "opened")], "two even ones may be chance"
+    line.run(world, 2 * 24)
+    assert line.said == [("tilted", "opened"), ("tilted", "closed")]
+    assert "seems to have been put level since: in the newest 3" in line.bodies[-1]
+    line.run(world, 4 * 24)
+    assert len(line.said) == 2, "the old ones do not come back"
+
+
+def test_what_is_done_to_a_tray_out_of_level_ends_it_also_where_it_is_written_down_late(
+    sqlite_store: Store,
+) -> None:
+    """It was levelled before it was told, and said so after; the next six waterings show it was not."""
+    line, world = out_of_level(sqlite_store, TOLD_D + 40)
+    done_ms = next(e for e in line.garden.episodes("tilted")).opened_ms - HOUR_MS
+    line.write(Kind.LEVELLED, done_ms, tray_id=line.tray_id)
+    line.run(world, 24)
+    assert line.said == [("tilted", "opened"), ("tilted", "closed")]
+    assert "it was put level at " in line.bodies[-1]
+    line.run(world, 3 * 24)
+    assert len(line.said) == 2
+    line.run(world, 4 * 24)
+    assert line.said[2:] == [("tilted", "opened")]

@@ -47,6 +47,7 @@ DEEDS = {
     "potted-up": Tried("", {**ONE, "count": "7"}, (Kind.POTTED_UP,)),
     "planted-out": Tried("", {**ONE, "count": "5"}, (Kind.PLANTED_OUT,)),
     "weighed": Tried("", {**ONE, "grams": "1840"}, (Kind.WEIGHED,)),
+    "levelled": Tried("", dict(ONE), (Kind.LEVELLED,)),
     "closed": Tried("", {"place": "Cold frame", "at": "2 h ago", "note": "cold"}, (Kind.CLOSED,)),
     "vented": Tried("", {"place": "Cold frame", "at": "2 h ago", "note": "warm"}, (Kind.VENTED,)),
     "rained": Tried("", {"mm": "3.2", "at": "yesterday", "note": "a shower"}, (Kind.RAINED,)),

@@ -321,6 +321,17 @@ def test_of_a_place_only_what_the_notice_names_is_moved_unless_all_is_tapped(
     assert moved == (set(there) if every else {there[0]})
 
 
+def test_a_tray_out_of_level_is_put_level_by_a_tap(visitor: Visitor) -> None:
+    with visitor.store.write() as tx:
+        tray_id = garden_store.tray_named(tx, "lettuce").tray_id
+        need = Episode("tilted:tray:5", "tilted", a_tray(tray_id), NOW_MS - 3_600_000)
+        episode_store.keep_episode(tx, need)
+        changes = ((need.episode_id, ChangeKind.OPENED),)
+        notice_store.put(tx, [replace(FRESH, notice_id="joint", changes=changes, created_ms=NOW_MS - 60_000)])
+    press(visitor, of_rule(visitor, Act.DONE, "tilted"))
+    assert [(e.kind, e.tray_id) for e in visitor.entries()][-1] == (Kind.LEVELLED, tray_id)
+
+
 def test_what_a_tap_may_write_down_is_what_counts_as_done() -> None:
     """Else the grower would be reminded of what the link has just answered."""
     assert set(BY_A_TAP) <= set(REMEDIES)

@@ -30,6 +30,7 @@ DONE: dict[str, tuple[dict[str, Any], Kind, dict[str, Any]]] = {
     "potted-up": ({"tray": "lettuce", "count": "8"}, Kind.POTTED_UP, {"count": 8}),
     "planted-out": ({"tray": "lettuce", "count": "8"}, Kind.PLANTED_OUT, {"count": 8}),
     "weighed": ({"tray": "lettuce", "grams": "5200"}, Kind.WEIGHED, {"grams": 5200.0}),
+    "levelled": ({"tray": "lettuce"}, Kind.LEVELLED, {}),
     "vented": ({"place": "Cold frame"}, Kind.VENTED, {}),
     "closed": ({"place": "Cold frame"}, Kind.CLOSED, {}),
     "rained": ({"mm": "6"}, Kind.RAINED, {"mm": 6.0}),

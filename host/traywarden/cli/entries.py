@@ -23,8 +23,8 @@ COUNT_OPTION = typer.Option(None, "--count", "-n", min=1, help="How many plants.
 
 
 def register(app: typer.Typer) -> None:
-    done = (sowed, watered, moved, emerged, potted_up, planted_out, weighed, vented, closed, rained, note)
-    for command in done:
+    of_trays = (sowed, watered, moved, emerged, potted_up, planted_out, weighed, levelled)
+    for command in (*of_trays, vented, closed, rained, note):
         app.command(command.__name__.replace("_", "-"), rich_help_panel="Journal")(command)
 
 
@@ -173,6 +173,20 @@ def weighed(
     """
     with bench() as b:
         _for_trays(b, [tray], Kind.WEIGHED, {"grams": grams}, note, at, as_json, f"weighed ({grams:g} g)")
+
+
+def levelled(
+    trays: list[str] = TRAYS,
+    note: str = NOTE_OPTION,
+    at: str = AT_OPTION,
+    as_json: bool = JSON_OPTION,
+) -> None:
+    """Trays, or the base they stand on, were put level: from then on it is judged anew.
+
+    Example: `traywarden levelled A1 --at "today 8:00"`
+    """
+    with bench() as b:
+        _for_trays(b, trays, Kind.LEVELLED, {}, note, at, as_json, "put level")
 
 
 def vented(

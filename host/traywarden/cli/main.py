@@ -55,6 +55,7 @@ ALONE = {
             "weighed",
             "vented",
             "closed",
+            "levelled",
             "rained",
         ),
         "entries",

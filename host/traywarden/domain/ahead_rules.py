@@ -1,6 +1,7 @@
 """Rules of a tray that look ahead or back over days: dry before the next visit, seed late, out of level."""
 
 from collections.abc import Sequence
+from typing import NamedTuple
 
 from traywarden.domain.lateness import Cause, likeliest
 from traywarden.domain.lateness import Verdict as CauseVerdict
@@ -127,26 +128,51 @@ def late_verdict(
     return Verdict(Answer.YES, f"{crop}, sown {sown_on}, is late: {due}; {told}", facts)
 
 
-def tilted_verdict(found: Sequence[tuple[str, str]]) -> Verdict:
+class TwoEnds(NamedTuple):
+    """What the comparison of two ends says: “out of level”, “level” or “cannot tell”, and in a sentence.
+
+    `evened`: as far as can be told it was put level, by what its newest waterings show. `put`: what was done
+    to how it stands since it was told that it is out of level, in words; empty where nothing was.
+    """
+
+    said: str
+    sentence: str
+    evened: bool = False
+    put: str = ""
+
+
+def tilted_verdict(found: Sequence[TwoEnds]) -> Verdict:
     """Whether a tray, or the base it stands on, is out of level.
 
     Parameters
     ----------
-    found : sequence of (verdict, sentence)
-        Of each pair of ends compared: “out of level”, “level” or “cannot tell”.
+    found : sequence of TwoEnds
 
     Returns
     -------
     Verdict
 
+    Notes
+    -----
+    Whoever put it level has done what the notice asked for, so that it ends at once; what is watered from
+    below from then on tells anew.
+
     Example
     -------
-    >>> tilted_verdict([("level", "A stands level."), ("out of level", "A is high.")]).answer.value
+    >>> tilted_verdict([TwoEnds("level", "A is level."), TwoEnds("out of level", "A is high.")]).answer.value
     'yes'
+    >>> tilted_verdict([TwoEnds("cannot tell", "Cannot tell yet.", put="put level at 08:00")]).reason
+    'it was put level at 08:00, and no watering from below since shows it out of level'
     """
     facts: Facts = {"do": "Lower the high end, or raise the other.", "source": TILTED_SOURCE}
-    for verdict, answer in (("out of level", Answer.YES), ("level", Answer.NO)):
-        for said, sentence in found:
-            if said == verdict:
-                return Verdict(answer, sentence.rstrip("."), facts)
-    return Verdict(Answer.BLIND, found[0][1].rstrip(".") if found else "no two ends of it are measured")
+    out = [ends for ends in found if ends.said == "out of level"]
+    even = [ends for ends in found if ends.said == "level" or ends.evened]
+    put = next((ends.put for ends in found if ends.put), "")
+    if out:
+        return Verdict(Answer.YES, out[0].sentence.rstrip("."), facts)
+    if put and all(ends.put or ends in even for ends in found):
+        since = f"it was {put}, and no watering from below since shows it out of level"
+        return Verdict(Answer.NO, since, facts, at_once=True)
+    if even:
+        return Verdict(Answer.NO, even[0].sentence.rstrip("."), facts)
+    return Verdict(Answer.BLIND, found[0].sentence.rstrip(".") if found else "no two ends of it are measured")

@@ -21,6 +21,7 @@ class Kind(StrEnum):
     PLANTED_OUT = "planted out"
     VENTED = "vented"  # a frame or greenhouse was opened
     CLOSED = "closed"  # and closed again
+    LEVELLED = "levelled"  # a tray, or the base it stands on, was put level
     WEIGHED = "weighed"
     NOTED = "noted"
     RAINED = "rained"

@@ -8,6 +8,7 @@ import numpy as np
 from scipy import special
 
 from traywarden.domain.bootstrap import Interval
+from traywarden.domain.levelling import put_level_from
 from traywarden.domain.series import FloatArray
 from traywarden.domain.signs import Signs, sign_p_value, signs
 
@@ -75,6 +76,7 @@ class Level:
     reference: str
     more_waterings: int
     reason: str
+    before: int = 0
 
 
 def level_of(
@@ -109,7 +111,8 @@ def level_of(
     d is widened, in quadrature, by how well the reference is known: by a t-interval of the mean of four
     waterings from above or more; of fewer, by one from the scatter of all a − b and at least 7 % over the
     root of their number; by 15 % where it rests on two calibrations. Out of level: sign test below 5 %, that
-    interval without 0, and 2 % or more. Level: the interval within ±5 %.
+    interval without 0, and 2 % or more. Level: the interval within ±5 %. Where it was out of level and then
+    put level (`put_level_from`), waterings from below before that count no more; those from above do.
 
     References
     ----------
@@ -134,14 +137,21 @@ def level_of(
         return Level(
             a, b, Verdict.CANNOT_TELL, None, blind, counted, below.size, above.size, "none", 0, reference
         )
-    counted = signs(below - always_pct, level)
-    wide = _widened(counted.median, unsure_pct)
-    verdict = _verdict(counted, wide)
+
+    def judged(beyond_pct: FloatArray) -> tuple[Signs, Interval, Verdict]:
+        counted = signs(beyond_pct, level)
+        wide = _widened(counted.median, unsure_pct)
+        return counted, wide, _verdict(counted, wide)
+
+    before = put_level_from(below - always_pct, lambda d: judged(d)[-1] is Verdict.OUT_OF_LEVEL)
+    counted, wide, verdict = judged(below[before:] - always_pct)
     drier = None
     if verdict is Verdict.OUT_OF_LEVEL and wide.estimate is not None:
         drier = a if wide.estimate < 0 else b
     more, reason = _what_is_missing(verdict, counted, wide, above.size)
-    return Level(a, b, verdict, drier, wide, counted, below.size, above.size, reference, more, reason)
+    return Level(
+        a, b, verdict, drier, wide, counted, below.size - before, above.size, reference, more, reason, before
+    )
 
 
 def waterings_it_takes(above: int, below: int, most: int = MOST_MORE) -> int:

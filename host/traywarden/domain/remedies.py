@@ -14,6 +14,7 @@ REMEDIES: dict[str, tuple[Kind, ...]] = {
     "vent": (Kind.VENTED, Kind.MOVED),
     "shut": (Kind.CLOSED,),
     "late": (Kind.EMERGED, Kind.SOWED, Kind.NOTED),
+    "tilted": (Kind.LEVELLED, Kind.MOVED, Kind.ON_BASE, Kind.FILLED),
 }
 HOUR_S = 3600.0
 SHOWS_WITHIN_S: dict[str, float] = {
@@ -39,6 +40,7 @@ DEED_WORDS = {
     Kind.PLANTED_OUT: "planted it out",
     Kind.SOWED: "sowed it anew",
     Kind.ON_BASE: "set it on another base",
+    Kind.LEVELLED: "put it level",
     Kind.FILLED: "filled it anew",
     Kind.HEAD_PLACED: "placed a head in it",
     Kind.HEAD_TAKEN_OUT: "took a head out of it",
@@ -49,6 +51,7 @@ BY_HAND = (
     Kind.MOVED,
     Kind.VENTED,
     Kind.CLOSED,
+    Kind.LEVELLED,
     Kind.EMERGED,
     Kind.POTTED_UP,
     Kind.PLANTED_OUT,
@@ -72,7 +75,7 @@ def remedies_of(episode: Episode) -> tuple[Kind, ...]:
 def answers_end(rule: str, deed_ms: int, closed_ms: int) -> bool:
     """Whether a need that was over by `closed_ms` was over by that deed, so that whoever did it knows.
 
-    Only of rules with deeds of their own: what anybody does at a tray does not level it.
+    Only of rules with deeds of their own that show: nobody sees at once that a tray stands level.
 
     >>> answers_end("dry", 0, 3_600_000), answers_end("dry", 0, 9_000_000), answers_end("rain", 0, 0)
     (True, False, False)

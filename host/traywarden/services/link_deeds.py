@@ -152,6 +152,7 @@ _WAYS: Mapping[str, Make] = {
     "rain": _moved(covered_only=True),
     "waterlogged": _lifted,
     "late": _up,
+    "tilted": _done(Kind.LEVELLED, "put level"),
 }
 BY_A_TAP = frozenset(_WAYS)
 """Rules whose deed can be written down by a tap and be true: what was done needs no more words, or a choice

@@ -29,6 +29,7 @@ WAYS: Mapping[str, str] = {
     "potted-up": "Potted up",
     "planted-out": "Planted out",
     "weighed": "Weighed",
+    "levelled": "Put level",
     "vented": "Opened a place",
     "closed": "Closed a place",
     "rained": "Rained",

@@ -216,6 +216,7 @@ DEEDS: Mapping[str, Drafts] = {
     "potted-up": _of_trays(Kind.POTTED_UP, _count),
     "planted-out": _of_trays(Kind.PLANTED_OUT, _count),
     "weighed": _of_trays(Kind.WEIGHED, _grams),
+    "levelled": _of_trays(Kind.LEVELLED),
     "vented": _of_a_place(Kind.VENTED),
     "closed": _of_a_place(Kind.CLOSED),
     "rained": _rained,

@@ -46,6 +46,7 @@ WRITTEN: list[tuple[dict[str, Any], Kind, dict[str, Any]]] = [
     ({"deed": "potted-up", "trays": ["lettuce"], "count": 12}, Kind.POTTED_UP, {"count": 12}),
     ({"deed": "planted-out", "trays": ["lettuce"]}, Kind.PLANTED_OUT, {}),
     ({"deed": "weighed", "trays": ["lettuce"], "grams": 5200.5}, Kind.WEIGHED, {"grams": 5200.5}),
+    ({"deed": "levelled", "trays": ["lettuce"]}, Kind.LEVELLED, {}),
     ({"deed": "vented", "place": "Cold frame"}, Kind.VENTED, {}),
     ({"deed": "closed", "place": "Cold frame"}, Kind.CLOSED, {}),
     ({"deed": "rained", "mm": 6}, Kind.RAINED, {"mm": 6.0}),

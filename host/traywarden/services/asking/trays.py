@@ -1,6 +1,6 @@
 """Trays, looking ahead or back over days: dry before the next visit, seed late, out of level."""
 
-from traywarden.domain.ahead_rules import drying_verdict, late_verdict, tilted_verdict
+from traywarden.domain.ahead_rules import TwoEnds, drying_verdict, late_verdict, tilted_verdict
 from traywarden.domain.clock_words import clock
 from traywarden.domain.journal import Kind
 from traywarden.domain.rules import Answer, Verdict
@@ -9,7 +9,8 @@ from traywarden.domain.visits import next_visit_ms, usual_visits
 from traywarden.errors import ShortOfDataError, UsageError
 from traywarden.services.asking.round import Round, Standing, Verdicts, of_each
 from traywarden.services.drying_now import first_to_dry
-from traywarden.services.questions.level import ask_level
+from traywarden.services.questions.ground import Ground
+from traywarden.services.questions.level import PairLevel, ask_level
 from traywarden.services.questions.soon import when_words
 from traywarden.services.questions.sowings import Sowing
 from traywarden.services.questions.why_late import why_late
@@ -24,6 +25,7 @@ AT_THE_BENCH = (
     Kind.PLANTED_OUT,
     Kind.VENTED,
     Kind.CLOSED,
+    Kind.LEVELLED,
     Kind.NOTED,
 )
 """Deeds that show when the grower was there."""
@@ -140,10 +142,30 @@ def tilted(round_: Round) -> Verdicts:
     except (ShortOfDataError, UsageError):
         return {}
     by_name = {t.name: t.tray_id for t in ground.trays.values()}
-    found: dict[Subject, list[tuple[str, str]]] = {}
+    found: dict[Subject, list[TwoEnds]] = {}
     for pair in answer.pairs:
         # Of two trays on one base, the first speaks for the base.
         tray_id = by_name.get(pair.subject) if pair.compared == "heads" else by_name.get(pair.level.a.name)
         if tray_id is not None:
-            found.setdefault(a_tray(tray_id), []).append((pair.level.verdict.value, pair.sentence))
+            subject = a_tray(tray_id)
+            told_ms = round_.open_since_ms("tilted", subject)
+            ends = TwoEnds(
+                pair.level.verdict.value, pair.sentence, pair.level.before > 0, _put(ground, pair, told_ms)
+            )
+            found.setdefault(subject, []).append(ends)
     return {subject: tilted_verdict(said) for subject, said in found.items()}
+
+
+PUT_IN_WORDS = {
+    Kind.LEVELLED: "put level",
+    Kind.MOVED: "moved",
+    Kind.FILLED: "filled anew",
+    Kind.ON_BASE: "set on its base anew",
+}
+
+
+def _put(ground: Ground, pair: PairLevel, told_ms: int | None) -> str:
+    """What was done to how it stands since it was told, or written down since; empty if nothing was."""
+    if pair.put is None or told_ms is None or max(pair.put.at, pair.put.written) < ground.at(told_ms):
+        return ""
+    return f"{PUT_IN_WORDS[Kind(pair.put.how)]} at {clock(pair.put.at, ground.at(ground.now_ms))}"

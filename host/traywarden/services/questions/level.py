@@ -38,8 +38,20 @@ class LevelWatering:
 
 
 @dataclass(frozen=True, slots=True)
+class Put:
+    """How it was put where it stands: the kind of the entry, when, and when that was written down."""
+
+    how: str
+    at: datetime
+    written: datetime
+
+
+@dataclass(frozen=True, slots=True)
 class PairLevel:
-    """Two heads of one tray, or two trays of one base. `since`: from when on nothing was moved."""
+    """Two heads of one tray, or two trays of one base. `since`: from when on nothing was moved.
+
+    `put`: what was last done to how it stands, also where `since` is later, and when that was written down.
+    """
 
     subject: str
     compared: str
@@ -47,6 +59,7 @@ class PairLevel:
     sentence: str
     level: Level
     waterings: tuple[LevelWatering, ...]
+    put: Put | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,11 +113,16 @@ class _End:
 
 @dataclass(frozen=True, slots=True)
 class _Pair:
+    """`since_ms`: from when on it stands as it does; `alike_ms`: from when on both are alike but for that, so
+    that waterings from above tell what they always differ by."""
+
     subject: str
     compared: str
     a: _End
     b: _End
     since_ms: int
+    alike_ms: int
+    put: Entry | None
 
 
 def _head_pairs(ground: Ground, trays: Sequence[Tray]) -> list[_Pair]:
@@ -117,8 +135,9 @@ def _head_pairs(ground: Ground, trays: Sequence[Tray]) -> list[_Pair]:
                 _End(Side(labels[s.subject], _end_of_head(ground, s)), tray, (labels[s.subject],))
                 for s in (one, other)
             ]
-            since = max(one.start_ms, other.start_ms, _settled_ms(ground, tray.tray_id))
-            pairs.append(_Pair(tray.name, "heads", ends[0], ends[1], since))
+            stay_ms = max(one.start_ms, other.start_ms)
+            since_ms, alike_ms, put = _since(ground, [tray], stay_ms)
+            pairs.append(_Pair(tray.name, "heads", ends[0], ends[1], since_ms, alike_ms, put))
     return pairs
 
 
@@ -139,8 +158,9 @@ def _tray_pairs(ground: Ground, chosen: Sequence[Tray]) -> list[_Pair]:
             ends = [
                 _End(Side(tray.name, s.end), tray, ()) for tray, s in zip(trays, (one, other), strict=True)
             ]
-            since = max(one.start_ms, other.start_ms, *(_settled_ms(ground, tray.tray_id) for tray in trays))
-            pairs.append(_Pair(f"base {base}", "trays", ends[0], ends[1], since))
+            stay_ms = max(one.start_ms, other.start_ms)
+            since_ms, alike_ms, put = _since(ground, trays, stay_ms, Kind.ON_BASE)
+            pairs.append(_Pair(f"base {base}", "trays", ends[0], ends[1], since_ms, alike_ms, put))
     return pairs
 
 
@@ -148,10 +168,20 @@ def _has_head(ground: Ground, tray: Tray) -> bool:
     return bool(ground.facts.heads_in_tray(tray.tray_id, ground.now_ms, ground.now_ms + 1))
 
 
-def _settled_ms(ground: Ground, tray_id: int) -> int:
-    """When the tray was last moved or filled."""
-    turns = ground.facts.of_tray(tray_id, Kind.MOVED, Kind.FILLED)
-    return max((e.at_ms for e in turns if e.at_ms <= ground.now_ms), default=0)
+def _since(ground: Ground, trays: Sequence[Tray], stay_ms: int, *more: Kind) -> tuple[int, int, Entry | None]:
+    """From when on they stand as they do, and are alike but for that; and what was last done to it."""
+    anew = _last_put(ground, trays, Kind.MOVED, Kind.FILLED, *more)
+    put = _last_put(ground, trays, Kind.MOVED, Kind.FILLED, *more, Kind.LEVELLED)
+    alike_ms = max(stay_ms, anew.at_ms if anew else 0)
+    return max(alike_ms, put.at_ms if put else 0), alike_ms, put
+
+
+def _last_put(ground: Ground, trays: Sequence[Tray], *kinds: Kind) -> Entry | None:
+    """The last entry of one of these kinds about these trays."""
+    done = [e for tray in trays for e in ground.facts.of_tray(tray.tray_id, *kinds)]
+    return max(
+        (e for e in done if e.at_ms <= ground.now_ms), key=lambda e: (e.at_ms, e.entry_id), default=None
+    )
 
 
 def _end_of_head(ground: Ground, stay: Stay) -> str:
@@ -165,7 +195,11 @@ def _end_of_head(ground: Ground, stay: Stay) -> str:
 
 def _judged(ground: Ground, pair: _Pair, found: dict[int, TrayWettings], start_ms: int) -> PairLevel:
     since_ms = max(pair.since_ms, start_ms)
-    rows = _plateaus(ground, pair, found, since_ms)
+    rows = [
+        (how, p)
+        for how, p in _plateaus(ground, pair, found, max(pair.alike_ms, start_ms))
+        if p.at_s * 1000 >= since_ms or not p.from_below
+    ]
     mixes = [ground.mix_of(end.tray.tray_id, ground.now_ms) for end in (pair.a, pair.b)]
     series = [_series(found[end.tray.tray_id], end) for end in (pair.a, pair.b)]
     own = all(head.moisture_calibrated for side in series for head in side)
@@ -181,6 +215,9 @@ def _judged(ground: Ground, pair: _Pair, found: dict[int, TrayWettings], start_m
             LevelWatering(ground.at(p.at_s * 1000), how, round(p.a_pct, 1), round(p.b_pct, 1))
             for how, p in rows
         ),
+        Put(pair.put.kind.value, ground.at(pair.put.at_ms), ground.at(pair.put.written_ms))
+        if pair.put
+        else None,
     )
 
 
@@ -199,6 +236,12 @@ def level_words(subject: str, found: Level) -> str:
         return (
             f"{subject} stands level as far as {below} waterings from below show: {found.a.where} less "
             f"{found.b.where} is {seen.estimate:+.0f} % of container capacity ({_span(found)})."
+        )
+    if found.before and seen.estimate is not None:
+        return (
+            f"{subject} stood out of level in {found.before} waterings from below and seems to have been put "
+            f"level since: in the newest {below}, {found.a.where} less {found.b.where} is "
+            f"{seen.estimate:+.0f} % of container capacity."
         )
     sides = f"{found.a.where} against {found.b.where}"
     return f"{subject}: cannot tell yet whether it stands level ({sides}); {found.reason}."

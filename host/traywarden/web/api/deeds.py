@@ -90,6 +90,10 @@ class Weighed(OfTrays):
     grams: Annotated[float, number(Kind.WEIGHED, "grams")]
 
 
+class Levelled(OfTrays):
+    deed: Literal["levelled"]
+
+
 class Vented(Deed):
     deed: Literal["vented"]
     place: Name
@@ -111,7 +115,18 @@ class Noted(OfTrays):
 
 
 AnyDeed = Annotated[
-    Sowed | Watered | Moved | Emerged | PottedUp | PlantedOut | Weighed | Vented | Closed | Rained | Noted,
+    Sowed
+    | Watered
+    | Moved
+    | Emerged
+    | PottedUp
+    | PlantedOut
+    | Weighed
+    | Levelled
+    | Vented
+    | Closed
+    | Rained
+    | Noted,
     Body(discriminator="deed"),
 ]
 

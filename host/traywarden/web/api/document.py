@@ -83,6 +83,7 @@ DEEDS_IN_WORDS = (
     deeds.PottedUp,
     deeds.PlantedOut,
     deeds.Weighed,
+    deeds.Levelled,
     deeds.Vented,
     deeds.Closed,
     deeds.Rained,

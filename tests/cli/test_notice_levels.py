@@ -36,6 +36,8 @@ def test_a_level_for_all_goes_back_to_what_is_delivered(garden: CommandLine) -> 
         (("dry.open_delay_s", "soon"), "is not a number"),
         (("dry.open_delay_s", "7200", "--crop", "tomatto"), "did you mean “Tomato”"),
         (("dry.open_delay_s", "7200", "--stage", "young"), "There is no stage called “young”"),
+        (("dry.crop.tomatto.open_delay_s", "7200"), "did you mean “Tomato”"),
+        (("dry.stage.seedlng.open_delay_s", "7200"), "did you mean “seedling”"),
         (("dry.opn_delay_s", "7200"), "did you mean “dry.open_delay_s”"),
         (("quiet.open_delay_s", "7200", "--mix", "peat"), "holds for all"),
     ],
@@ -45,3 +47,9 @@ def test_what_cannot_be_given_is_refused(garden: CommandLine, words: tuple[str, 
     assert answer.code in (2, 3)
     assert says in answer.err
     assert not (garden.home / "settings.toml").exists()
+
+
+def test_what_is_given_for_a_name_that_nothing_has_can_be_taken_back(garden: CommandLine) -> None:
+    (garden.home / "settings.toml").write_text("[dry.crop.tomatto]\nopen_delay_s = 60\n")
+    garden.ok("notices", "unset", "dry.crop.tomatto.open_delay_s")
+    assert "tomatto" not in (garden.home / "settings.toml").read_text()

@@ -176,6 +176,11 @@ def test_a_name_that_nothing_has_is_told_with_what_is_near(sqlite_store: Store) 
         ("dry.open_delay_s", {"stage": "young"}, UnknownNameError),
         ("dry.open_delay_s", {"mix": "bark"}, UnknownNameError),
         ("broker.port", {}, UnknownNameError),
+        ("dry.crop.Tomatoes.open_delay_s", {}, "dry.crop.tomato.open_delay_s"),
+        ("dry.crop.tomatto.open_delay_s", {}, UnknownNameError),
+        ("dry.stage.young.open_delay_s", {}, UsageError),
+        ("dry.crop.tomato.opened_s", {}, UsageError),
+        ("dry.crop.tomato.open_delay_s", {"stage": "sown"}, UsageError),
     ],
 )
 def test_a_level_is_given_by_the_names_a_grower_types(

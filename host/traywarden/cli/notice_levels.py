@@ -64,7 +64,8 @@ def notices_unset(
 
     Example: `traywarden notices unset dry.open_delay_s --crop lettuce`
     """
-    full = _key(key, crop, mix, stage)
+    given = load(context.home()).overrides
+    full = key if key in given else _key(key, crop, mix, stage)  # also for a name that nothing has
     take_back(context.home(), full)
     _emit(full, as_json=as_json)
 

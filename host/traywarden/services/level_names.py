@@ -1,12 +1,12 @@
 """Levels and delays given for a crop or a mix by a name that nothing has: said, as they would lie idle."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 
 from traywarden.domain.journal import Kind
 from traywarden.domain.stage import Stage
 from traywarden.errors import UnknownNameError, UsageError, asked, did_you_mean
 from traywarden.services.hushing import rule_names
-from traywarden.settings import BY_KEY, Settings, ruling, telling, whose
+from traywarden.settings import BY_KEY, Settings, general_key, not_for_one, ruling, telling, whose
 from traywarden.store import garden as garden_store
 from traywarden.store import journal as journal_store
 from traywarden.store.crops import crop_named, load_crops
@@ -39,10 +39,18 @@ def idle(tx: Tx, settings: Settings) -> Iterator[tuple[str, str]]:
 
 
 def key_for(tx: Tx, setting: str, *, crop: str = "", mix: str = "", stage: str = "") -> str:
-    """The key of a level or delay, or of the same for one crop, mix or stage.
+    """The key of a level or delay, or of the same for one crop, mix or stage; `setting` may name one already,
+    as “dry.crop.lettuce.open_delay_s” does.
 
     Raises UsageError (no setting of a rule, more than one of the three), UnknownNameError.
     """
+    if general := general_key(setting):
+        if crop or mix or stage:
+            raise UsageError(f"{setting} says already what it is for; leave --crop, --mix and --stage out.")
+        _, of, which, _ = whose(setting)
+        return key_for(tx, general, **{of: which})
+    if said := not_for_one(setting):
+        raise UsageError(asked(f"{setting}: {said}."))
     rule = setting.partition(".")[0]
     known = [row.key for row in (*telling.ROWS, *ruling.ROWS) if row.key.partition(".")[0] in rule_names()]
     if setting not in known:
@@ -64,6 +72,21 @@ def key_for(tx: Tx, setting: str, *, crop: str = "", mix: str = "", stage: str =
     elif kind == "stage" and name not in list(Stage):
         raise UnknownNameError("stage", name, list(Stage))
     return f"{rule}.{kind}.{name}.{setting.partition('.')[2]}"
+
+
+def changes_of(tx: Tx, texts: Mapping[str, str]) -> dict[str, str]:
+    """Settings given otherwise, with the names of crops, mixes and stages as they are kept.
+
+    Raises UnknownNameError (a crop, a mix), UsageError (the same setting twice). What is no setting at all is
+    left for those who take them.
+    """
+    found: dict[str, str] = {}
+    for key, text in texts.items():
+        known = key_for(tx, key) if general_key(key) else key
+        if known in found:
+            raise UsageError(f"{known} is given twice; say one number for it.")
+        found[known] = text
+    return found
 
 
 def _said(key: str, kind: str, which: str, hint: str) -> str:

@@ -4,7 +4,7 @@ Every problem is reported at once, with “did you mean”; a service refuses to
 """
 
 from traywarden.settings.kinds import Between, Channel, OneOf, Secret, Setting, ZeroOr
-from traywarden.settings.loading import Settings, changed, default_home, general_key, load, whose
+from traywarden.settings.loading import Settings, changed, default_home, general_key, load, not_for_one, whose
 from traywarden.settings.table import AT_ONCE, BY_KEY, FILE_ONLY, TABLE
 from traywarden.settings.writing import (
     add_channel,
@@ -33,6 +33,7 @@ __all__ = [
     "default_home",
     "general_key",
     "load",
+    "not_for_one",
     "remove_channel",
     "take_back",
     "whose",

@@ -166,20 +166,29 @@ def whose(key: str) -> tuple[str, str, str, str]:
     return rule, kind, which, name
 
 
-def _no_such(key: str) -> str:
-    """What is wrong with a key that is none: of one crop, mix or stage it may be a part of it."""
+def not_for_one(key: str) -> str:
+    """What is wrong with a key that is meant for one crop, mix or stage; empty where it is for all, or right.
+
+    >>> not_for_one("dry.stage.seedlng.open_delay_s"), not_for_one("dry.open_delay_s")
+    ('there is no stage “seedlng”; did you mean “seedling”', '')
+    """
     rule, _, rest = key.partition(".")
     kind, _, named = rest.partition(".")
     which, _, name = named.rpartition(".")
     its = {row.key.partition(".")[2]: row for row in TABLE if row.key.partition(".")[0] == rule}
-    if kind in KINDS and which and any(row.varies for row in its.values()):
+    if general_key(key) is None and kind in KINDS and which and any(row.varies for row in its.values()):
         if name not in its:
             varying = [each for each, row in its.items() if row.varies]
             return f"the rule {rule} has no “{name}”{did_you_mean(name, varying)}"
         if not its[name].varies:
             return f"{rule}.{name} holds for all; it cannot be given for one {kind}"
         return f"there is no stage “{which}”{did_you_mean(which, list(Stage))}"
-    return f"there is no such setting{did_you_mean(key, BY_KEY)}"
+    return ""
+
+
+def _no_such(key: str) -> str:
+    """What is wrong with a key that is none: of one crop, mix or stage it may be a part of it."""
+    return not_for_one(key) or f"there is no such setting{did_you_mean(key, BY_KEY)}"
 
 
 def _from_text(key: str, text: str) -> Any:

@@ -103,6 +103,12 @@ def test_other_settings_tell_otherwise(sqlite_store: Store) -> None:
     assert replayed(line, "dry", given=("dry.stage.seedling.line_times=0.5",)) == line.said
 
 
+def test_a_crop_is_known_by_the_name_a_grower_types(sqlite_store: Store) -> None:
+    """It is the tomato's level that counts: told by no rule is what is dry for less than a day."""
+    line = dried_and_watered(sqlite_store)
+    assert replayed(line, "dry", given=("dry.crop.Tomatoes.open_delay_s=86400",)) == []
+
+
 @pytest.mark.parametrize(
     ("rules", "given", "error"),
     [
@@ -111,6 +117,11 @@ def test_other_settings_tell_otherwise(sqlite_store: Store) -> None:
         (("dry",), ("dry.open_delay_s=soon",), SettingsError),
         (("dry",), ("dry.stage.asleep.line_times=0.5",), SettingsError),
         (("dry",), ("dry.crop.tomato.opened_delay_s=60",), SettingsError),
+        (("dry",), ("dry.crop.tomatto.open_delay_s=60",), UnknownNameError),
+        (("dry",), ("dry.mix.grit.open_delay_s=60",), UnknownNameError),
+        (("dry",), ("dry.open_delay_s=60", "dry.open_delay_s=90"), UsageError),
+        (("dry",), ("dry.crop.tomato.open_delay_s=60", "dry.crop.Tomatoes.open_delay_s=90"), UsageError),
+        (("dry",), ("cold.open_delay_s=60",), UsageError),
     ],
 )
 def test_what_cannot_be_replayed_says_so(

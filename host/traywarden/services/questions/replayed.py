@@ -21,6 +21,7 @@ from traywarden.domain.units import list_words, span_words
 from traywarden.errors import UnknownNameError, UsageError
 from traywarden.services.asking.standing import paced_rules
 from traywarden.services.judging import Judge
+from traywarden.services.level_names import changes_of
 from traywarden.services.questions.days import span_of
 from traywarden.services.questions.ground import DAY_MS, Ground
 from traywarden.services.replaying.history import History, Progress
@@ -132,11 +133,16 @@ def ask_replay(
 
     `progress` is told how many of how many rounds of the rules by the clock are done.
 
-    Raises UsageError (a setting without “=”, a span that is too long), UnknownNameError (a rule),
+    Raises UsageError (a setting without “=”, given twice, or of a rule that is not replayed; a span that is
+    too long), UnknownNameError (a rule, or the crop or mix a setting is for),
     SettingsError, ShortOfDataError (nothing was ever measured).
     """
     ground.need_readings()
-    settings = changed(ground.settings, dict(_pair(text) for text in asked.changes))
+    pairs = [_pair(text) for text in asked.changes]
+    if twice := next((key for key, count in Counter(key for key, _ in pairs).items() if count > 1), ""):
+        raise UsageError(f"{twice} is given twice; say one number for it.")
+    changes = changes_of(ground.tx, dict(pairs))
+    settings = changed(ground.settings, changes)
     first, last = span_of(ground, asked.start, asked.end, DEFAULT_DAYS)
     start_ms = day_start_ms(first, ground.zone)
     end_ms = min(day_start_ms(last + timedelta(days=1), ground.zone), ground.now_ms + 1)
@@ -150,6 +156,9 @@ def ask_replay(
         if name not in known:
             raise UnknownNameError("rule", name, known)
     chosen = asked.rules or tuple(known)
+    for key in changes:
+        if (rule := key.partition(".")[0]) in known and rule not in chosen:
+            raise UsageError(f"{key} is of a rule that is not replayed; leave it out, or add: --rule {rule}")
     left_out = tuple(name for name in chosen if name in paced and not paced[name].replayable)
     history = History(replace(ground, settings=settings), judge, start_ms, end_ms)
     history.at_readings([judge.rules[name] for name in chosen if name in judge.rules])

@@ -395,8 +395,8 @@ def test_numbers_are_read_in_the_units_they_are_shown_in(visitor: Visitor) -> No
     assert "give 32 to 140 °F" in change(visitor, frames__vent_above_c="150")
 
 
-def test_a_proposal_from_what_notices_led_to_is_taken_in_one_tap(visitor: Visitor) -> None:
-    """Six cold spells of two hours, told and left; the page offers the delay that would have spared them."""
+def six_cold_spells(visitor: Visitor) -> None:
+    """Of two hours each, told and left."""
     with visitor.store.write() as tx:
         tray = a_tray(garden_store.tray_named(tx, "lettuce").tray_id)
         for day in range(2, 8):
@@ -406,6 +406,11 @@ def test_a_proposal_from_what_notices_led_to_is_taken_in_one_tap(visitor: Visito
             changes = ((made.episode_id, ChangeKind.OPENED),)
             told = Notice(f"n{day}", "console", "warning", "t", "b", changes, opened, NoticeState.SENT)
             notice_store.put(tx, [told])
+
+
+def test_a_proposal_from_what_notices_led_to_is_taken_in_one_tap(visitor: Visitor) -> None:
+    """The page offers the delay that would have spared them."""
+    six_cold_spells(visitor)
     page = visitor.get("/settings/notices")
     assert "Of 6 notices “too cold” 0 led to something being done." in words_of(page)
     offer = re.search(
@@ -414,6 +419,20 @@ def test_a_proposal_from_what_notices_led_to_is_taken_in_one_tap(visitor: Visito
     assert offer is not None
     change(visitor, back="/settings/notices", **{offer[1].replace(".", "__"): offer[2]})
     assert load(visitor.home, environ={})["cold.open_delay_s"] == 4 * 3600.0 + 900.0
+
+
+def test_a_proposal_for_one_crop_is_given_to_that_crop(visitor: Visitor) -> None:
+    six_cold_spells(visitor)
+    give = {"back": "/settings/rules", "setting": "cold.open_delay_s", "whom": "crop lettuce", "value": "1"}
+    visitor.send("/settings/give", **give)
+    visitor.face.settings = load(visitor.home, environ={})  # as after a start of the host
+    page = visitor.get("/settings/notices")
+    assert "Of 6 notices “too cold” of crop Lettuce 0 led to something" in words_of(page)
+    offer = page[page.index('<article class="told">') :]
+    fields = dict(re.findall(r'name="(setting|whom|value)" value="([^"]+)"', offer))
+    visitor.send("/settings/give", back="/settings/notices", **fields)
+    held = load(visitor.home, environ={})
+    assert held.overrides == {"cold.crop.lettuce.open_delay_s": 4 * 3600.0 + 900.0}
 
 
 def test_a_number_for_one_crop_or_mix_is_given_on_the_page_shown_and_taken_out(visitor: Visitor) -> None:

@@ -110,7 +110,7 @@ def _print_worth(answer: WorthAnswer) -> None:
         say(f"{answer.waiting} told lately may still lead to something and are not counted.")
     for proposal in answer.proposals:
         say(f"\n{proposal.says}")
-        say(f"  To have it so: set {proposal.setting} to {proposal.value:g} in settings.toml.")
+        say(f"  To have it so: {proposal.command}")
 
 
 def about(line: HushLine) -> str:

@@ -45,6 +45,16 @@ def delays_of(
     )
 
 
+def opening_key(rule: str, levels: Levels, knowledge: Knowledge, subject: Subject, at_ms: int) -> str:
+    """The key of the setting by which the rule waited before it opened there: of a place, the shortest."""
+    keys = [levels.key(OPEN, of) for of in standing(knowledge, subject, at_ms)]
+    given = [key for key in keys if key in levels.overrides]
+    plain = f"{rule}.{OPEN}"
+    if not given or (plain in keys and levels.plain[plain] <= min(map(levels.overrides.__getitem__, given))):
+        return plain
+    return min(given, key=lambda key: (levels.overrides[key], key))
+
+
 def standing(knowledge: Knowledge, subject: Subject, at_ms: int) -> Iterator[Of]:
     """Crop, mix and stage of a tray, or of every tray with something in it that stood in a place."""
     if subject.kind is SubjectKind.TRAY:

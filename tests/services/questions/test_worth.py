@@ -1,6 +1,7 @@
 """Notices counted by what they led to, on a garden whose clock the test drives."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import pytest
 
@@ -10,6 +11,7 @@ from traywarden.domain.journal import Kind
 from traywarden.domain.notices import NoticeState
 from traywarden.services.questions.ground import ground
 from traywarden.services.questions.worth import WorthAnswer, ask_worth
+from traywarden.settings import changed
 from traywarden.store import garden as garden_store
 from traywarden.store import notices as notice_store
 from traywarden.store.store import Store
@@ -53,6 +55,33 @@ def test_a_delay_is_proposed_that_would_have_spared_the_rest_and_it_does(garden:
     assert "Of 8 notices “too cold” 1 led to something being done." in proposal.says
     assert "7 of those nobody acted on would not have come" in proposal.says
     assert asked(garden).proposals == (proposal,), "asking changes nothing"
+
+
+@pytest.mark.parametrize(
+    ("overrides", "setting", "whom", "command"),
+    [
+        ({}, "cold.open_delay_s", "", "cold.open_delay_s 11700"),
+        ({"cold.crop.tomato.open_delay_s": 3600.0}, "cold.crop.tomato.open_delay_s", "crop tomato",
+         "cold.open_delay_s 11700 --crop tomato"),
+        ({"cold.mix.peat.open_delay_s": 3600.0}, "cold.mix.peat.open_delay_s", "mix peat",
+         "cold.open_delay_s 11700 --mix peat"),
+        ({"cold.crop.lettuce.open_delay_s": 60.0}, "cold.open_delay_s", "", "cold.open_delay_s 11700"),
+    ],
+)  # fmt: skip
+def test_it_is_proposed_where_the_notices_came_from(
+    garden: ToldGarden, overrides: dict[str, float], setting: str, whom: str, command: str
+) -> None:
+    settings = replace(garden.settings, overrides=overrides)
+    with garden.store.read() as tx:
+        the_garden = garden_store.the_garden(tx)
+        assert the_garden is not None
+        (proposal,) = ask_worth(ground(tx, the_garden, settings, garden.clock.ms)).proposals
+    assert (proposal.setting, proposal.whom) == (setting, whom)
+    assert proposal.command == f"traywarden notices set {command}"
+    taken = changed(settings, {proposal.setting: f"{proposal.value:g}"})
+    again = replace(garden.settings, values=taken.values, overrides=taken.overrides)
+    with garden.store.read() as tx:
+        assert ask_worth(ground(tx, the_garden, again, garden.clock.ms)).proposals == ()
 
 
 def test_what_was_never_told_or_lies_too_far_back_does_not_count(garden: ToldGarden) -> None:

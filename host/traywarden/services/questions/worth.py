@@ -1,5 +1,6 @@
 """Which notices led to something in the journal, by rule and subject; and what might spare the rest."""
 
+import shlex
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
@@ -11,13 +12,14 @@ from traywarden.domain.rules import AnyRule
 from traywarden.domain.units import span_words
 from traywarden.domain.worth import ANSWER_WITHIN_S, Case, longer_delay
 from traywarden.services.asking.standing import paced_rules
+from traywarden.services.delays import opening_key
 from traywarden.services.judging import standing_rules
 from traywarden.services.knowledge import Knowledge
 from traywarden.services.questions.ground import Ground
-from traywarden.settings import BY_KEY
+from traywarden.settings import BY_KEY, general_key, whose
 from traywarden.store import episodes as episode_store
 from traywarden.store import notices as notice_store
-from traywarden.store.crops import load_crops
+from traywarden.store.crops import crop_name, load_crops
 
 DAYS = 60.0
 
@@ -37,10 +39,17 @@ class WorthLine:
 
 @dataclass(frozen=True, slots=True)
 class WorthProposal:
-    """A setting that would have spared some: for a person to take or to leave."""
+    """A setting that would have spared some: for a person to take or to leave.
+
+    `setting`: the key by which those that it is about waited, so of one crop, mix or stage where they have
+    their own; `of` is then the same for all, and `whom` says which, as “crop tomato”. `command` sets it.
+    """
 
     rule: str
     setting: str
+    of: str
+    whom: str
+    command: str
     now: float
     value: float
     says: str
@@ -62,6 +71,7 @@ def ask_worth(ground: Ground, days: float = DAYS) -> WorthAnswer:
     knowledge = Knowledge(ground.tx, load_crops())
     found = [e for e in episode_store.episodes(ground.tx) if since_ms <= e.opened_ms <= ground.now_ms]
     told = notice_store.about_all(ground.tx, (e.episode_id for e in found))
+    by_key: dict[tuple[str, str], list[Case]] = {}
     cases: dict[tuple[str, str, str], list[Case]] = {}
     rules: list[AnyRule] = [*standing_rules(ground.settings)]
     rules += [each.rule for each in paced_rules(ground.settings)]
@@ -84,7 +94,16 @@ def ask_worth(ground: Ground, days: float = DAYS) -> WorthAnswer:
         lasted_s = None if episode.closed_ms is None else (episode.closed_ms - episode.opened_ms) / 1000
         kind = episode.subject.kind.value
         key = (episode.rule, kind, knowledge.name_of(episode.subject))
-        cases.setdefault(key, []).append(Case(answered, lasted_s))
+        case = Case(answered, lasted_s)
+        cases.setdefault(key, []).append(case)
+        waited = opening_key(
+            episode.rule,
+            ground.settings.levels(episode.rule),
+            knowledge,
+            episode.subject,
+            episode.opened_ms,
+        )
+        by_key.setdefault((episode.rule, waited), []).append(case)
     lines = [
         WorthLine(
             rule,
@@ -98,29 +117,33 @@ def ask_worth(ground: Ground, days: float = DAYS) -> WorthAnswer:
         for (rule, about, name), of in cases.items()
     ]
     lines.sort(key=lambda line: (line.answered / line.told, -line.told, line.rule, line.name))
-    return WorthAnswer(days, tuple(lines), waiting, tuple(_proposals(ground, cases, severities)))
+    return WorthAnswer(days, tuple(lines), waiting, tuple(_proposals(ground, by_key, severities)))
 
 
 def _proposals(
-    ground: Ground, cases: Mapping[tuple[str, str, str], list[Case]], severities: Mapping[str, str]
+    ground: Ground, cases: Mapping[tuple[str, str], list[Case]], severities: Mapping[str, str]
 ) -> Iterable[WorthProposal]:
-    for name in dict.fromkeys(rule for rule, _, _ in cases):
-        key = f"{name}.open_delay_s"
-        if key not in BY_KEY:
+    for (name, key), mine in cases.items():
+        of = general_key(key) or key
+        if of not in BY_KEY:
             continue
-        open_delay_s: float = ground.settings[key]
-        mine = [case for (of, _, _), found in cases.items() if of == name for case in found]
+        open_delay_s: float = ground.settings.overrides.get(key, ground.settings[of])
         better = longer_delay(mine, severity=severities[name], open_delay_s=open_delay_s)
         if better is None:
             continue
+        _, kind, which, _ = whose(key) if key != of else ("", "", "", "")
         answered = sum(case.answered for case in mine)
         now, then = span_words(open_delay_s), span_words(better.open_delay_s)
+        by = f" of {kind} {crop_name(which) if kind == 'crop' else which.replace('_', ' ')}" if kind else ""
         says = (
-            f"Of {len(mine)} notices “{rule_words(name)}” {answered} led to something being done. Told only "
-            f"after {then} instead of {now}, {better.spared} of those nobody acted on would not have come; "
-            "every one that led to something would, by so much later."
+            f"Of {len(mine)} notices “{rule_words(name)}”{by} {answered} led to something being done. Told "
+            f"only after {then} instead of {now}, {better.spared} of those nobody acted on would not have "
+            "come; every one that led to something would, by so much later."
         )
-        yield WorthProposal(name, key, open_delay_s, better.open_delay_s, says)
+        words = ["traywarden", "notices", "set", of, f"{better.open_delay_s:g}"]
+        command = shlex.join([*words, *([f"--{kind}", which] if kind else [])])
+        whom = f"{kind} {which}" if kind else ""
+        yield WorthProposal(name, key, of, whom, command, open_delay_s, better.open_delay_s, says)
 
 
 def _tellings(notices: Iterable[Notice], episode: Episode) -> list[Notice]:

@@ -6,12 +6,14 @@ from pathlib import Path
 
 import pytest
 
+from tests.services.rule_worlds import one_given_up, vitals
 from tests.services.timelines import CALM, HALF_HOUR_MS, SILENT, Line
 from tests.services.watched_garden import HOUR_MS, MINUTE_MS, START_MS, WatchedGarden, settings_with
 from traywarden.errors import SettingsError, UnknownNameError, UsageError
 from traywarden.services.questions.explained import ask_explain
 from traywarden.services.questions.ground import Ground, ground
 from traywarden.services.questions.replayed import ReplayAsked, ask_replay
+from traywarden.services.running import RunningMark
 from traywarden.settings import load
 from traywarden.store import garden as garden_store
 from traywarden.store.store import Store, Tx
@@ -145,7 +147,10 @@ def test_an_explanation_says_why_by_which_levels_and_when_it_would_turn(sqlite_s
     assert told.turns_in_s == 20 * 60, "ten minutes of thirty are over"
     assert {s.key: s.known_from for s in told.settings}["dry.open_delay_s"] == "default"
     assert (frost.answer, frost.subject) == ("no", "frame")
-    assert disk.answer == "blind"
+    assert (disk.answer, disk.reason) == (
+        "no",
+        "9,000 MB are free where the garden is kept, as the running host saw it at 06:50",
+    )
 
 
 def test_an_explanation_names_the_shadow(sqlite_store: Store) -> None:
@@ -156,6 +161,60 @@ def test_an_explanation_names_the_shadow(sqlite_store: Store) -> None:
         told = ask_explain(on(line, tx), "dry", "A")
     assert (told.answer, told.shadow) == ("blind", "held while probe-a is quiet")
     assert told.turns_at is None
+
+
+def test_what_only_the_running_host_sees_is_told_as_it_saw_it_and_not_for_longer_than_that_holds(
+    sqlite_store: Store,
+) -> None:
+    line = Line(sqlite_store)
+    with line.store.read() as tx:
+        never = ask_explain(on(line, tx), "broker", "host")
+    assert (never.answer, never.looked) == ("blind", None)
+    assert never.reason.endswith("none has looked yet; none runs here now (start it: traywarden run)")
+    line.run(vitals(broker_gone_s=400.0), 1)
+    seen_ms = line.at_ms
+    line.restart()  # what is known is kept
+    with line.store.read() as tx:
+        gone = ask_explain(on(line, tx), "broker", "")
+    assert (gone.answer, gone.open_since is not None) == ("yes", True)
+    assert gone.reason.startswith("the broker at b:1883 has been out of reach for 7 min, as the running")
+    line.at_ms += 3 * HOUR_MS
+    with line.store.read() as tx:
+        then = ask_explain(on(line, tx), "broker", "")
+    assert (then.answer, then.turns_at) == ("blind", None)
+    assert then.looked is not None
+    assert then.looked.timestamp() * 1000 == seen_ms
+    assert "it said “yes”: the broker at b:1883 has been out of reach for 7 min; none runs" in then.reason
+    assert then.turns == "blind now: it is not over until it can be judged again"
+
+
+def test_the_disk_and_what_was_given_up_are_looked_at_now(sqlite_store: Store, tmp_path: Path) -> None:
+    line = Line(sqlite_store)
+    line.run(CALM, 0.5)
+    one_given_up(line)
+    with line.store.read() as tx:
+        ground = on(line, tx)
+        ground = replace(ground, settings=replace(ground.settings, home=tmp_path))
+        disk, parked = (ask_explain(ground, rule, "") for rule in ("disk", "parked"))
+    assert disk.answer in ("yes", "no", "hold")
+    assert "MB are free where the garden is kept" in disk.reason
+    assert (parked.answer, parked.looked, disk.looked) == ("yes", None, None)
+    assert "no such address" in parked.reason
+
+
+def test_a_host_that_runs_but_has_not_looked_yet_is_said(sqlite_store: Store, tmp_path: Path) -> None:
+    line = Line(sqlite_store)
+    mark = RunningMark(tmp_path)
+    mark.take()
+    mark.write(START_MS, ("localhost", 1883))
+    try:
+        with line.store.read() as tx:
+            ground = on(line, tx)
+            ground = replace(ground, settings=replace(ground.settings, home=tmp_path))
+            told = ask_explain(ground, "slow", "")
+        assert "one runs, and will have looked in a few minutes" in told.reason
+    finally:
+        mark.release(START_MS)
 
 
 def test_levels_for_a_crop_a_mix_or_a_stage_are_read_from_the_file(tmp_path: Path) -> None:

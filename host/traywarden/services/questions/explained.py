@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
-from traywarden.domain.episodes import Delays, Episode, RuleState, fold
+from traywarden.domain.episodes import NEVER_MS, Delays, Episode, RuleState, fold
 from traywarden.domain.rules import Answer, AnyRule, Facts, PacedRule, Rule, Verdict
 from traywarden.domain.subjects import HOST, Subject, SubjectKind
 from traywarden.errors import UnknownNameError
@@ -16,7 +16,9 @@ from traywarden.services.delays import standing
 from traywarden.services.judging import CLOCK_AHEAD_MS, Judge, gone_blind, standing_rules
 from traywarden.services.knowledge import Knowledge
 from traywarden.services.questions.ground import DAY_MS, Ground
+from traywarden.services.questions.last_looked import as_last_looked
 from traywarden.services.shadows import Shadows
+from traywarden.services.vitals import vitals_of
 from traywarden.settings import TABLE, Settings, ruling, telling, whose
 from traywarden.store import episodes as episode_store
 from traywarden.store.crops import load_crops
@@ -44,7 +46,10 @@ class UsedSetting:
 
 @dataclass(frozen=True, slots=True)
 class ExplainAnswer:
-    """`turns_at`: when it would open (or close) if it went on as it is; None where it would not turn."""
+    """`turns_at`: when it would open (or close) if it went on as it is; None where it would not turn.
+
+    `looked`: when the running host was asked last, where only that can tell; None where it was asked now.
+    """
 
     garden: str
     at: datetime
@@ -64,6 +69,7 @@ class ExplainAnswer:
     shadow: str
     facts: Facts
     settings: tuple[UsedSetting, ...]
+    looked: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,6 +112,7 @@ class _Explained:
             if e.closed_ms is None
         ]
         self._open: Episode | None = open_[0] if open_ else None
+        self._looked_ms: int | None = None
 
     def answer(self) -> ExplainAnswer:
         ground, rule, subject = self._ground, self._rule, self._subject
@@ -142,6 +149,7 @@ class _Explained:
             shadow,
             {k: v for k, v in verdict.facts.items() if k not in ("do", "source")},
             tuple(self._used()),
+            None if self._looked_ms is None else ground.at(self._looked_ms),
         )
 
     def _stage(self) -> str:
@@ -150,7 +158,9 @@ class _Explained:
         return self._round().tray(self._subject.number).stage.words
 
     def _round(self) -> Round:
-        return Round(self._ground, lambda: self._knowledge, Vitals())
+        home = self._ground.settings.home
+        vitals = Vitals() if home is None else vitals_of(home, None, None)
+        return Round(self._ground, lambda: self._knowledge, vitals)
 
     def _by_clock(self, rule: PacedRule) -> tuple[RuleState, Verdict]:
         asked = self._paced.asked[rule.name]
@@ -161,6 +171,9 @@ class _Explained:
             (rule.name, self._subject), (RuleState(), {})
         )
         kept = set_back(kept, self._ground.now_ms)
+        if self._subject == HOST and verdict.answer is Answer.BLIND:
+            self._looked_ms = None if kept.judged_to_ms == NEVER_MS else kept.judged_to_ms
+            return as_last_looked(self._ground, rule, kept), verdict
         if kept.judged_to_ms >= self._ground.now_ms:
             return replace(kept, answer=verdict.answer, reason=verdict.reason), verdict
         state, _ = fold(

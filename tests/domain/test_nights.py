@@ -116,6 +116,28 @@ def test_asked_between_two_hours_the_past_knows_no_more_than_whole_hours_before(
         assert found.so_far_c[row] == other.so_far_c[row]
 
 
+@pytest.mark.parametrize(
+    ("clock", "of_night"),
+    [("18:05", True), ("20:01", True), ("20:31", True), ("05:10", True), ("00:05", False), ("05:10", False)],
+)
+def test_of_the_hour_that_is_running_all_that_was_measured_is_known_now(clock: str, of_night: bool) -> None:
+    """Also within its first half, and the first hour of a night or day; of the next hour nothing is."""
+    true = hours_of(np.full(40, 10.0))
+    now_s = at(f"2026-06-09 {clock}", UTC_ZONE)
+    running = int((now_s - true.start_s) // 3600)
+    for later, known in ((0, True), (1, False)):
+        ends = np.full(true.mean_c.size, 10.0)
+        ends[running + later] = 2.0 if of_night else 30.0
+        found = past_turns(
+            Hours(true.start_s, true.mean_c, ends, ends, true.dew_point_c),
+            now_s,
+            UTC_ZONE,
+            of_night=of_night,
+            days=20,
+        )
+        assert bool(found.so_far_c[-1] == ends[running + later]) is known
+
+
 def test_asked_early_in_the_morning_the_last_low_is_that_of_the_night_that_is_ending() -> None:
     """At 7 o'clock tonight is the coming night, and this morning's low has been seen; it is what the rows
     before had too, or the errors they made would be too small for it."""

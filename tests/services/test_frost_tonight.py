@@ -86,3 +86,16 @@ def test_a_tender_plant_is_told_of_every_chilly_night_however_many_went_before(s
     found = said(line, 6 * 24 + 21.0)
     assert found.answer is Answer.YES
     assert found.facts["limit_c"] == 7.2
+
+
+def door_blows_open(at_ms: int) -> float:
+    """At 20:05; it is down at 4 °C at once."""
+    return 19.0 if at_ms < MIDNIGHT_MS + (20 * 60 + 5) * MINUTE_MS else 4.0
+
+
+def test_a_fall_to_the_level_of_frost_is_seen_within_the_first_half_of_an_hour(sqlite_store: Store) -> None:
+    line = house(sqlite_store, door_blows_open, 20.25, since_h=-9 * 24 + 1 / 6)
+    assert said(line, 20.0).answer is Answer.NO
+    found = said(line, 20.25)
+    assert found.answer is Answer.YES
+    assert found.facts["low_c"] == 4.0

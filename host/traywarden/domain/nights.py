@@ -1,5 +1,6 @@
 """Tonight and tomorrow as a grower says them, and the lows and highs that such nights and days had before."""
 
+import math
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
@@ -171,7 +172,8 @@ def past_turns(hours: Hours, now_s: float, zone: ZoneInfo, *, of_night: bool, da
         if end_s <= now_s and whole.size and np.isfinite(whole).mean() >= _LEAST_PART:
             ends[row] = of(whole)
         # Of the hour that is running, what has been measured of it; in the past the hours that were over.
-        until_s = now_s if row == len(nights) - 1 else hours.start_s + at_hour[row] * HOUR_S
+        over = at_hour[row] if row < len(nights) - 1 else math.ceil((now_s - hours.start_s) / HOUR_S)
+        until_s = hours.start_s + over * HOUR_S
         seen = _cut(values, hours.start_s, start_s, until_s)
         if np.isfinite(seen).any():
             so_far[row] = of(seen)

@@ -46,6 +46,8 @@ DEED_WORDS = {
     Kind.HEAD_TAKEN_OUT: "took a head out of it",
 }
 """What was done, after “You”. A note says nothing of what was done."""
+CARRIED_OUT = "carried out what stood there"
+"""What moving trays is to the place they were carried out of."""
 BY_HAND = (
     Kind.WATERED,
     Kind.MOVED,

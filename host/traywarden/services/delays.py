@@ -60,10 +60,15 @@ def standing(knowledge: Knowledge, subject: Subject, at_ms: int) -> Iterator[Of]
     if subject.kind is SubjectKind.TRAY:
         yield _of(knowledge, subject.number, at_ms)
     elif subject.kind is SubjectKind.PLACE:
-        for tray_id in knowledge.trays:
-            place, of = knowledge.place_of(tray_id, at_ms), _of(knowledge, tray_id, at_ms)
-            if place is not None and place.place_id == subject.number and of.stage not in GONE:
-                yield of
+        yield from (of for _, of in trays_in(knowledge, subject.number, at_ms))
+
+
+def trays_in(knowledge: Knowledge, place_id: int, at_ms: int) -> Iterator[tuple[int, Of]]:
+    """Every tray with something in it that stood in a place, and what stood in it."""
+    for tray_id in knowledge.trays:
+        place, of = knowledge.place_of(tray_id, at_ms), _of(knowledge, tray_id, at_ms)
+        if place is not None and place.place_id == place_id and of.stage not in GONE:
+            yield tray_id, of
 
 
 def _of(knowledge: Knowledge, tray_id: int, at_ms: int) -> Of:

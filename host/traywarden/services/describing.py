@@ -8,10 +8,11 @@ from traywarden.domain.daylight import next_dark_s
 from traywarden.domain.episodes import Change, ChangeKind, Episode
 from traywarden.domain.journal import Entry, Kind
 from traywarden.domain.notice_words import Deed, Reader, Told, Watered
-from traywarden.domain.remedies import DEED_WORDS, answers_end, remedies_of
+from traywarden.domain.remedies import CARRIED_OUT, DEED_WORDS, answers_end
 from traywarden.domain.rules import Answer, Verdict
 from traywarden.domain.subjects import Subject, SubjectKind
 from traywarden.domain.units import Display
+from traywarden.services.deeds import deeds_for
 from traywarden.services.knowledge import Knowledge
 from traywarden.services.position import position_in
 from traywarden.settings import Settings
@@ -88,12 +89,13 @@ class Describer:
         newest = None
         for entry in self._deeds(episode):
             if episode.opened_ms <= entry.at_ms <= self._now_ms and entry.kind in DEED_WORDS:
-                newest = Deed(DEED_WORDS[entry.kind], entry.at_ms)
+                out = entry.kind is Kind.MOVED and episode.subject.kind is SubjectKind.PLACE
+                newest = Deed(CARRIED_OUT if out else DEED_WORDS[entry.kind], entry.at_ms)
         return newest
 
     def _deeds(self, episode: Episode) -> list[Entry]:
         """What may have answered it, oldest first; that nothing was up yet does not."""
-        found = self._knowledge.deeds(episode.subject, remedies_of(episode))
+        found = deeds_for(self._knowledge, episode)
         return [e for e in found if e.kind is not Kind.EMERGED or e.data.get("count") != 0]
 
     def answered(self, episode: Episode, since_ms: int) -> str:

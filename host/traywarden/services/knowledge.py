@@ -306,10 +306,6 @@ class Knowledge:
         place_id = self.of(tray_id).facts.place_of_tray(tray_id, at_ms)
         return self.places.get(place_id) if place_id is not None else None
 
-    def deeds_ms(self, subject: Subject, kinds: Sequence[Kind]) -> list[int]:
-        """When one of these was written down for it, or for the place where a tray stood, oldest first."""
-        return [entry.at_ms for entry in self.deeds(subject, kinds)]
-
     def deeds(self, subject: Subject, kinds: Sequence[Kind]) -> list[Entry]:
         """Entries of these kinds about it, or about the place where a tray stood, oldest first."""
         if subject.kind is not SubjectKind.TRAY:

@@ -7,9 +7,9 @@ from traywarden.domain.bases import base_of_tray
 from traywarden.domain.episodes import Episode
 from traywarden.domain.garden import Place
 from traywarden.domain.journal import Kind
-from traywarden.domain.remedies import remedies_of
 from traywarden.domain.subjects import SubjectKind
 from traywarden.domain.units import listed_in
+from traywarden.services.deeds import deeds_for
 from traywarden.services.journal import Draft
 from traywarden.services.knowledge import Knowledge
 from traywarden.services.questions.ground import Ground
@@ -41,7 +41,7 @@ def ways_to_answer(on: Ground, knowledge: Knowledge, rule: str, needs: Sequence[
 
 def done_since(knowledge: Knowledge, episode: Episode, since_ms: int) -> bool:
     """Whether the journal has it already: by the same link over another channel, or by hand."""
-    return any(at_ms >= since_ms for at_ms in knowledge.deeds_ms(episode.subject, remedies_of(episode)))
+    return any(entry.at_ms >= since_ms for entry in deeds_for(knowledge, episode))
 
 
 def with_count(drafts: Sequence[Draft], count: int | None) -> list[Draft]:

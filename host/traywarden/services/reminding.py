@@ -7,7 +7,8 @@ from traywarden.domain.episodes import Change, ChangeKind, Episode
 from traywarden.domain.hushes import Hush
 from traywarden.domain.notice_words import Told
 from traywarden.domain.notices import OPEN_STATES, Notice, NoticeState
-from traywarden.domain.remedies import SHOWS_WITHIN_S, next_reminder_ms, remedies_of
+from traywarden.domain.remedies import SHOWS_WITHIN_S, next_reminder_ms
+from traywarden.services.deeds import deeds_for
 from traywarden.services.describing import Describer
 from traywarden.services.holding import Shadow, no_shadow
 from traywarden.services.knowledge import Knowledge
@@ -50,7 +51,7 @@ class Reminding:
         hushes = [h for h in hush_store.newest(tx, MOST_HUSHES) if not h.holds_at(now_ms)]
         times: list[tuple[int, str, Episode]] = []
         for episode in episodes:
-            deeds_ms = knowledge.deeds_ms(episode.subject, remedies_of(episode))
+            deeds_ms = [entry.at_ms for entry in deeds_for(knowledge, episode)]
             shows_s = SHOWS_WITHIN_S.get(episode.rule, self._longest_s)
             subjects = describer.subjects(episode)
             over = [_end_ms(h) for h in hushes if h.covers(episode.rule, subjects)]

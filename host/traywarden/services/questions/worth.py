@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from traywarden.domain.episodes import ChangeKind, Episode
 from traywarden.domain.notice_words import rule_words
 from traywarden.domain.notices import Notice, NoticeState, least_severe
-from traywarden.domain.remedies import remedies_of
 from traywarden.domain.rules import AnyRule
 from traywarden.domain.units import span_words
 from traywarden.domain.worth import ANSWER_WITHIN_S, Case, longer_delay
 from traywarden.services.asking.standing import paced_rules
+from traywarden.services.deeds import deeds_for
 from traywarden.services.delays import opening_key
 from traywarden.services.judging import standing_rules
 from traywarden.services.knowledge import Knowledge
@@ -86,8 +86,7 @@ def ask_worth(ground: Ground, days: float = DAYS) -> WorthAnswer:
         severity = own.get(episode.rule) or least_severe(n.severity for n in mine)
         severities[episode.rule] = severity
         until_ms = told_ms + round(ANSWER_WITHIN_S[severity] * 1000)
-        deeds = knowledge.deeds_ms(episode.subject, remedies_of(episode))
-        answered = any(told_ms <= at_ms <= until_ms for at_ms in deeds)
+        answered = any(told_ms <= e.at_ms <= until_ms for e in deeds_for(knowledge, episode))
         if not answered and until_ms > ground.now_ms:
             waiting += 1
             continue

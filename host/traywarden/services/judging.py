@@ -12,9 +12,10 @@ from traywarden.domain.episodes import (
     reconciled,
     rewound,
 )
-from traywarden.domain.rules import Answer, Rule, Verdict, cold_rule, dry_rule
+from traywarden.domain.rules import Answer, Rule, Verdict
 from traywarden.domain.seed_rules import damp_rule, hot_rule, waterlogged_rule
 from traywarden.domain.subjects import Subject, a_tray
+from traywarden.domain.tray_rules import cold_rule, dry_rule
 from traywarden.domain.units import Display, span_words
 from traywarden.services.delays import delays_of
 from traywarden.services.head_days import head_days

@@ -11,15 +11,8 @@ from hypothesis import strategies as st
 from tests.shared_data import reference_file
 from traywarden.domain.evidence import Evidence, HeadSample, Sown
 from traywarden.domain.garden import Mix
-from traywarden.domain.rules import (
-    ANSWERS,
-    Answer,
-    Spell,
-    cold_rule,
-    cold_verdict,
-    dry_rule,
-    dry_verdict,
-)
+from traywarden.domain.rules import ANSWERS, Answer, Spell
+from traywarden.domain.tray_rules import cold_rule, cold_verdict, dry_rule, dry_verdict
 from traywarden.domain.units import Display
 from traywarden.store.crops import load_crops
 

@@ -79,6 +79,14 @@ def test_a_rule_is_explained_with_its_times_in_words(told: CommandLine) -> None:
     assert "1800" not in said
 
 
+def test_of_the_host_it_is_said_what_only_a_running_one_can_tell(told: CommandLine) -> None:
+    slow = " ".join(told.ok("notices", "explain", "slow").split())
+    assert "Blind: only a running host can tell" in slow
+    assert "(start it: traywarden run)" in slow
+    assert "5 s: Readings that take longer than this" in slow
+    assert "MB are free where the garden is kept" in told.ok("notices", "explain", "disk")
+
+
 def test_a_replay_counts_first_and_has_the_words_on_request(told: CommandLine) -> None:
     asked = ("notices", "replay", "--from", "2026-03-01", "--to", "2026-03-02", "--rule", "dry")
     counted = told.ok(*asked)

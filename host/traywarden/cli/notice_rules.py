@@ -62,7 +62,8 @@ def _shown(setting: UsedSetting) -> str:
     """A setting's value with its unit; a span of time in words."""
     value = setting.value
     if setting.unit == "s" and isinstance(value, int | float):
-        return span_words(value) if value else "at once"
+        at_once = "at once" if not value else f"{value:g} s"
+        return span_words(value) if value >= 60 else at_once
     return f"{f'{value:g}' if isinstance(value, float) else value} {setting.unit}".rstrip()
 
 

@@ -24,9 +24,10 @@ def host(
     say: Say = print,
     on_commit: Callable[[Committed], None] | None = None,
     week_file: WeekFile | None = None,
+    played: bool = False,
 ) -> Host:
     """A host that has not been started."""
-    return Host(settings, say=say, on_commit=on_commit, week_file=week_file)
+    return Host(settings, say=say, on_commit=on_commit, week_file=week_file, played=played)
 
 
 def run_until_told(

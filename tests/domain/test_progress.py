@@ -55,6 +55,12 @@ def test_hours_before_sowing_count_for_nothing_and_the_first_hour_for_its_part()
     assert done.now == pytest.approx(23.5 / 24 / 8, rel=1e-3)
 
 
+def test_at_the_moment_of_sowing_there_is_nothing_to_add_up_yet() -> None:
+    hour_s = HOUR_S * np.arange(2, dtype=np.float64)
+    done = progress_since(hour_s, np.full(2, 20.0), 1800.0, 1800.0, TOMATO, **POLICY)
+    assert (done.now, done.blind) == (0.0, "it is not sown yet")
+
+
 def test_cold_and_hot_hours_are_counted_with_their_degrees() -> None:
     hour_s = HOUR_S * np.arange(72, dtype=np.float64)
     temps = np.concatenate([np.full(24, 6.0), np.full(24, 20.0), np.full(24, 38.0)])

@@ -4,6 +4,7 @@ import os
 import re
 import shlex
 import signal
+import statistics
 import subprocess
 import sys
 import time
@@ -16,8 +17,11 @@ import pytest
 from traywarden.cli.demo import LOOK_AROUND
 from traywarden.cli.main import main
 from traywarden.demo.plan import PLACES
+from traywarden.domain.episodes import ChangeKind
+from traywarden.domain.notices import Hold, NoticeState
 from traywarden.services.running import last_running, running_host
 from traywarden.settings import load
+from traywarden.store import episodes as episode_store
 from traywarden.store import notices as notice_store
 from traywarden.store import quarantine
 from traywarden.store import readings as reading_store
@@ -98,7 +102,7 @@ def test_a_water_now_and_a_too_cold_notice_are_told_on_screen_with_what_to_do(
     assert "Harrington's table" in said
     with store.read() as tx:
         told = notice_store.listed(tx, 500)
-    assert {n.state.value for n in told} <= {"sent", "held"}
+    assert {n.state.value for n in told} <= {"sent", "held", "spared"}
     # Which trays these are depends on the hour of the day at which the play ends.
     assert any(
         re.search(r"Water (Tomato|Lettuce|Marigold) 1 in Open bench now: .* m³/m³", n.body) for n in told
@@ -107,6 +111,24 @@ def test_a_water_now_and_a_too_cold_notice_are_told_on_screen_with_what_to_do(
     assert any(
         re.search(r"(Pepper|Marigold|Tomato|Lettuce) in .*: the mix is at .*source:", body) for body in cold
     )
+
+
+def test_what_comes_up_is_told_hour_by_hour_and_not_as_what_came_and_went(store: Store) -> None:
+    with store.read() as tx:
+        told = notice_store.listed(tx, 500)
+        episodes = episode_store.episodes_named(tx, (e for n in told for e, _ in n.changes))
+    begun = [
+        (n.created_ms - episodes[e].facts["decided_ms"])
+        for n in told
+        for e, kind in n.changes
+        if kind is ChangeKind.OPENED and n.waits_for is not Hold.SHADOW
+    ]
+    assert len(begun) >= 10
+    assert statistics.median(begun) <= 3_600_000
+    # What the probe kept while it was out of reach may be told late, and is one notice.
+    assert sum(kind is ChangeKind.PAST for n in told for _, kind in n.changes) <= 3
+    left = {n.waits_for for n in told if n.state is NoticeState.HELD}
+    assert left <= {Hold.SHADOW}, "only what something else hides is left to be told"
 
 
 def test_it_ends_with_the_comparison_today_and_what_now(played: tuple[Path, str]) -> None:

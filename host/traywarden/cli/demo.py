@@ -59,7 +59,9 @@ def demo(
     ),
     days: float = typer.Option(14.0, min=0.5, max=60.0, help="Days of the garden to play; they end now."),
     speed: float = typer.Option(6.2, min=0.1, max=1000.0, help="Hours of the garden in one second."),
-    fast: bool = typer.Option(False, "--fast", help="As fast as the host stores; --speed does not count."),
+    fast: bool = typer.Option(
+        False, "--fast", help="As fast as the host stores and judges; --speed does not count."
+    ),
     plain: bool = typer.Option(False, "--plain", help="Print lines, also on a terminal."),
     stay: bool | None = typer.Option(
         None,

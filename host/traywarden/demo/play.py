@@ -31,7 +31,8 @@ _SHOW_EVERY_S = 0.3
 _MOST_HELD = 96
 """Instants a probe may hold before the play waits for the host."""
 _DRAIN_S = 60.0
-_JUDGED_S = 20.0
+_STORED_S, _LOOK_S = 5.0, 0.002
+_TOLD_S = 20.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +84,7 @@ class Play:
         # The environment is left out: it may name a store that is not the demo's.
         settings = load(self._home, environ={}, overrides={"host.clock": "readings"})
         made = self._set_up(settings)
-        host = wiring.host(settings, say=self._say_little, on_commit=self._committed)
+        host = wiring.host(settings, say=self._say_little, on_commit=self._committed, played=True)
         with host:
             address, port = host.broker_address
             self._screen.say(f"The host runs; its built-in broker listens on {address}:{port}.")
@@ -129,8 +130,12 @@ class Play:
         return made
 
     def _play(self, host: Host, made: SetUp, viewer: Viewer, publishers: dict[str, ProbePublisher]) -> None:
-        """Every probe measures at each step and sends each hour, if it is in reach."""
+        """Every probe measures at each step and sends each hour, if it is in reach; then it is the host's turn.
+
+        Sent on and on, fourteen days would be stored before anybody looks, and be told as what came and went.
+        """
         kept: dict[str, list[Reading]] = {name: [] for name in publishers}
+        host.watch.judge_all()
         while not self._simulation.ended:
             tick, measured = self._simulation.step()
             self._at_ms = tick.time_ms
@@ -144,6 +149,8 @@ class Play:
             if tick.number % STEPS_PER_HOUR == 0 or self._simulation.ended:
                 self._send(measured, kept, publishers)
                 host.check()
+                self._await_stored(publishers)
+                host.watch.keep_up()
                 self._pace(tick.since_start_h, viewer)
 
     def _send(
@@ -155,6 +162,14 @@ class Play:
                 publishers[one.probe].send(kept[one.probe])
                 self._sent += len(kept[one.probe])
                 kept[one.probe] = []
+
+    def _await_stored(self, publishers: dict[str, ProbePublisher]) -> None:
+        """Until the host has what was sent; what it refuses it will never have, and is receipted."""
+        until_s = time.monotonic() + _STORED_S
+        while self._stored < self._sent and time.monotonic() < until_s:
+            if not any(publisher.unreceipted for publisher in publishers.values()):
+                return
+            time.sleep(_LOOK_S)
 
     def _pace(self, since_start_h: float, viewer: Viewer) -> None:
         """Wait until this hour's turn, showing the garden meanwhile."""
@@ -177,16 +192,16 @@ class Play:
     def _finish(self, host: Host, viewer: Viewer, publishers: dict[str, ProbePublisher]) -> int:
         for publisher in publishers.values():
             publisher.drain(_DRAIN_S)
-        self._await(lambda: self._told(host), viewer, _JUDGED_S)
-        host.watch.ask()  # they go by the real clock, and fourteen days took a minute
+        # What came up last waits for others in the same place: nothing more is measured that would end that.
+        host.clock.observe(self._at_ms + round(1000 * host.settings["notices.gather_s"]))
+        host.watch.keep_up()
+        self._await(lambda: self._told(host), viewer, _TOLD_S)
         self._show(viewer)
         return sum(publisher.unreceipted for publisher in publishers.values())
 
     def _told(self, host: Host) -> bool:
-        """Whether every rule has been judged up to the last reading, and every notice of it is out."""
+        """Whether every notice is out that may be."""
         host.check()
-        if not host.watch.judged_up_to(self._at_ms):
-            return False
         with host.store.read() as tx:
             return not notice_store.in_states(tx, NoticeState.WAITING)
 

@@ -19,6 +19,7 @@ from traywarden.store.store import Store
 
 _LOOK_BACK_MS = 3 * 3_600_000
 _MOST_NOTICES = 400
+_NOT_OUT = (NoticeState.HELD, NoticeState.SPARED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +67,7 @@ class Viewer:
         """The garden as stored, at an instant of the play; so many readings have been stored."""
         with self._store.read() as tx:
             facts = journal_store.facts(tx)
-            told = [n for n in notice_store.listed(tx, _MOST_NOTICES) if n.state is not NoticeState.HELD]
+            told = [n for n in notice_store.listed(tx, _MOST_NOTICES) if n.state not in _NOT_OUT]
             trays = []
             for tray in self._trays:
                 heads = tray_series(

@@ -121,7 +121,7 @@ def progress_since(
         raise ValueError("hour_s must be whole hours, one after the other.")
     first_s = sown_s // HOUR_S * HOUR_S
     count = int(np.ceil((now_s - first_s) / HOUR_S))
-    if count <= 0:
+    if count <= 0 or now_s <= sown_s:
         return Progress(np.empty(0), np.empty(0), 0.0, 0.0, 0.0, 0.0, NOTHING, None, "it is not sown yet")
     starts = first_s + HOUR_S * np.arange(count, dtype=np.float64)
     temps = _on_hours(hour_s, temp_c, starts)

@@ -12,6 +12,7 @@ from traywarden.links.broker import BuiltinBroker
 from traywarden.links.inbox import Inbox, Link
 from traywarden.links.mqtt import MqttLink
 from traywarden.services import ingest as ingest_module
+from traywarden.services.asking.standing import no_more_often, paced_rules
 from traywarden.services.clock import Clock, ReadingsClock, SystemClock
 from traywarden.services.deliver import Deliver
 from traywarden.services.ingest import QUIET_S, Committed, Ingest
@@ -39,13 +40,16 @@ _FEW_MESSAGES = 200
 _LONGEST_HOLD_S = 5.0
 """In a rush (more messages at a time than are few) storing goes before judging, but no longer than this."""
 _SETTLED_S = 0.5
+_PLAYED_PACE_S = 3 * 3600.0
+"""In a garden that is played fast the rules by the clock are asked as often as there is time for."""
 
 
 class Host:
     """Owns everything that runs. `start`, then `wait` until `request_stop` or a failure, then `stop`.
 
     `say` takes sentences for the person who runs it; `on_commit` is told of every commit, on the storing
-    thread, and must be quick; `week_file` writes a week's report as a page.
+    thread, and must be quick; `week_file` writes a week's report as a page; `played` is a garden whose
+    fortnight takes a minute: it is told in its own time, as far as its readings have come.
     """
 
     def __init__(
@@ -55,8 +59,9 @@ class Host:
         say: Say = print,
         on_commit: Callable[[Committed], None] | None = None,
         week_file: WeekFile | None = None,
+        played: bool = False,
     ) -> None:
-        self.settings = settings
+        self.settings, self._played = settings, played
         self._say, self._on_commit, self._week_file = say, on_commit, week_file
         self._mark = RunningMark(settings.home, _store_file(settings))
         self._inbox = Inbox()
@@ -228,19 +233,22 @@ class Host:
 
     def _start_notices(self, store: Store, clock: Clock) -> None:
         """Watch and deliver. Retries wait in the system's time, whatever the garden's clock says."""
+        asked = no_more_often(paced_rules(self.settings), _PLAYED_PACE_S if self._played else 0.0)
         watch = self._watch = Watch(
             store,
             self.settings,
             clock,
             load_crops(),
+            paced=asked,
             after_write=self._wake_deliver,
             vitals=lambda: vitals_of(self.settings.home, self._broker, self._ingest),
             turns=self._turns,
             sending=lambda notice_id: self._deliver is not None and self._deliver.is_sending(notice_id),
         )
         channels = ways_out(self.settings, self._say, self.garden.slug, lambda: self.broker_address)
+        sends = clock if self._played else SystemClock()
         self._deliver = Deliver(
-            store, self.settings, SystemClock(), channels, ready=watch.ready, footer=footers(self.settings)
+            store, self.settings, sends, channels, ready=watch.ready, footer=footers(self.settings)
         )
         self._thread("judge the trays", self._judge)
         self._thread("ask the slower rules", watch.run_paced)

@@ -39,8 +39,9 @@ class LettingGo:
         """Notices were written, and some may be held."""
         self._may_hold = True
 
-    def look(self, now_ms: int) -> None:
-        if self._may_hold and self._monotonic_s() >= self._release_s:
+    def look(self, now_ms: int, *, at_once: bool = False) -> None:
+        """See what may be told now; `at_once`: without the rest after the last look."""
+        if self._may_hold and (at_once or self._monotonic_s() >= self._release_s):
             began_s = self._monotonic_s()
             self._release(now_ms)
             ended_s = self._monotonic_s()

@@ -46,11 +46,6 @@ class RuleStates:
     def tray_judged_to(self, tray_id: int) -> int:
         return self.judged_to(a_tray(tray_id))
 
-    def all_judged_to(self, at_ms: int) -> bool:
-        """Whether every rule that is asked at every reading has been asked up to then, of every tray."""
-        states = [state for (rule, _), state in list(self.known.items()) if rule in self._rules]
-        return bool(states) and all(state.judged_to_ms >= at_ms for state in states)
-
     def never_judged(self, tray_ids: Collection[int]) -> set[int]:
         """Trays of which some rule has never been asked."""
         return {t for t in tray_ids if any((name, a_tray(t)) not in self.known for name in self._rules)}

@@ -119,10 +119,6 @@ class Watch:
             self._states.load(self._store)
             self._judge_trays(set(tray_ids), dict(late_ms or {}))
 
-    def judged_up_to(self, at_ms: int) -> bool:
-        """Whether every rule that is asked at every reading has been asked up to then, of every tray."""
-        return self._states.all_judged_to(at_ms)
-
     def ask(self) -> None:
         """Ask the rules whose time has come by the clock; what changes is kept and told."""
         self._asker.ask(self._clock.now_ms())
@@ -161,13 +157,22 @@ class Watch:
             self.ready.set()
             self._after_write()
 
-    def tick(self) -> None:
+    def keep_up(self) -> None:
+        """Judge what has come in, ask what is due and let go what may be told, without a rest.
+
+        In a garden that is played fast an hour is over before the threads look again.
+        """
+        self._round()
+        self.ask()
+        self.tick(at_once=True)
+
+    def tick(self, *, at_once: bool = False) -> None:
         """What time alone brings: silence makes answers blind, held notices may be let go."""
         with self._judging:
             self._states.load(self._store)
             now_ms = self._looked_ms = self._clock.now_ms()
             self._states.each_turned(lambda state: gone_blind(state, now_ms, self._judge.blind_after_ms))
-            self._letting_go.look(now_ms)
+            self._letting_go.look(now_ms, at_once=at_once)
             if self._monotonic_s() - self._kept_s >= KEEP_STATES_S:
                 self._keep_states(enough=lambda: bool(self._arrivals))
 

@@ -1,6 +1,7 @@
 """Every rule that is asked every so often: its row, and who asks it."""
 
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 
 from traywarden.domain.rules import PacedRule
 from traywarden.domain.subjects import SubjectKind
@@ -20,6 +21,13 @@ class Asked:
     ask: Ask
     replayable: bool = True
     """Whether history holds all it looks at; what the host or the broker did then is kept nowhere."""
+
+
+def no_more_often(asked: Iterable[Asked], least_pace_s: float) -> tuple[Asked, ...]:
+    """The same rules, none asked more often than that."""
+    return tuple(
+        replace(each, rule=replace(each.rule, pace_s=max(each.rule.pace_s, least_pace_s))) for each in asked
+    )
 
 
 Row = tuple[str, str, str, float, SubjectKind, Ask, bool, bool]

@@ -118,7 +118,7 @@ def test_what_comes_up_is_told_hour_by_hour_and_not_as_what_came_and_went(store:
         told = notice_store.listed(tx, 500)
         episodes = episode_store.episodes_named(tx, (e for n in told for e, _ in n.changes))
     begun = [
-        (n.created_ms - episodes[e].facts["decided_ms"])
+        n.created_ms - float(episodes[e].facts["decided_ms"] or 0)
         for n in told
         for e, kind in n.changes
         if kind is ChangeKind.OPENED and n.waits_for is not Hold.SHADOW

@@ -130,7 +130,7 @@ class Play:
         return made
 
     def _play(self, host: Host, made: SetUp, viewer: Viewer, publishers: dict[str, ProbePublisher]) -> None:
-        """Every probe measures at each step and sends each hour, if it is in reach; then it is the host's turn.
+        """Every probe measures at each step and sends each hour, if it is in reach; then the host has a turn.
 
         Sent on and on, fourteen days would be stored before anybody looks, and be told as what came and went.
         """

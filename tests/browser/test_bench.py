@@ -71,7 +71,7 @@ def test_without_scripts_every_deed_and_a_setting_is_written(browser: Browser, h
         units = page.locator("form", has=page.locator("[id='display.temperature']"))
         units.locator("[id='display.temperature']").select_option("F")
         units.get_by_role("button").click()
-        expect(page.get_by_role("status")).to_contain_text("Pages go by it from now on")
+        expect(page.get_by_role("status")).to_contain_text("It holds from now on")
         seen.open("/")
         expect(page.locator(".glance").first).to_contain_text("°F")
     assert {entry.note for entry in _entries(home)[before:]} == {f"by hand: {what}" for what in WAYS}

@@ -11,6 +11,7 @@ from traywarden.domain.rules import Answer, Verdict
 from traywarden.domain.subjects import a_tray
 from traywarden.errors import ShortOfDataError, StoreError
 from traywarden.services.asking.asker import Asker
+from traywarden.services.asking.hearing import Hearing
 from traywarden.services.asking.paced import Paced
 from traywarden.services.asking.round import Verdicts, Vitals, of_each
 from traywarden.services.asking.standing import paced_rules
@@ -69,6 +70,7 @@ def test_the_journal_is_read_anew_only_where_it_has_grown_and_not_for_the_host(
         lambda: Vitals(free_mb=WELL.free_mb, broker_gone_s=900.0, broker="b:1", commit_s=0.1),
         lambda found, now_ms: taken.append(dict(found)),
         Turns(),
+        Hearing(),
     )
     for minute in range(3):
         one.ask(line.at_ms + minute * 60_000)

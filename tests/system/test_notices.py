@@ -15,7 +15,7 @@ from traywarden.domain.notices import NoticeState
 from traywarden.domain.readings import Reading
 from traywarden.links.publisher import ProbePublisher
 from traywarden.services.publishing import probe_publisher
-from traywarden.settings import Settings
+from traywarden.settings import Settings, add_channel, change_settings
 from traywarden.store import garden as garden_store
 from traywarden.store import journal, probes
 from traywarden.store import notices as notice_store
@@ -92,6 +92,33 @@ def test_a_dry_reading_published_over_mqtt_reaches_mailbox_webhook_and_console(t
     assert "peat is at 36 % of container capacity (0.200 m³/m³)" in mail.get_content()
     assert "About 1.1 l" in mail.get_content()  # 3 l × (0.55 − 0.20)
     assert mail["X-Traywarden-Notice"] != hook.got[0]["notice_id"]  # each channel has its own notice
+
+
+def test_settings_changed_while_it_runs_hold_within_seconds_and_nothing_is_told_twice(tmp_path: Path) -> None:
+    """A channel comes, the delay is changed while a tray is dry, and the tray is watered by rain."""
+    port, now_ms = free_port(), time.time_ns() // 1_000_000
+    home = tmp_path / "home"
+    with web_server() as hook:
+        home_with_tray(home, port)
+        with HostProcess(home, lean=True) as host, probe(port) as publisher:
+
+            def taken(times: int) -> bool:
+                return host.said.count("The settings have changed") == times
+
+            add_channel(home, "hook", hook.url(), "info")
+            until(lambda: taken(1), "the channel was not taken")
+            publisher.send(hour_of(0.20, 0, now_ms - 10 * MINUTE_MS))
+            assert hook.wait_for(1, timeout_s=WAIT_S), "the new channel is silent"
+            change_settings(home, {"dry.close_delay_s": 60.0})
+            until(lambda: taken(2), "the delay was not taken")
+            with (home / "settings.toml").open("a", encoding="utf-8") as file:
+                file.write("[dry.stage.seedlng]\nopen_delay_s = 1\n")
+            until(lambda: "the host goes on as before" in host.said, "a slip was not said")
+            publisher.send(hour_of(0.50, 12, now_ms)[-2:])
+            assert hook.wait_for(2, timeout_s=WAIT_S), "its end was not told by the new delay"
+            assert host.end() == 0
+    told = [got["title"] for got in hook.got]
+    assert told == ["Water now: A (open bench)", "Over: water now, A (open bench)"]
 
 
 def test_a_notice_survives_kill_9_and_a_mail_server_that_is_down(tmp_path: Path) -> None:

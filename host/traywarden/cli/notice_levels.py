@@ -22,7 +22,7 @@ STAGE = typer.Option("", "--stage", help="For this stage alone: sown, emerging, 
 
 @dataclass(frozen=True, slots=True)
 class LevelSet:
-    """A level or delay as settings.toml has it now. `running`: a host goes by the old one until then."""
+    """A level or delay as settings.toml has it now. `running`: a host goes by it within seconds."""
 
     setting: str
     value: Any
@@ -88,4 +88,4 @@ def _emit(key: str, *, as_json: bool) -> None:
 def _print(level: LevelSet) -> None:
     say(f"{level.setting} is {level.value:g} {level.unit}. {level.says}")
     if level.running:
-        say("The host goes by it when it starts anew.")
+        say("The host goes by it within seconds.")

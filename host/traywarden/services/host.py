@@ -12,14 +12,16 @@ from traywarden.links.broker import BuiltinBroker
 from traywarden.links.inbox import Inbox, Link
 from traywarden.links.mqtt import MqttLink
 from traywarden.services import ingest as ingest_module
+from traywarden.services.asking.hearing import Hearing
 from traywarden.services.asking.standing import no_more_often, paced_rules
 from traywarden.services.clock import Clock, ReadingsClock, SystemClock
-from traywarden.services.deliver import Deliver
+from traywarden.services.desk import Desk
+from traywarden.services.following import Following
 from traywarden.services.ingest import QUIET_S, Committed, Ingest
 from traywarden.services.level_names import idle_levels
-from traywarden.services.one_time import footers
 from traywarden.services.probe_settings import ProbeSettings
 from traywarden.services.running import RunningMark
+from traywarden.services.threads import Threads
 from traywarden.services.upkeep import Upkeep
 from traywarden.services.vitals import vitals_of
 from traywarden.services.watch import Watch
@@ -65,16 +67,17 @@ class Host:
         self._say, self._on_commit, self._week_file = say, on_commit, week_file
         self._mark = RunningMark(settings.home, _store_file(settings))
         self._inbox = Inbox()
-        self._ending = threading.Event()
         self._failure: TraywardenError | None = None
-        self._threads: list[threading.Thread] = []
+        self._threads = Threads(self._fail)
+        self._ending = self._threads.ending
         self._storing: threading.Thread | None = None
         self._store: Store | None = None
         self._link: Link | None = None
         self._broker: BuiltinBroker | MqttLink | None = None
         self._ingest: Ingest | None = None
-        self._watch: Watch | None = None
-        self._deliver: Deliver | None = None
+        self._desk: Desk | None = None
+        self._changing_desks = threading.Lock()
+        self._hearing = Hearing()
         self._garden: Garden | None = None
         self._clock: Clock = SystemClock()
         self._turns = Turns()
@@ -98,8 +101,8 @@ class Host:
 
     @property
     def watch(self) -> Watch:
-        assert self._watch is not None, "the host has not been started"
-        return self._watch
+        assert self._desk is not None, "the host has not been started"
+        return self._desk.watch
 
     @property
     def clock(self) -> Clock:
@@ -128,15 +131,13 @@ class Host:
         if garden is None:
             raise NoGardenError(self.settings.home)
         self._garden = garden
-        with store.read() as tx:
-            for sentence in idle_levels(tx, self.settings):
-                self._say(f"{self.settings.home / 'settings.toml'}: {sentence}")
         with store.write() as tx:
             garden_store.prove_writable(tx)
         self._broker = self._chosen_link()
         link = self._link = with_wired(self._broker, self.settings, self._inbox, self._say)
         clock = self._clock = self._chosen_clock(store)
-        self._start_notices(store, clock)
+        self._desk = self._new_desk(self.settings)
+        self._desk.start()
         self._ingest = Ingest(
             store,
             link,
@@ -148,12 +149,12 @@ class Host:
             quiet=self._pass_on,
             say=self._say,
         )
-        self._storing = self._thread("store readings", self._ingest.run)
+        self._storing = self._threads.start("store readings", self._ingest.run)
         link.start()
         told = ProbeSettings(store, garden.slug, self.settings, clock, load_crops(), link.publish)
-        self._thread("tell probes their settings", lambda: told.run(self._ending))
+        self._threads.start("tell probes their settings", lambda: told.run(self._ending))
         upkeep = Upkeep(store, self.settings, clock, say=self._say, busy=self._rush, turns=self._turns)
-        self._thread("keep summaries", lambda: upkeep.run(self._ending))
+        self._threads.start("keep summaries", lambda: upkeep.run(self._ending))
         weekly = WeekBySchedule(
             store,
             self.settings,
@@ -162,7 +163,9 @@ class Host:
             after_write=self._wake_deliver,
             turns=self._turns,
         )
-        self._thread("make the week's report", lambda: weekly.run(self._ending))
+        self._threads.start("make the week's report", lambda: weekly.run(self._ending))
+        following = Following(self.settings, self._take, self._say)
+        self._threads.start("follow the settings", lambda: following.run(self._ending))
         self._mark.write(_system_ms(), link.address)
 
     def request_stop(self) -> None:
@@ -193,13 +196,10 @@ class Host:
             self._ingest.end()
         if self._storing is not None:
             self._storing.join()
-        if self._watch is not None:
-            self._watch.end()
-        if self._deliver is not None:
-            self._deliver.stop()
-        for thread in self._threads:
-            thread.join()
-        self._threads.clear()
+        with self._changing_desks:
+            if self._desk is not None:
+                self._desk.stop()
+        self._threads.join()
         if self._link is not None:
             self._link.stop()
         if self._store is not None:
@@ -231,42 +231,46 @@ class Host:
                 clock.observe(time_ms)
         return clock
 
-    def _start_notices(self, store: Store, clock: Clock) -> None:
-        """Watch and deliver. Retries wait in the system's time, whatever the garden's clock says."""
-        asked = no_more_often(paced_rules(self.settings), _PLAYED_PACE_S if self._played else 0.0)
-        watch = self._watch = Watch(
-            store,
-            self.settings,
-            clock,
-            load_crops(),
-            paced=asked,
-            after_write=self._wake_deliver,
-            vitals=lambda: vitals_of(self.settings.home, self._broker, self._ingest),
+    def _new_desk(self, settings: Settings) -> Desk:
+        """Retries wait in the system's time, whatever the garden's clock says."""
+        with self.store.read() as tx:
+            for sentence in idle_levels(tx, settings):
+                self._say(f"{settings.home / 'settings.toml'}: {sentence}")
+        return Desk(
+            self.store,
+            settings,
+            self._clock,
+            self._clock if self._played else SystemClock(),
+            ways_out(settings, self._say, self.garden.slug, lambda: self.broker_address),
+            asked=no_more_often(paced_rules(settings), _PLAYED_PACE_S if self._played else 0.0),
+            vitals=lambda: vitals_of(settings.home, self._broker, self._ingest),
+            hearing=self._hearing,
             turns=self._turns,
-            sending=lambda notice_id: self._deliver is not None and self._deliver.is_sending(notice_id),
+            settled=self._await_settled,
+            fail=self._fail,
         )
-        channels = ways_out(self.settings, self._say, self.garden.slug, lambda: self.broker_address)
-        sends = clock if self._played else SystemClock()
-        self._deliver = Deliver(
-            store, self.settings, sends, channels, ready=watch.ready, footer=footers(self.settings)
-        )
-        self._thread("judge the trays", self._judge)
-        self._thread("ask the slower rules", watch.run_paced)
-        self._deliver.start()
 
-    def _judge(self) -> None:
-        """Life of the judging thread: what gathered while we were away is stored before it is judged."""
+    def _take(self, settings: Settings) -> None:
+        """From now on notices go by these settings."""
+        with self._changing_desks:
+            if self._ending.is_set() or self._desk is None:
+                return
+            self._desk.stop()
+            self._desk = self._new_desk(settings)
+            self._desk.start()
+        self._say("The settings have changed; notices go by them now.")
+
+    def _await_settled(self, ending: threading.Event) -> None:
+        """What gathered while we were away is stored before it is judged."""
         began_s = time.monotonic()
-        while time.monotonic() - began_s < _LONGEST_HOLD_S and not self._ending.wait(QUIET_S):
+        while time.monotonic() - began_s < _LONGEST_HOLD_S and not ending.wait(QUIET_S):
             storing = self._ingest is not None and self._ingest.waiting > 0
             if not storing and time.monotonic() - max(began_s, self._committed_s) > _SETTLED_S:
-                break
-        if self._watch is not None:
-            self._watch.run(asks=False)
+                return
 
     def _wake_deliver(self) -> None:
-        if self._deliver is not None:
-            self._deliver.wake()
+        if self._desk is not None:
+            self._desk.wake()
 
     def _committed(self, committed: Committed) -> None:
         """On the storing thread, as is `_pass_on`."""
@@ -285,26 +289,9 @@ class Host:
 
     def _pass_on(self) -> None:
         for held in self._held:
-            if self._watch is not None:
-                self._watch.committed(held)
+            if self._desk is not None:
+                self._desk.watch.committed(held)
         self._held.clear()
-
-    # Threads -----------------------------------------------------------------------------------------------
-
-    def _thread(self, name: str, life: Callable[[], None]) -> threading.Thread:
-        def run() -> None:
-            try:
-                life()
-            except Exception as error:  # noqa: BLE001 - whatever it was, the host must not go on by halves
-                self._fail(f"The thread to {name} has failed ({type(error).__name__}: {error}).", error)
-            else:
-                if not self._ending.is_set():
-                    self._fail(f"The thread to {name} has ended by itself.")
-
-        thread = threading.Thread(target=run, name=name, daemon=True)
-        self._threads.append(thread)
-        thread.start()
-        return thread
 
     def _fail(self, sentence: str, error: Exception | None = None) -> None:
         if self._failure is None:

@@ -17,6 +17,7 @@ from traywarden.errors import StoreError
 from traywarden.points import point
 from traywarden.services.arrivals import Arrivals, Arrived, behind, came_in_late
 from traywarden.services.asking.asker import Asker
+from traywarden.services.asking.hearing import Hearing
 from traywarden.services.asking.paced import Paced
 from traywarden.services.asking.round import Verdicts, Vitals
 from traywarden.services.asking.standing import Asked, paced_rules
@@ -68,6 +69,7 @@ class Watch:
         monotonic_s: Callable[[], float] = time.monotonic,
         system_ms: Callable[[], int] = lambda: time.time_ns() // 1_000_000,
         turns: Turns | None = None,
+        hearing: Hearing | None = None,
         sending: Callable[[str], bool] = lambda notice_id: False,
     ) -> None:
         self._turns = turns or Turns()
@@ -75,7 +77,16 @@ class Watch:
         self._judge = Judge(settings, None if rules is None else tuple(rules))
         asked = paced_rules(settings) if paced is None else paced
         self._paced = Paced(asked, self._judge.blind_after_ms, settings.levels)
-        self._asker = Asker(store, settings, crops, self._paced, vitals, self._take_answers, self._turns)
+        self._asker = Asker(
+            store,
+            settings,
+            crops,
+            self._paced,
+            vitals,
+            self._take_answers,
+            self._turns,
+            hearing or Hearing(),
+        )
         every: dict[str, AnyRule] = {**self._judge.rules, **self._paced.rules}
         self._teller = Teller(settings, every, monotonic_s)
         self._after_write, self._monotonic_s, self._system_ms = after_write, monotonic_s, system_ms

@@ -4,7 +4,16 @@ Every problem is reported at once, with “did you mean”; a service refuses to
 """
 
 from traywarden.settings.kinds import Between, Channel, OneOf, Secret, Setting, ZeroOr
-from traywarden.settings.loading import Settings, changed, default_home, general_key, load, not_for_one, whose
+from traywarden.settings.loading import (
+    Settings,
+    changed,
+    default_home,
+    general_key,
+    load,
+    not_for_one,
+    whose,
+    with_at_once,
+)
 from traywarden.settings.table import AT_ONCE, BY_KEY, FILE_ONLY, TABLE
 from traywarden.settings.writing import (
     add_channel,
@@ -37,4 +46,5 @@ __all__ = [
     "remove_channel",
     "take_back",
     "whose",
+    "with_at_once",
 ]

@@ -12,8 +12,8 @@ TABLE: tuple[Setting, ...] = (
     *showing.ROWS,
 )
 BY_KEY = {row.key: row for row in TABLE}
-AT_ONCE = frozenset({"display", "coverage", "frames", "emergence", "moisture", "mix"})
-"""Sections that only questions read: pages take a change at once, and the host for its notices when it
-starts anew. All others are read when the host starts."""
+AT_ONCE = frozenset(row.key for row in (*growing.ROWS, *telling.ROWS, *ruling.ROWS))
+"""Settings of questions and notices: pages and a running host go by a change at once. All others are read
+when the host starts."""
 FILE_ONLY = frozenset({"web", "store", "host"})
 """Sections that are changed in the file alone: a slip in them would shut out whoever made it on a page."""

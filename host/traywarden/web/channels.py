@@ -7,7 +7,7 @@ from typing import Any
 from traywarden.domain.notices import takes_words
 from traywarden.domain.severities import SEVERITIES
 from traywarden.domain.telling_times import AT_ONCE, clock_time
-from traywarden.errors import ChannelError, UnknownNameError, UsageError
+from traywarden.errors import ChannelError, SettingsError, UnknownNameError, UsageError
 from traywarden.links.channel_address import Mail, kind_words, mail_address, web_address
 from traywarden.links.channels import understood
 from traywarden.services.channel_test import send_test
@@ -20,10 +20,9 @@ from traywarden.settings import (
     load,
     remove_channel,
 )
-from traywarden.web.face import Face
+from traywarden.web.face import FROM_NOW, Face
 from traywarden.web.writing import Written
 
-ANEW = "It holds when the host starts anew."
 REMINDERS = ("notices.remind_after_s", "notices.longest_remind_s")
 LINKS = ("notices.address",)
 QUIET = ("notices.quiet_from", "notices.quiet_until")
@@ -82,12 +81,14 @@ def quiet_now(settings: Settings) -> tuple[str, str]:
 
 
 def reaches_nobody(face: Face) -> str:
-    """That notices reach no phone yet, or only from the next start on; empty where they do."""
+    """That notices reach no phone yet; empty where they do."""
     if face.settings.channels or face.settings["notices.mqtt"]:
         return ""
-    if load(face.settings.home).channels:
-        return "Notices reach only this page until the host starts anew"
-    return "Notices reach only this page"
+    try:
+        written = load(face.settings.home)  # the file may have been changed by hand, or by a command
+    except SettingsError:
+        written = face.settings
+    return "" if written.channels or written["notices.mqtt"] else "Notices reach only this page"
 
 
 def test(face: Face, written: Written) -> str:
@@ -110,8 +111,9 @@ def add(face: Face, written: Written) -> str:
         understood(name, url)
     except ChannelError as error:
         raise UsageError(str(error)) from error
-    add_channel(face.settings.home, name, url, least, digest)
-    return f"Kept: “{name}” takes {takes_words(least)}, {digest}. {ANEW} Send a test to see that it arrives."
+    face.take(add_channel(face.settings.home, name, url, least, digest))
+    arrives = "Send a test to see that it arrives."
+    return f"Kept: “{name}” takes {takes_words(least)}, {digest}. {FROM_NOW} {arrives}"
 
 
 def _address(written: Written) -> str:
@@ -133,8 +135,8 @@ def _address(written: Written) -> str:
 def change(face: Face, written: Written) -> str:
     name = written.text("channel")
     least, digest = _asked(written)
-    change_channel(face.settings.home, name, least, digest)
-    return f"Kept: “{name}” takes {takes_words(least)}, {digest}. {ANEW}"
+    face.take(change_channel(face.settings.home, name, least, digest))
+    return f"Kept: “{name}” takes {takes_words(least)}, {digest}. {FROM_NOW}"
 
 
 def _asked(written: Written) -> tuple[str, str]:
@@ -146,8 +148,8 @@ def _asked(written: Written) -> tuple[str, str]:
 
 def remove(face: Face, written: Written) -> str:
     name = written.text("channel")
-    remove_channel(face.settings.home, name)
-    return f"Channel “{name}” is taken out of settings.toml. {ANEW}"
+    face.take(remove_channel(face.settings.home, name))
+    return f"Channel “{name}” is taken out of settings.toml. {FROM_NOW}"
 
 
 def quiet_hours(face: Face, written: Written) -> str:
@@ -163,7 +165,6 @@ def quiet_hours(face: Face, written: Written) -> str:
         raise UsageError("Quiet hours cannot end when they begin; leave both empty for none.")
     face.take(change_settings(face.settings.home, dict(zip(QUIET, (begin, end), strict=True))))
     if not begin:
-        return f"Kept: there are no quiet hours. {ANEW}"
-    return (
-        f"Kept: from {begin} to {end} only what is urgent is sent; the rest comes as one notice then. {ANEW}"
-    )
+        return f"Kept: there are no quiet hours. {FROM_NOW}"
+    only = "only what is urgent is sent; the rest comes as one notice then"
+    return f"Kept: from {begin} to {end} {only}. {FROM_NOW}"

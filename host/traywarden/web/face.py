@@ -3,18 +3,18 @@
 import time
 from collections.abc import Callable, Hashable, Iterator
 from contextlib import contextmanager
-from dataclasses import replace
 from typing import TypeVar
 
 from traywarden.errors import NoGardenError
 from traywarden.services.questions.ground import Ground, ground
-from traywarden.settings import AT_ONCE, Settings
+from traywarden.settings import Settings, with_at_once
 from traywarden.store import garden as garden_store
 from traywarden.store import journal as journal_store
 from traywarden.store.store import Store
 from traywarden.web.answers import STALE_S, Answers
 
 T = TypeVar("T")
+FROM_NOW, FROM_NEXT_START = "It holds from now on.", "It holds when the host starts anew."
 
 
 def system_ms() -> int:
@@ -40,8 +40,7 @@ class Face:
 
     def take(self, written: Settings) -> None:
         """From now on questions go by what was written of AT_ONCE; the rest holds as it was at the start."""
-        now = {key: value for key, value in written.values.items() if key.partition(".")[0] in AT_ONCE}
-        self.settings = replace(self.settings, values={**self.settings.values, **now})
+        self.settings = with_at_once(self.settings, written)
         self.answers.written()
 
     @contextmanager

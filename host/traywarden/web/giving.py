@@ -23,7 +23,7 @@ from traywarden.settings import (
     whose,
 )
 from traywarden.store.crops import crop_name, load_crops
-from traywarden.web.face import Face
+from traywarden.web.face import FROM_NOW, Face
 from traywarden.web.setting_units import bounds_words, scale_of
 from traywarden.web.writing import Written
 
@@ -123,7 +123,7 @@ def give(face: Face, written: Written) -> str:
         bounds = bounds_words(row, scale)
         raise UsageError(f"{row.says.rstrip('.')}: {said:g} {scale.unit} cannot be; give {bounds}.")
     face.take(change_settings(face.settings.home, {key: value}))
-    return f"Kept for {kind} {name}: {row.says.rstrip('.')}. It holds when the host starts anew."
+    return f"Kept for {kind} {name}: {row.says.rstrip('.')}. {FROM_NOW}"
 
 
 def take_out(face: Face, written: Written) -> str:
@@ -132,4 +132,4 @@ def take_out(face: Face, written: Written) -> str:
     if key not in load(face.settings.home).overrides:
         raise UsageError("That is not given any more.")
     face.take(take_back(face.settings.home, key))
-    return f"Taken out of settings.toml: {key}. It holds when the host starts anew."
+    return f"Taken out of settings.toml: {key}. {FROM_NOW}"

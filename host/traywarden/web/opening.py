@@ -9,7 +9,7 @@ from traywarden.errors import UsageError
 from traywarden.links.addresses import LOOPBACK, own_address
 from traywarden.services.password import kept_hash
 from traywarden.settings import change_settings, load
-from traywarden.web.face import Face
+from traywarden.web.face import FROM_NEXT_START, Face
 from traywarden.web.writing import Written
 
 ALONE, EVERYONE = "127.0.0.1", "0.0.0.0"
@@ -68,7 +68,7 @@ def open_doors(face: Face, written: Written) -> str:
         return "Nothing was changed: all of it is as it was."
     change_settings(home, changes)
     who = "this computer alone" if to == "alone" else "every device on the network, with the password"
-    return f"Kept: the pages are for {who}, on port {port}. It holds when the host starts anew."
+    return f"Kept: the pages are for {who}, on port {port}. {FROM_NEXT_START}"
 
 
 def _check_free(host: str, port: int) -> None:

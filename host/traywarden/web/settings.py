@@ -32,7 +32,7 @@ from traywarden.settings import (
     ruling,
 )
 from traywarden.web import channels
-from traywarden.web.face import Face
+from traywarden.web.face import FROM_NEXT_START, FROM_NOW, Face
 from traywarden.web.giving import give, giving, take_out
 from traywarden.web.opening import doors, open_doors
 from traywarden.web.pages import back_to, bare_page, face_of, page
@@ -74,6 +74,7 @@ PAGES: Mapping[str, tuple[str, tuple[str, ...]]] = {
 }
 """Pages of settings by the last part of their address: title and sections."""
 MASK = "•••"
+SOME_FROM_NOW = "Delays of notices hold from now on; the rest when the host starts anew."
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,12 +96,12 @@ class Row:
 
 @dataclass(frozen=True, slots=True)
 class Topic:
-    """A section of the table. `at_once`: pages take a change at once."""
+    """A section of the table. `when`: from when on a change holds."""
 
     section: str
     title: str
     rows: tuple[Row, ...]
-    at_once: bool
+    when: str
     file_only: bool
 
 
@@ -157,12 +158,15 @@ def topics(request: Request, name: str) -> Response:
             giving=giving(on, written) if name == "rules" else None,
             as_shown=lambda key, value: shown(value, scale_of(BY_KEY[key], on.display)),
             running=running_host(face.settings.home) is not None,
+            at_once=all(topic.when == FROM_NOW for topic in shown_topics),
         )
 
 
 def topic_of(section: str, written: Settings, display: Display) -> Topic:
     rows = tuple(_row(s, written[s.key], display) for s in TABLE if s.key.partition(".")[0] == section)
-    return Topic(section, TITLES[section], rows, section in AT_ONCE, section in FILE_ONLY)
+    at_once = sum(row.setting.key in AT_ONCE for row in rows)
+    when = FROM_NOW if at_once == len(rows) else FROM_NEXT_START if not at_once else SOME_FROM_NOW
+    return Topic(section, TITLES[section], rows, when, section in FILE_ONLY)
 
 
 def _row(setting: Setting, value: Any, display: Display) -> Row:
@@ -218,8 +222,7 @@ def _change(face: Face, written: Written) -> str:
     if not changes:
         return "Nothing was changed: all of it is as it was."
     face.take(change_settings(home, changes, _check))
-    later = [key for key in changes if key.partition(".")[0] not in AT_ONCE]
-    when = "It holds when the host starts anew." if later else "Pages go by it from now on."
+    when = FROM_NOW if changes.keys() <= AT_ONCE else FROM_NEXT_START
     kept = "; ".join(
         f"{_said(BY_KEY[key], value, display)}: {BY_KEY[key].says.rstrip('.')}"
         for key, value in changes.items()

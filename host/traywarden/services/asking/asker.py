@@ -8,6 +8,7 @@ from dataclasses import replace
 
 from traywarden.domain.crops import Crop
 from traywarden.errors import StoreError
+from traywarden.services.asking.hearing import Hearing
 from traywarden.services.asking.paced import Paced
 from traywarden.services.asking.round import Round, Verdicts, Vitals
 from traywarden.services.asking.standing import Asked
@@ -42,12 +43,12 @@ class Asker:
         vitals: Callable[[], Vitals],
         take: Take,
         turns: Turns,
+        hearing: Hearing,
     ) -> None:
         self._store, self._settings, self._crops = store, settings, crops
         self._paced, self._vitals, self._take = paced, vitals, take
-        self._turns = turns
+        self._turns, self._hearing = turns, hearing
         self._asking = threading.Lock()
-        self._hears_since_ms: int | None = None
         self._carried = journal_store.Carried()
 
     def ask(self, now_ms: int) -> None:
@@ -87,8 +88,5 @@ class Asker:
     def _vitals_at(self, now_ms: int) -> Vitals:
         """How the host does, and since when it hears: its start, or the end of the broker's last outage."""
         vitals = self._vitals()
-        gone_s = vitals.broker_gone_s or 0.0
-        if self._hears_since_ms is None or gone_s > self._settings["broker.open_delay_s"]:
-            self._hears_since_ms = now_ms
-        self._hears_since_ms = min(self._hears_since_ms, now_ms)  # the clock may have been set back
-        return replace(vitals, hears_since_ms=self._hears_since_ms)
+        deaf = (vitals.broker_gone_s or 0.0) > self._settings["broker.open_delay_s"]
+        return replace(vitals, hears_since_ms=self._hearing.since_ms(now_ms, deaf=deaf))

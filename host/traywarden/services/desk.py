@@ -1,0 +1,80 @@
+"""The desk: watch and deliver by one set of settings, with the threads they live on."""
+
+import threading
+from collections.abc import Callable, Iterable, Mapping
+
+from traywarden.links.channels import Channel
+from traywarden.services.asking.hearing import Hearing
+from traywarden.services.asking.round import Vitals
+from traywarden.services.asking.standing import Asked
+from traywarden.services.clock import Clock
+from traywarden.services.deliver import Deliver
+from traywarden.services.one_time import footers
+from traywarden.services.threads import Fail, Threads
+from traywarden.services.watch import Watch
+from traywarden.settings import Settings
+from traywarden.store.crops import load_crops
+from traywarden.store.store import Store
+from traywarden.turns import Turns
+
+
+class Desk:
+    """`start`, then `stop`. Another with other settings takes over as a host does that starts anew: all it
+    needs is in the store. `settled` waits until what came in meanwhile is stored, or the event is set.
+    """
+
+    def __init__(
+        self,
+        store: Store,
+        settings: Settings,
+        clock: Clock,
+        sends: Clock,
+        channels: Mapping[str, Channel],
+        *,
+        asked: Iterable[Asked],
+        vitals: Callable[[], Vitals],
+        hearing: Hearing,
+        turns: Turns,
+        settled: Callable[[threading.Event], None],
+        fail: Fail,
+    ) -> None:
+        self.settings, self._settled = settings, settled
+        self._threads = Threads(fail)
+        self.watch = Watch(
+            store,
+            settings,
+            clock,
+            load_crops(),
+            paced=asked,
+            after_write=self.wake,
+            vitals=vitals,
+            turns=turns,
+            hearing=hearing,
+            sending=self._is_sending,
+        )
+        self._deliver = Deliver(
+            store, settings, sends, channels, ready=self.watch.ready, footer=footers(settings)
+        )
+
+    def start(self) -> None:
+        self._threads.start("judge the trays", self._judge)
+        self._threads.start("ask the slower rules", self.watch.run_paced)
+        self._deliver.start()
+
+    def stop(self) -> None:
+        """What is being sent is waited for a little; what is not confirmed by then is sent again."""
+        self._threads.ending.set()
+        self.watch.end()
+        self._deliver.stop()
+        self._threads.join()
+
+    def wake(self) -> None:
+        """Notices may be due."""
+        self._deliver.wake()
+
+    def _is_sending(self, notice_id: str) -> bool:
+        return self._deliver.is_sending(notice_id)
+
+    def _judge(self) -> None:
+        self._settled(self._threads.ending)
+        self.watch.run(asks=False)

@@ -9,6 +9,7 @@ from tests.services.test_hush import HushedGarden
 from tests.services.timelines import CALM, HALF_HOUR_MS, SILENT, Line
 from tests.services.watched_garden import (
     COLD_C,
+    DAY_MS,
     DRY,
     HOUR_MS,
     MINUTE_MS,
@@ -491,3 +492,62 @@ def test_what_is_over_as_it_happens_in_its_quiet_hours_is_spared_also_if_it_bega
         NoticeState.SPARED,
         "not sent: it was over before the quiet hours were",
     )
+
+
+COLD_AT_ONCE: dict[str, Any] = {"cold__open_delay_s": 600.0, "cold__close_delay_s": 600.0}
+
+
+def test_what_can_wait_is_reminded_of_in_the_morning_as_one_and_not_at_night(sqlite_store: Store) -> None:
+    """Told at 02:10 in two places, so a reminder a day later would come at 02:10 as well."""
+    g = garden(sqlite_store, 2, notices__remind_after_s=6 * 3600.0, **COLD_AT_ONCE)
+    with g.store.write() as tx:
+        frame = garden_store.add_place(tx, "frame", PlaceKind.COLD_FRAME)
+    g.write(Kind.MOVED, g.clock.ms, tray="B", place_id=frame.place_id)
+    two_at_night = AT_22 + 4 * HOUR_MS
+    g.to(two_at_night, HALF_HOUR_MS)
+    assert [hour for hour, _ in g.to(two_at_night + DAY_MS, HALF_HOUR_MS, soil_c=COLD_C)] == ["02:30"] * 2
+    told = g.to(two_at_night + DAY_MS + 12 * HOUR_MS, soil_c=COLD_C)
+    assert told == [("07:00", "Still: too cold, 2 trays")]
+    body = g.out.got[-1].body
+    assert "• A (open bench): " in body
+    assert "• B (frame): " in body
+    assert g.to(two_at_night + DAY_MS + 20 * HOUR_MS)[0][1].startswith("Over: too cold")
+
+
+def test_what_is_over_by_morning_is_not_reminded_of(sqlite_store: Store) -> None:
+    g = garden(sqlite_store, notices__remind_after_s=6 * 3600.0, **COLD_AT_ONCE)
+    g.to(AT_22 + 2 * HOUR_MS, HALF_HOUR_MS)
+    g.to(AT_22 + 2 * HOUR_MS + DAY_MS + 4 * HOUR_MS, HALF_HOUR_MS, soil_c=COLD_C)
+    assert [title for _, title in g.told] == ["Too cold: A (open bench)"]
+    g.to(AT_22 + 2 * DAY_MS, HALF_HOUR_MS)
+    assert [title for _, title in g.told[1:]] == ["Over: too cold, A (open bench)"]
+
+
+def test_what_does_damage_within_hours_is_reminded_of_at_night_too(sqlite_store: Store) -> None:
+    g = garden(sqlite_store, notices__remind_after_s=4 * 3600.0)
+    g.to(AT_22 - 2 * HOUR_MS, HALF_HOUR_MS)
+    g.to(AT_22 + 4 * HOUR_MS, HALF_HOUR_MS, A=DRY)
+    assert g.told == [("20:30", "Water now: A (open bench)"), ("00:30", "Still: water now, A (open bench)")]
+
+
+def test_what_was_hushed_until_late_is_told_when_the_hush_ends(sqlite_store: Store) -> None:
+    g = garden(sqlite_store, notices__remind_after_s=6 * 3600.0, **COLD_AT_ONCE)
+    g.to(AT_22 - 3 * HOUR_MS, HALF_HOUR_MS, soil_c=COLD_C)
+    assert g.to(AT_22 - 2 * HOUR_MS, HALF_HOUR_MS, soil_c=COLD_C) == []
+    g.hush("22:00")
+    assert g.to(AT_22 + HOUR_MS, HALF_HOUR_MS, soil_c=COLD_C) == [
+        ("22:00", "Still: too cold, A (open bench)")
+    ]
+
+
+def test_a_digest_of_its_own_says_when_a_channel_is_reminded(sqlite_store: Store) -> None:
+    g = garden(
+        sqlite_store,
+        notices__remind_after_s=6 * 3600.0,
+        notices__console_digest="06:00, 19:00",
+        **COLD_AT_ONCE,
+    )
+    g.to(AT_22 + 4 * HOUR_MS, HALF_HOUR_MS)
+    g.to(AT_22 + 4 * HOUR_MS + 2 * DAY_MS, HALF_HOUR_MS, soil_c=COLD_C)
+    assert g.told[0] == ("06:00", "Too cold: A (open bench)")
+    assert g.told[1][0] in ("06:00", "19:00")

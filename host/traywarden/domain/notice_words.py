@@ -175,12 +175,13 @@ def _list(changes: Sequence[Told], said: Sequence[Said]) -> str:
         values.pop() if len(values) == 1 else ""
         for values in ({each.do for each in said}, {each.source for each in said})
     )
+    name = _where if len({told.place for told in changes}) > 1 else lambda told: told.subject
     lines = [
         " ".join(
             filter(
                 None,
                 (
-                    f"• {told.subject}: {each.listed}",
+                    f"• {name(told)}: {each.listed}",
                     "" if each.source == source else f"Source: {each.source}.",
                     "" if each.do == do else each.do,
                 ),

@@ -5,6 +5,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 
+from traywarden.domain.hushes import LATE_TONIGHT, MORNING
+
 AT_ONCE = "at once"
 DIGEST_EXAMPLES = "“at once”, “every 4 h”, or clock times such as “07:00, 18:00”"
 _CLOCK = re.compile(r"([01]?\d|2[0-3]):([0-5]\d)")
@@ -28,6 +30,10 @@ class QuietHours:
     start: time | None = None
     end: time | None = None
 
+    def __bool__(self) -> bool:
+        """Whether there are any."""
+        return self.start is not None and self.end is not None and self.start != self.end
+
     def until(self, at: datetime) -> datetime | None:
         """When the quiet hours that the instant lies in end; None outside them.
 
@@ -39,7 +45,7 @@ class QuietHours:
         >>> night.until(datetime(2026, 3, 1, 12)) is None
         True
         """
-        if self.start is None or self.end is None or self.start == self.end:
+        if self.start is None or self.end is None or not self:
             return None
         clock = at.time()
         over_midnight = self.start > self.end
@@ -48,6 +54,10 @@ class QuietHours:
             return None
         day = at.date() + timedelta(days=over_midnight and clock >= self.start)
         return datetime.combine(day, self.end, at.tzinfo)
+
+
+NIGHT = QuietHours(LATE_TONIGHT, MORNING)
+"""Where no quiet hours are set nobody is reminded in these of what can wait (common practice, no source)."""
 
 
 def digest_times(text: str) -> tuple[time, ...]:

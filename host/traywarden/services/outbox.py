@@ -103,16 +103,17 @@ class Outbox:
     def remind(
         self,
         tx: Tx,
-        due: Iterable[tuple[str, Told, str]],
+        due: Iterable[tuple[str, Told, str, bool]],
         reader: Reader,
         shadow: Shadow = no_shadow,
     ) -> Plan:
-        """What to tell of episodes that still hold: channel, words and episode id of each."""
+        """What to tell of episodes that still hold: channel, words and episode id of each, and whether it has
+        waited for the morning, to go as one."""
         plan, holding, groups = Plan(), Holding.now(tx, self._timing, reader, shadow), _Groups()
-        for channel, told, episode_id in due:
+        for channel, told, episode_id, waited in due:
             held = self._why(holding, channel, told, reader.now_ms)
             if held is None:
-                groups.add(channel, told, episode_id)
+                groups.add(channel, told, episode_id, together=waited)
             elif held.waits_for not in (Hold.HUSH, Hold.SHADOW):  # it is reminded of when they end
                 plan.put.append(self._held(channel, told, episode_id, reader, held))
         plan.put += self._told(groups, reader)
@@ -296,9 +297,17 @@ class _Groups:
     def __init__(self) -> None:
         self.rows: dict[Group, list[_Row]] = {}
 
-    def add(self, channel: str, told: Told, episode_id: str, notice: Notice | None = None) -> None:
+    def add(
+        self,
+        channel: str,
+        told: Told,
+        episode_id: str,
+        notice: Notice | None = None,
+        *,
+        together: bool = False,
+    ) -> None:
         group: Group = (channel, "" if told.place else told.rule, told.place, told.kind)
-        if notice is not None and notice.waits_for in TOGETHER:
+        if together or (notice is not None and notice.waits_for in TOGETHER):
             group = (channel, "", None, None)
         elif told.kind is ChangeKind.PAST:
             group = (channel, "", None, told.kind)

@@ -1,16 +1,19 @@
 """Reminders: of what still holds and was told, unless something done about it has yet to show; and of what a
-hush kept quiet."""
+hush kept quiet. What can wait is reminded of by day."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
 
 from traywarden.domain.episodes import Change, ChangeKind, Episode
 from traywarden.domain.hushes import Hush
-from traywarden.domain.notice_words import Told
+from traywarden.domain.notice_words import Reader, Told
 from traywarden.domain.notices import OPEN_STATES, Notice, NoticeState
 from traywarden.domain.remedies import SHOWS_WITHIN_S, next_reminder_ms
+from traywarden.domain.telling_times import NIGHT
 from traywarden.services.deeds import deeds_for
 from traywarden.services.describing import Describer
-from traywarden.services.holding import Shadow, no_shadow
+from traywarden.services.holding import Shadow, Timing, no_shadow
 from traywarden.services.knowledge import Knowledge
 from traywarden.services.notice_plan import Plan, told_ms
 from traywarden.services.outbox import Outbox
@@ -33,6 +36,7 @@ class Reminding:
     def __init__(self, settings: Settings) -> None:
         self._first_s: float = settings["notices.remind_after_s"]
         self._longest_s: float = settings["notices.longest_remind_s"]
+        self._timing = Timing.of(settings)
         self._told_of: dict[str, dict[str, ChangeKind]] = {}
 
     def plan(
@@ -49,7 +53,7 @@ class Reminding:
         self._told_of.clear()
         told = notice_store.about_all(tx, (e.episode_id for e in episodes))
         hushes = [h for h in hush_store.newest(tx, MOST_HUSHES) if not h.holds_at(now_ms)]
-        times: list[tuple[int, str, Episode]] = []
+        times: list[_Due] = []
         for episode in episodes:
             deeds_ms = [entry.at_ms for entry in deeds_for(knowledge, episode)]
             shows_s = SHOWS_WITHIN_S.get(episode.rule, self._longest_s)
@@ -61,20 +65,34 @@ class Reminding:
             for channel in reminded:
                 mine = [n for n in told[episode.episode_id] if n.channel == channel]
                 at_ms = self._at_ms(episode, first_s, mine, deeds_ms, shows_s, over, now_ms)
-                if at_ms is not None and at_ms <= now_ms + NEARBY_MS:
-                    times.append((at_ms, channel, episode))
-        if not any(at_ms <= now_ms for at_ms, _, _ in times):
+                if at_ms is None:
+                    continue
+                by_day_ms = at_ms
+                if not urgent and at_ms not in over:  # whoever hushed it until then is to be told then
+                    by_day_ms = self._by_day_ms(channel, at_ms, now_ms, describer.reader)
+                if by_day_ms <= now_ms + NEARBY_MS:
+                    times.append(_Due(by_day_ms, channel, episode, waited=by_day_ms > at_ms))
+        if not any(each.at_ms <= now_ms for each in times):
             return Plan()
         said: dict[str, Told] = {
-            e.episode_id: describer.told(Change(ChangeKind.REMINDED, e, now_ms)) for _, _, e in times
+            each.episode.episode_id: describer.told(Change(ChangeKind.REMINDED, each.episode, now_ms))
+            for each in times
         }
-        walks = {_walk(channel, said[e.episode_id]) for at_ms, channel, e in times if at_ms <= now_ms}
+        walks = {_walk(each, said) for each in times if each.at_ms <= now_ms}
         due = [
-            (channel, said[episode.episode_id], episode.episode_id)
-            for _, channel, episode in times
-            if _walk(channel, said[episode.episode_id]) in walks
+            (each.channel, said[each.episode.episode_id], each.episode.episode_id, each.waited)
+            for each in times
+            if _walk(each, said) in walks
         ]
         return outbox.remind(tx, due, describer.reader, shadow)
+
+    def _by_day_ms(self, channel: str, at_ms: int, now_ms: int, reader: Reader) -> int:
+        """When what can wait is reminded of: by day, unless quiet hours or a digest say when."""
+        if self._timing.quiet or self._timing.digests.get(channel):
+            return at_ms
+        times = (datetime.fromtimestamp(ms / 1000, reader.zone) for ms in (at_ms, now_ms))
+        mornings = [morning.timestamp() for at in times if (morning := NIGHT.until(at)) is not None]
+        return max([at_ms, *(round(1000 * each) for each in mornings)])
 
     def _kind(self, notice: Notice, episode: Episode) -> ChangeKind | None:
         """What a notice tells of an episode; one notice may tell of a thousand."""
@@ -129,9 +147,20 @@ class Reminding:
         return next_reminder_ms(len(times_ms), last_ms, first_s=first_s, longest_s=longest_s)
 
 
-def _walk(channel: str, told: Told) -> tuple[str, str]:
-    """What goes together: all in one place, else all of one rule."""
-    return channel, f"in {told.place}" if told.place else told.rule
+@dataclass(frozen=True, slots=True)
+class _Due:
+    """When a channel is to be reminded of an episode; `waited`: only then, as it came up at night."""
+
+    at_ms: int
+    channel: str
+    episode: Episode
+    waited: bool
+
+
+def _walk(due: _Due, said: Mapping[str, Told]) -> tuple[str, str]:
+    """What goes together: all that waited for the morning, all in one place, else all of one rule."""
+    told = said[due.episode.episode_id]
+    return due.channel, "" if due.waited else f"in {told.place}" if told.place else told.rule
 
 
 def _end_ms(hush: Hush) -> int:

@@ -124,7 +124,7 @@ def test_an_end_says_since_when_and_why() -> None:
     ended = told("cold", ChangeKind.CLOSED, facts=COLD, closed_ms=NOW_MS, reason="the Tomato is up")
     said = words([ended], READER)
     assert said.title == "Over: too cold, A1 (open bench)"
-    assert said.body == "A1 is no longer too cold for Tomato since 14:00: the Tomato is up."
+    assert said.body == "A1 has not been too cold for Tomato since 14:00: the Tomato is up."
 
 
 def test_an_episode_that_never_was_is_taken_back_in_words() -> None:

@@ -295,12 +295,12 @@ def test_what_stands_in_a_shadow_is_held_until_it_lifts(
 
     def shadow(shadows: Shadows, rule: str, subject: Subject) -> str:
         del shadows, rule
-        return "held while its probe is quiet" if subject.number in dark else ""
+        return "waits while its probe is quiet" if subject.number in dark else ""
 
     monkeypatch.setattr(Shadows, "over", shadow)
     assert g.to(START_MS + 2 * HOUR_MS, A=DRY, B=DRY) == [("06:30", "Water now: B (open bench)")]
     (held,) = g.notices(NoticeState.HELD)
-    assert (held.waits_for, held.trouble) == (Hold.SHADOW, "held while its probe is quiet")
+    assert (held.waits_for, held.trouble) == (Hold.SHADOW, "waits while its probe is quiet")
     dark.clear()
     assert g.to(START_MS + 3 * HOUR_MS, A=DRY, B=DRY) == [("08:00", "Water now: A (open bench)")]
 
@@ -311,7 +311,7 @@ def test_a_reminder_waits_in_the_shadow_too(sqlite_store: Store, monkeypatch: py
 
     def shadow(shadows: Shadows, rule: str, subject: Subject) -> str:
         del shadows, rule, subject
-        return "held while its probe is quiet" if dark else ""
+        return "waits while its probe is quiet" if dark else ""
 
     monkeypatch.setattr(Shadows, "over", shadow)
     assert g.to(START_MS + HOUR_MS, A=DRY) == [("06:30", "Water now: A (open bench)")]

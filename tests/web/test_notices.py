@@ -23,8 +23,8 @@ def test_what_was_told_stands_by_day_with_what_became_of_it(visitor: Visitor) ->
         created_ms=NOW_MS - DAY_MS,
     )  # fmt: skip
     spared = replace(
-        failed, notice_id="c", title="Probe quiet: B", state=NoticeState.SPARED, attempts=0, trouble="over",
-        created_ms=NOW_MS - 2 * DAY_MS,
+        failed, notice_id="c", title="Probe quiet: B", state=NoticeState.SPARED, attempts=0,
+        trouble="not sent: over", next_try_ms=0, created_ms=NOW_MS - 2 * DAY_MS,
     )  # fmt: skip
     with visitor.store.write() as tx:
         notice_store.put(tx, [spared, failed, sent])
@@ -32,7 +32,8 @@ def test_what_was_told_stands_by_day_with_what_became_of_it(visitor: Visitor) ->
     assert (
         words.index("Water now: A")
         < words.index("tried 3 times, and will be again")
-        < words.index("spared: over")
+        < words.index("1 not sent, as there was nothing to do")
+        < words.index("Probe quiet: B not sent: over")
     )
     assert text.count("<h2") == 3
     assert MARKS in words

@@ -76,13 +76,13 @@ def _print_explain(answer: ExplainAnswer) -> None:
         say(f"Its stage is {answer.stage}.")
     if answer.open_since is not None:
         for_s = (answer.at - answer.open_since).total_seconds()
-        say(f"It holds for {span_words(for_s)}, since {clock(answer.open_since, answer.at)}.")
+        say(f"So for {span_words(for_s)}, since {clock(answer.open_since, answer.at)}.")
     turns = answer.turns
     if answer.turns_at is not None and answer.turns_in_s is not None:
         turns = f"{clock(answer.turns_at, answer.at)} (in {span_words(answer.turns_in_s)}): {turns}"
     say(f"{turns[0].upper()}{turns[1:]}.")
     if answer.shadow:
-        say(f"Not told now: {answer.shadow}.")
+        say(f"Not told by itself now: it {answer.shadow}.")
     say("By these settings:" if answer.settings else "No settings of its own.")
     for each in answer.settings:
         says = each.says.rstrip(".")

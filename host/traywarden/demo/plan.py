@@ -90,6 +90,7 @@ LOTS = (
 
 BENCH_PROBE, FRAME_PROBE, SHADE_PROBE = "02a1f0fffe4b0001", "02a1f0fffe4b0002", "02a1f0fffe4b0003"
 """EUI-64 names with the bit set that says they were not given out by anybody."""
+PROBES_CALLED = {BENCH_PROBE: "Bench probe", FRAME_PROBE: "Frame probe", SHADE_PROBE: "Shade probe"}
 PROBE_PLACES = {BENCH_PROBE: "Open bench", FRAME_PROBE: "Cold frame", SHADE_PROBE: "Dappled shade"}
 
 TRAYS = (

@@ -9,6 +9,7 @@ from traywarden.domain.garden import Garden, Mix, Tray
 from traywarden.domain.journal import Kind
 from traywarden.services import journal
 from traywarden.services.journal import Draft
+from traywarden.services.renaming import call_probe
 from traywarden.store import garden as garden_store
 from traywarden.store import probes as probe_store
 from traywarden.store.crops import crop_named
@@ -54,6 +55,8 @@ def set_up(store: Store, start_ms: int) -> SetUp:
         }
         heads = [(tray.probe, tray.head) for tray in plan.TRAYS] + [(name, 0) for name in plan.PROBE_PLACES]
         head_ids = probe_store.ensure_heads(tx, heads, start_ms)
+        for name, called in plan.PROBES_CALLED.items():
+            call_probe(tx, name, called)
         trays: dict[str, Tray] = {}
         for planned in plan.TRAYS:
             tray = garden_store.add_tray(tx, planned.name, planned.cells, planned.litres)

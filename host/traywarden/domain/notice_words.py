@@ -293,7 +293,7 @@ def _dry_opened(told: Told, reader: Reader) -> Said:
 
 def _dry_ended(told: Told, reader: Reader) -> Said:
     says = f"above its dry line again since {_closed(told, reader)}{_withdrawn(told)}."
-    return Said(f"{told.subject} is {says}", says)
+    return Said(f"{told.subject} has been {says}", says)
 
 
 def _dry_past(told: Told, reader: Reader) -> str:
@@ -327,9 +327,10 @@ def _cold_opened(told: Told, reader: Reader) -> Said:
 
 def _cold_ended(told: Told, reader: Reader) -> Said:
     crop = told.facts.get("crop") or "the seed"
+    whom = "" if _named_in(crop, told) else f" for {crop}"
     why = f": {told.reason}" if told.reason else ""
-    says = f"no longer too cold for {crop} since {_closed(told, reader)}{why}{_withdrawn(told)}."
-    return Said(f"{told.subject} is {says}", says)
+    says = f"too cold{whom} since {_closed(told, reader)}{why}{_withdrawn(told)}."
+    return Said(f"{told.subject} has not been {says}", f"not {says}")
 
 
 def _cold_past(told: Told, reader: Reader) -> str:

@@ -22,10 +22,10 @@ class Held:
     why: str
 
 
-CATCHING_UP = Held(Hold.READINGS, "held until the tray's readings have caught up")
-UNTOLD_START = Held(Hold.BEGINNING, "held until its beginning has been told")
+CATCHING_UP = Held(Hold.READINGS, "waits until the tray's readings have caught up")
+UNTOLD_START = Held(Hold.BEGINNING, "waits until its beginning has been told")
 GATHERING = Held(Hold.OTHERS, "waits a little for others in the same place, to go together")
-BEGINS_AGAIN = Held(Hold.BEGINNING, "held until it is known whether it is told that it began again")
+BEGINS_AGAIN = Held(Hold.BEGINNING, "waits until it is known whether it began again")
 OVER = Held(Hold.NOTHING, "it is over")
 """It will not be told any more."""
 TOGETHER = (Hold.QUIET, Hold.DIGEST)

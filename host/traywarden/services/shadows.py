@@ -40,7 +40,7 @@ class Shadows:
     def over(self, rule: str, subject: Subject) -> str:
         """Why an episode is not told by itself now; empty where it is."""
         if rule == "quiet":
-            return "held while the broker is out of reach" if self._no_broker else ""
+            return "waits while the broker is out of reach" if self._no_broker else ""
         if subject.kind is SubjectKind.PROBE:
             blind = rule in OF_PROBE and subject.number in self._quiet
             return self._silent({subject.number}) if blind else ""
@@ -56,7 +56,7 @@ class Shadows:
         if probes and probes <= self._quiet:
             return self._silent(probes)
         if probes and rule in BY_MOISTURE and probes <= self._pulled:
-            return f"held while a head of {self._named(probes)} is out of its mix"
+            return f"waits while a head of {self._named(probes)} is out of its mix"
         return self._swings(rule, tray_id)
 
     def _swings(self, rule: str, tray_id: int) -> str:
@@ -70,13 +70,13 @@ class Shadows:
         asleep = sown is not None and sown.falls_asleep
         if asleep == (rule == "hot"):
             return ""
-        return f"held while it is too {'warm by day' if asleep else 'cold by night'}"
+        return f"waits while it is too {'warm by day' if asleep else 'cold by night'}"
 
     def _silent(self, probes: Iterable[int]) -> str:
-        return f"held while {self._named(probes)} is quiet"
+        return f"waits while {self._named(probes)} is quiet"
 
     def _named(self, probes: Iterable[int]) -> str:
-        return " and ".join(sorted(self._knowledge.probes[p].name for p in probes))
+        return " and ".join(sorted(self._knowledge.probes[p].called for p in probes))
 
     def _probes_in(self, tray_id: int) -> set[int]:
         stays = self._knowledge.of(tray_id).facts.heads_in_tray(tray_id, self._now_ms, self._now_ms + 1)

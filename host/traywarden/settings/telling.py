@@ -155,8 +155,8 @@ ROWS: tuple[Setting, ...] = (
         21_600.0,
         "s",
         "Remind after so long of what does damage within hours and had nothing done about it, after four "
-        "times as long of the rest, and of that not between 22:00 and 07:00 where no quiet hours are set; the "
-        "gap doubles each time. 0: never.",
+        "times as long of the rest, and of that not between 22:00 and 07:00 where no quiet hours are set. "
+        "The gap doubles each time. 0: never.",
         between(0, 2_592_000),
     ),
     Setting(

@@ -159,7 +159,7 @@ def test_an_explanation_names_the_shadow(sqlite_store: Store) -> None:
     line.run(SILENT, 3)
     with line.store.read() as tx:
         told = ask_explain(on(line, tx), "dry", "A")
-    assert (told.answer, told.shadow) == ("blind", "held while probe-a is quiet")
+    assert (told.answer, told.shadow) == ("blind", "waits while probe-a is quiet")
     assert told.turns_at is None
 
 

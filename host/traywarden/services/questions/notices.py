@@ -55,6 +55,8 @@ class NoticeLine:
     @property
     def became(self) -> str:
         """What became of it, and why: “sent”, “parked: the reason”; how often it was tried."""
+        if self.trouble and self.state in (NoticeState.HELD, NoticeState.SPARED):
+            return self.trouble  # it says that it waits or was not sent, and why
         why = f": {self.trouble}" if self.trouble else ""
         if self.next_try_ms is None:
             return f"{self.state}{why}"

@@ -29,6 +29,8 @@ _LISTED_BY = {
     "crop": "crop list",
     "head": "probe list",
     "probe": "probe list",
+    "notice": "notices --all",
+    "rule": "notices rules",
 }
 
 

@@ -28,7 +28,7 @@ from traywarden.domain.place_rules import (
     vent_verdict,
 )
 from traywarden.domain.probe_rules import HeadFault, battery_verdict, faults_verdict, quiet_verdict
-from traywarden.domain.rules import ANSWERS, Answer, Spell, Verdict
+from traywarden.domain.rules import ANSWERS, Answer, Spell, Verdict, what_to_do
 from traywarden.domain.seed_rules import damp_rule, hot_rule, hot_verdict, waterlogged_rule
 from traywarden.domain.stage import DAY_MS, EMERGING_D, Stage, stage_at
 from traywarden.domain.visits import next_visit_ms, usual_visits
@@ -221,6 +221,11 @@ def test_frost_names_each_kind_beside_its_own_limit_and_what_is_safe_not_at_all(
     assert verdict.facts["do"] == "Cover or carry in before dark: B and A."
     late = frost_verdict(LOW, trays, least_chance=0.3, tonight=True, by="now")
     assert late.facts["do"] == "Cover or carry in now: B and A."
+    until_dark = frost_verdict(LOW, trays, least_chance=0.3, tonight=True, by_ms=1000.0).facts
+    assert [what_to_do(until_dark, ms) for ms in (999, 1000)] == [
+        "Cover or carry in before dark: B and A.",
+        "Cover or carry in now: B and A.",
+    ]
 
 
 def test_a_frame_that_is_as_warm_as_the_open_air_is_open_already_and_shaded_when_it_is_far_too_hot() -> None:

@@ -10,7 +10,7 @@ from traywarden.domain.units import span_words
 from traywarden.services.hushing import Wish, end_hush, put_hush
 from traywarden.services.questions.ground import ground
 from traywarden.services.questions.hushed import HushedAnswer, HushLine, ask_hushed, hush_line
-from traywarden.services.questions.worth import DAYS, WorthAnswer, ask_worth
+from traywarden.services.questions.worth import DAYS, WorthAnswer, WorthLine, ask_worth
 
 TRAY = typer.Argument("", help="The tray to hush.")
 PLACE = typer.Option("", "--place", help="Hush every tray in this place instead.")
@@ -98,19 +98,36 @@ def _print_worth(answer: WorthAnswer) -> None:
         return
     told, answered = (sum(getattr(line, name) for line in answer.lines) for name in ("told", "answered"))
     say(f"Of {told} notices of the last {answer.days:g} days, {answered} led to something in the journal.")
+    rows = by_rule(answer)
     print_table(
-        ("what", "of", "told", "led to something", "within"),
+        ("what", "told", "led to something", "within", "never, though told twice or more"),
         [
-            (line.words, line.name, str(line.told), str(line.answered), span_words(line.within_s))
-            for line in answer.lines
+            (words, str(told), str(led), span_words(within_s), idle)
+            for words, told, led, within_s, idle in rows
         ],
         right=("told", "led to something"),
     )
+    if answered < told / 2:
+        say("Only what is in the journal counts: write down what you do, or tap “done” in a notice.")
     if answer.waiting:
         say(f"{answer.waiting} told lately may still lead to something and are not counted.")
     for proposal in answer.proposals:
         say(f"\n{proposal.says}")
         say(f"  To have it so: {proposal.command}")
+
+
+def by_rule(answer: WorthAnswer) -> list[tuple[str, int, int, float, str]]:
+    """Of each rule: told, led to something, within how long, and of what it was told in vain; --json has the
+    rest."""
+    rules: dict[str, list[WorthLine]] = {}
+    for line in answer.lines:
+        rules.setdefault(line.words, []).append(line)
+    found = []
+    for words, lines in rules.items():
+        told, led = sum(each.told for each in lines), sum(each.answered for each in lines)
+        idle = sorted(each.name for each in lines if each.told > 1 and not each.answered)
+        found.append((words, told, led, lines[0].within_s, ", ".join(idle)))
+    return sorted(found, key=lambda row: (row[2] / row[1], -row[1], row[0]))
 
 
 def about(line: HushLine) -> str:

@@ -11,7 +11,7 @@ from datetime import UTC, datetime, tzinfo
 from traywarden.domain.advice import what_helps_cold
 from traywarden.domain.episodes import ChangeKind
 from traywarden.domain.garden import PlaceKind
-from traywarden.domain.rules import Facts
+from traywarden.domain.rules import Facts, what_to_do
 from traywarden.domain.sayings import SAYINGS_BY_RULE, Saying
 from traywarden.domain.subjects import Subject, SubjectKind
 from traywarden.domain.units import Display, span_words
@@ -359,7 +359,7 @@ def _said(saying: Saying) -> Sayings:
 
     def opened(told: Told, reader: Reader) -> Said:
         why = str(told.facts.get("reason") or told.reason)
-        source, do = str(told.facts.get("source") or ""), str(told.facts.get("do") or "")
+        source, do = str(told.facts.get("source") or ""), what_to_do(told.facts, reader.now_ms)
         cited, since = f" (source: {source})" if source else "", f"Since {reader.clock(told.opened_ms)}."
         alone = " ".join(filter(None, (f"{_where(told)}: {why}{cited}.", do, since)))
         return Said(alone, f"{why}. {since}", do, source)

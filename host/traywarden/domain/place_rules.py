@@ -88,6 +88,7 @@ def frost_verdict(
     tonight: bool,
     measured: str = "air",
     by: str = "before dark",
+    by_ms: float | None = None,
     why_blind: str = "",
     display: Display = METRIC,
 ) -> Verdict:
@@ -107,12 +108,14 @@ def frost_verdict(
         What the low is of: air or soil.
     by : str
         By when something is to be done.
+    by_ms : float or None
+        That in ms since 1970, where it is known: from then on it is to be done now.
     display : Display
 
     Returns
     -------
     Verdict
-        Facts: `low_c`, `limit_c`, `chance`, `trays`, `do`, `source`.
+        Facts: `low_c`, `limit_c`, `chance`, `trays`, `do`, `source`; `do_late` from `late_from_ms` on.
 
     Notes
     -----
@@ -145,6 +148,8 @@ def frost_verdict(
         "do": f"Cover or carry in {by}: {named}.",
         "source": "; ".join(dict.fromkeys(t.source for of_kind in kinds.values() for t in of_kind)),
     }
+    if by_ms is not None:
+        facts = {**facts, "do_late": f"Cover or carry in now: {named}.", "late_from_ms": by_ms}
     words = (
         f"tonight's {measured} may fall to {display.temp(low.estimate_c, 0)} "
         f"({display.temp_range(low.low_c, low.high_c, 0)}); {odds}"

@@ -25,6 +25,20 @@ from traywarden.domain.units import Display
 
 CodeArray: TypeAlias = NDArray[np.int8]
 Facts = Mapping[str, float | str | bool | None]
+
+
+def what_to_do(facts: Facts, now_ms: int) -> str:
+    """What a verdict says to do, by now: once the hour is past by which it wanted that done, at once.
+
+    >>> told = {"do": "Cover it before dark (17:12).", "do_late": "Cover it now.", "late_from_ms": 1000}
+    >>> what_to_do(told, 999), what_to_do(told, 1000), what_to_do({}, 0)
+    ('Cover it before dark (17:12).', 'Cover it now.', '')
+    """
+    late_ms = facts.get("late_from_ms")
+    late = isinstance(late_ms, int | float) and now_ms >= late_ms
+    return str((late and facts.get("do_late")) or facts.get("do") or "")
+
+
 METRIC = Display()
 
 

@@ -209,7 +209,7 @@ def notice_named(tx: Tx, notice_id: str) -> Notice:
     exact = [n for n in found if n.notice_id == notice_id]
     if len(exact) == 1 or len(found) == 1:
         return (exact or found)[0]
-    raise UnknownNameError("notice", notice_id, [n.notice_id for n in listed(tx, 12)])
+    raise UnknownNameError("notice", notice_id, ())
 
 
 def exists(tx: Tx, notice_id: str) -> bool:

@@ -82,12 +82,14 @@ def _frost(round_: Round, place: Place) -> Verdict:
     if trays and tonight and (far := _far_from_cold(round_, place, max(t.limit_c for t in trays))):
         return Verdict(Answer.NO, far)
     low, why = _low(round_, place) if trays and tonight else (None, "")
+    by, by_ms = _by_dark(round_)
     return frost_verdict(
         low,
         trays,
         least_chance=ground.settings["frost.least_chance"],
         tonight=tonight,
-        by=_by_dark(round_),
+        by=by,
+        by_ms=by_ms,
         why_blind=why,
         display=ground.display,
     )
@@ -248,13 +250,13 @@ def _dark(round_: Round) -> bool:
     return bool(is_night([ground.now_ms / 1000], ground.zone, at.latitude_deg, at.longitude_deg)[0])
 
 
-def _by_dark(round_: Round) -> str:
-    """By when a place is to be made ready for the night."""
+def _by_dark(round_: Round) -> tuple[str, float | None]:
+    """By when a place is to be made ready for the night, in words and, where it is to come, as an instant."""
     ground, at = round_.ground, position_of(round_.ground)
     dark_s = next_dark_s(ground.now_ms / 1000, ground.zone, at.latitude_deg, at.longitude_deg)
     if dark_s is None:
-        return "now" if _dark(round_) else "before the night"
-    return f"before dark ({ground.at(dark_s * 1000):%H:%M})"
+        return "now" if _dark(round_) else "before the night", None
+    return f"before dark ({ground.at(dark_s * 1000):%H:%M})", dark_s * 1000
 
 
 def _lid(round_: Round, place: Place) -> tuple[str, bool]:

@@ -8,7 +8,7 @@ from typing import Any
 from traywarden.domain.episodes import NEVER_MS, Delays, Episode, RuleState, fold
 from traywarden.domain.rules import Answer, AnyRule, Facts, PacedRule, Rule, Verdict
 from traywarden.domain.subjects import HOST, Subject, SubjectKind
-from traywarden.errors import UnknownNameError
+from traywarden.errors import UnknownNameError, UsageError
 from traywarden.services.asking.paced import Paced, set_back
 from traywarden.services.asking.round import Round, Vitals
 from traywarden.services.asking.standing import paced_rules
@@ -25,6 +25,7 @@ from traywarden.store.crops import load_crops
 
 LOOK_BACK_MS = 3 * DAY_MS
 HOST_NAME = "host"
+NOT_NUMBERS = ("do", "source", "do_late", "late_from_ms")
 OF_RULES = (*ruling.ROWS, *telling.ROWS)
 ALSO_USES = {
     "vent": ("frames.vent_above_c",),
@@ -147,7 +148,7 @@ class _Explained:
             None if at_ms is None else max(0.0, (at_ms - ground.now_ms) / 1000),
             turns,
             shadow,
-            {k: v for k, v in verdict.facts.items() if k not in ("do", "source")},
+            {k: v for k, v in verdict.facts.items() if k not in NOT_NUMBERS},
             tuple(self._used()),
             None if self._looked_ms is None else ground.at(self._looked_ms),
         )
@@ -217,7 +218,7 @@ class _Explained:
             return None, f"blind now: {stays} until it can be judged again"
         wanted = Answer.NO if is_open else Answer.YES
         if state.answer is not wanted or state.run_since_ms is None:
-            return None, f"it is not {words} while it is as now"
+            return None, f"while nothing changes it is not {words}"
         return state.run_since_ms + delay_ms, f"it would be {words} then if it goes on as now"
 
     def _used(self) -> Iterator[UsedSetting]:
@@ -253,6 +254,14 @@ def _named(knowledge: Knowledge, rule: AnyRule, name: str) -> Subject:
         SubjectKind.PLACE: {p.name: n for n, p in knowledge.places.items()},
         SubjectKind.PROBE: {name: n for n, p in knowledge.probes.items() for name in (p.name, p.called)},
     }[rule.of]
+    if not name:
+        of = rule.of.value
+        raise UsageError(
+            f"Say of which {of}, such as: traywarden notices explain {rule.name} "
+            f'"{min(named)}"; see what there is with: traywarden {of} list'
+            if named
+            else f"There is no {of} yet that “{rule.name}” could be asked of."
+        )
     if name not in named:
         raise UnknownNameError(rule.of.value, name, list(named))
     return Subject(rule.of, named[name])

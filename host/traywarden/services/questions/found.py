@@ -4,9 +4,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from traywarden.domain.episodes import Episode
 from traywarden.domain.hushes import Hush, hushed_by
 from traywarden.domain.notice_words import SAYINGS
-from traywarden.domain.rules import Answer, Facts
+from traywarden.domain.rules import Answer, Facts, what_to_do
 from traywarden.domain.subjects import Subject, SubjectKind
 from traywarden.services.asking.standing import paced_rules
 from traywarden.services.knowledge import Knowledge
@@ -81,16 +82,21 @@ def found_now(ground: Ground, knowledge: Knowledge, hushes: Sequence[Hush], tray
                 rule.name,
                 rule.severity,
                 SAYINGS[rule.name].title,
-                str(episode.facts.get("reason") or rule.question),
+                state.reason if state.answer is Answer.YES else _why(episode, rule.question),
                 str(episode.facts.get("source") or ""),
                 ground.at(episode.opened_ms),
                 (ground.now_ms - episode.opened_ms) / 1000,
-                str(episode.facts.get("do") or ""),
+                what_to_do(episode.facts, ground.now_ms),
                 episode.facts,
                 hushed(ground, hushed_by(hushes, rule.name, about, ground.now_ms)),
             )
         )
     return found
+
+
+def _why(episode: Episode, question: str) -> str:
+    """What it was told by; what is asked, where that is not known."""
+    return str(episode.facts.get("reason") or question)
 
 
 def hushed(ground: Ground, hush: Hush | None) -> Hushed | None:

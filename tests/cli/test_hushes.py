@@ -7,8 +7,6 @@ import pytest
 
 from tests.cli.conftest import CommandLine
 from tests.services.watched_garden import WatchedGarden
-from traywarden.cli.hushes import by_rule
-from traywarden.services.questions.worth import WorthAnswer, WorthLine
 
 
 @pytest.fixture
@@ -87,13 +85,3 @@ def test_what_notices_were_worth_is_told_as_far_as_it_can_be(garden: CommandLine
     assert "No notice of the last 60 days can be judged yet." in garden.ok("notices", "worth")
     answer = garden.json("notices", "worth", "--days", "7")
     assert (answer["days"], answer["lines"], answer["proposals"]) == (7.0, [], [])
-
-
-def test_what_notices_were_worth_is_told_of_each_rule_and_names_what_was_told_in_vain() -> None:
-    lines = [
-        WorthLine("dry", "water now", "tray", name, told, answered, 21_600.0)
-        for name, told, answered in (("A", 2, 0), ("B", 1, 0), ("C", 3, 3))
-    ]
-    late = WorthLine("late", "seed is late", "tray", "A", 2, 2, 86_400.0)
-    rows = by_rule(WorthAnswer(60.0, (late, *lines), 0, ()))
-    assert rows == [("water now", 6, 3, 21_600.0, "A"), ("seed is late", 2, 2, 86_400.0, "")]

@@ -551,3 +551,11 @@ def test_a_digest_of_its_own_says_when_a_channel_is_reminded(sqlite_store: Store
     g.to(AT_22 + 4 * HOUR_MS + 2 * DAY_MS, HALF_HOUR_MS, soil_c=COLD_C)
     assert g.told[0] == ("06:00", "Too cold: A (open bench)")
     assert g.told[1][0] in ("06:00", "19:00")
+
+
+def test_that_a_tray_was_put_there_at_first_is_no_deed_that_did_not_help(sqlite_store: Store) -> None:
+    g = garden(sqlite_store, notices__remind_after_s=2 * 3600.0, **COLD_AT_ONCE)
+    g.write(Kind.MOVED, START_MS, place_id=g.place.place_id)
+    g.to(START_MS + 10 * HOUR_MS, HALF_HOUR_MS, soil_c=COLD_C)
+    assert [title for _, title in g.told] == ["Too cold: A (open bench)", "Still: too cold, A (open bench)"]
+    assert "not helped" not in g.out.got[-1].body

@@ -10,7 +10,7 @@ from traywarden.domain.units import span_words
 from traywarden.services.hushing import Wish, end_hush, put_hush
 from traywarden.services.questions.ground import ground
 from traywarden.services.questions.hushed import HushedAnswer, HushLine, ask_hushed, hush_line
-from traywarden.services.questions.worth import DAYS, WorthAnswer, WorthLine, ask_worth
+from traywarden.services.questions.worth import DAYS, WorthAnswer, ask_worth
 
 TRAY = typer.Argument("", help="The tray to hush.")
 PLACE = typer.Option("", "--place", help="Hush every tray in this place instead.")
@@ -96,14 +96,19 @@ def _print_worth(answer: WorthAnswer) -> None:
     if not answer.lines:
         say(f"No notice of the last {answer.days:g} days can be judged yet.")
         return
-    told, answered = (sum(getattr(line, name) for line in answer.lines) for name in ("told", "answered"))
+    told, answered = (sum(getattr(each, name) for each in answer.rules) for name in ("told", "answered"))
     say(f"Of {told} notices of the last {answer.days:g} days, {answered} led to something in the journal.")
-    rows = by_rule(answer)
     print_table(
-        ("what", "told", "led to something", "within", "never, though told twice or more"),
+        ("what", "told", "led to something", "within", "told twice or more in vain"),
         [
-            (words, str(told), str(led), span_words(within_s), idle)
-            for words, told, led, within_s, idle in rows
+            (
+                each.words,
+                str(each.told),
+                str(each.answered),
+                span_words(each.within_s),
+                ", ".join(each.in_vain),
+            )
+            for each in answer.rules
         ],
         right=("told", "led to something"),
     )
@@ -114,20 +119,6 @@ def _print_worth(answer: WorthAnswer) -> None:
     for proposal in answer.proposals:
         say(f"\n{proposal.says}")
         say(f"  To have it so: {proposal.command}")
-
-
-def by_rule(answer: WorthAnswer) -> list[tuple[str, int, int, float, str]]:
-    """Of each rule: told, led to something, within how long, and of what it was told in vain; --json has the
-    rest."""
-    rules: dict[str, list[WorthLine]] = {}
-    for line in answer.lines:
-        rules.setdefault(line.words, []).append(line)
-    found = []
-    for words, lines in rules.items():
-        told, led = sum(each.told for each in lines), sum(each.answered for each in lines)
-        idle = sorted(each.name for each in lines if each.told > 1 and not each.answered)
-        found.append((words, told, led, lines[0].within_s, ", ".join(idle)))
-    return sorted(found, key=lambda row: (row[2] / row[1], -row[1], row[0]))
 
 
 def about(line: HushLine) -> str:

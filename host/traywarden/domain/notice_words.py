@@ -165,7 +165,8 @@ def _after_deed(told: Told, said: Said, reader: Reader) -> Said:
     """What did not help is said first: whoever did it thinks the matter settled."""
     if told.kind is not ChangeKind.REMINDED or told.done is None:
         return said
-    first = f"You {told.done.words} at {reader.clock(told.done.at_ms)}, and it has not helped yet. "
+    when = reader.clock(told.done.at_ms)
+    first = f"You {told.done.words} {'at' if when[0].isdigit() else 'on'} {when}, and it has not helped yet. "
     return replace(said, alone=first + said.alone, listed=first + said.listed)
 
 

@@ -85,10 +85,12 @@ class Describer:
         return None if dark_s is None else round(dark_s * 1000)
 
     def _done(self, episode: Episode) -> Deed | None:
-        """The newest deed for it since it began."""
+        """The newest deed for it since it could be told: that the tray was put there at first is none."""
+        decided_ms = episode.facts.get("decided_ms")
+        since_ms = decided_ms if isinstance(decided_ms, int | float) else episode.opened_ms
         newest = None
         for entry in self._deeds(episode):
-            if episode.opened_ms <= entry.at_ms <= self._now_ms and entry.kind in DEED_WORDS:
+            if since_ms < entry.at_ms <= self._now_ms and entry.kind in DEED_WORDS:
                 out = entry.kind is Kind.MOVED and episode.subject.kind is SubjectKind.PLACE
                 newest = Deed(CARRIED_OUT if out else DEED_WORDS[entry.kind], entry.at_ms)
         return newest

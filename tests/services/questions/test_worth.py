@@ -10,7 +10,7 @@ from tests.services.watched_garden import COLD_C, DRY, HOUR_MS, START_MS, settin
 from traywarden.domain.journal import Kind
 from traywarden.domain.notices import NoticeState
 from traywarden.services.questions.ground import ground
-from traywarden.services.questions.worth import WorthAnswer, ask_worth
+from traywarden.services.questions.worth import WorthAnswer, WorthLine, WorthRule, ask_worth, by_rule
 from traywarden.settings import changed
 from traywarden.store import garden as garden_store
 from traywarden.store import notices as notice_store
@@ -132,3 +132,15 @@ def test_a_notice_of_several_rules_is_answered_within_the_time_of_each(sqlite_st
     assert len({n.notice_id for n in g.notices() for e, _ in n.changes if n.severity == "urgent"}) == 1
     within = {line.rule: line.within_s for line in asked(g).lines}
     assert within == {"dry": 6 * 3600.0, "cold": 24 * 3600.0}
+
+
+def test_each_rule_stands_by_itself_and_names_what_was_told_in_vain() -> None:
+    lines = [
+        WorthLine("dry", "water now", "tray", name, told, answered, 21_600.0)
+        for name, told, answered in (("A", 2, 0), ("B", 1, 0), ("C", 3, 3))
+    ]
+    late = WorthLine("late", "seed is late", "tray", "A", 2, 2, 86_400.0)
+    assert by_rule([late, *lines]) == (
+        WorthRule("dry", "water now", 6, 3, 21_600.0, ("A",)),
+        WorthRule("late", "seed is late", 2, 2, 86_400.0, ()),
+    )

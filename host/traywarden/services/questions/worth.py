@@ -38,6 +38,18 @@ class WorthLine:
 
 
 @dataclass(frozen=True, slots=True)
+class WorthRule:
+    """One rule, of all it was told of. `in_vain`: of what it was told twice or more, and never answered."""
+
+    rule: str
+    words: str
+    told: int
+    answered: int
+    within_s: float
+    in_vain: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class WorthProposal:
     """A setting that would have spared some: for a person to take or to leave.
 
@@ -60,6 +72,7 @@ class WorthAnswer:
     """`waiting`: told so lately that they may still be answered; they are not counted."""
 
     days: float
+    rules: tuple[WorthRule, ...]
     lines: tuple[WorthLine, ...]
     waiting: int
     proposals: tuple[WorthProposal, ...]
@@ -116,7 +129,27 @@ def ask_worth(ground: Ground, days: float = DAYS) -> WorthAnswer:
         for (rule, about, name), of in cases.items()
     ]
     lines.sort(key=lambda line: (line.answered / line.told, -line.told, line.rule, line.name))
-    return WorthAnswer(days, tuple(lines), waiting, tuple(_proposals(ground, by_key, severities)))
+    proposals = tuple(_proposals(ground, by_key, severities))
+    return WorthAnswer(days, by_rule(lines), tuple(lines), waiting, proposals)
+
+
+def by_rule(lines: Iterable[WorthLine]) -> tuple[WorthRule, ...]:
+    """Each rule by itself, least answered first."""
+    rules: dict[str, list[WorthLine]] = {}
+    for line in lines:
+        rules.setdefault(line.rule, []).append(line)
+    found = [
+        WorthRule(
+            rule,
+            mine[0].words,
+            sum(line.told for line in mine),
+            sum(line.answered for line in mine),
+            mine[0].within_s,
+            tuple(sorted(line.name for line in mine if line.told > 1 and not line.answered)),
+        )
+        for rule, mine in rules.items()
+    ]
+    return tuple(sorted(found, key=lambda each: (each.answered / each.told, -each.told, each.rule)))
 
 
 def _proposals(

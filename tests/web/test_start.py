@@ -63,6 +63,7 @@ def test_step_by_step_to_a_placed_probe(newcomer: Visitor) -> None:
     )
     assert "Tray “A1” is filled with “Seed mix” and stands in “South frame”." in words
     assert "No probe has reported yet" in words
+    assert "To be told on your phone as well, choose where notices go" in words
     assert "traywarden/v1/hill/NAME/readings" in words
     assert "The host is not running here" in words
 

@@ -11,6 +11,7 @@ from traywarden.services.probe_cards import probe_cards
 from traywarden.services.questions.ground import Ground
 from traywarden.services.running import Running, running_host
 from traywarden.store.zones import computers_zone, zone_names
+from traywarden.web.channels import reaches_nobody
 from traywarden.web.making import MOST_PARTS
 from traywarden.web.pages import bare_page, face_of, page
 
@@ -74,6 +75,7 @@ def _step(request: Request, on: Ground, host: Running | None, asked: str) -> HTM
         cards=cards,
         host=host,
         slug=on.garden.slug,
+        reaches=reaches_nobody(face_of(request)),
     )
 
 

@@ -74,7 +74,7 @@ def test_what_is_left_out_of_a_long_list_is_said(told: CommandLine) -> None:
 
 def test_a_rule_is_explained_with_its_times_in_words(told: CommandLine) -> None:
     said = told.ok("notices", "explain", "dry", "A")
-    assert 'such as: traywarden notices explain dry "A"' in told.refused("notices", "explain", "dry")
+    assert "Say of which tray “dry” is asked, such as “A”." in told.refused("notices", "explain", "dry")
     assert "  30 min: How long a tray must be below its dry line" in said
     assert "dry.open_delay_s, as delivered" in said
     assert "1800" not in said

@@ -257,8 +257,7 @@ def _named(knowledge: Knowledge, rule: AnyRule, name: str) -> Subject:
     if not name:
         of = rule.of.value
         raise UsageError(
-            f"Say of which {of}, such as: traywarden notices explain {rule.name} "
-            f'"{min(named)}"; see what there is with: traywarden {of} list'
+            f"Say of which {of} “{rule.name}” is asked, such as “{min(named)}”."
             if named
             else f"There is no {of} yet that “{rule.name}” could be asked of."
         )

@@ -559,3 +559,19 @@ def test_that_a_tray_was_put_there_at_first_is_no_deed_that_did_not_help(sqlite_
     g.to(START_MS + 10 * HOUR_MS, HALF_HOUR_MS, soil_c=COLD_C)
     assert [title for _, title in g.told] == ["Too cold: A (open bench)", "Still: too cold, A (open bench)"]
     assert "not helped" not in g.out.got[-1].body
+
+
+@pytest.mark.parametrize("written", [True, False])
+def test_whoever_wrote_that_the_seed_is_up_is_not_told_that_cold_is_no_matter_any_more(
+    sqlite_store: Store, written: bool
+) -> None:
+    """It had been warm enough for hours by then, and would have been over by that half an hour later."""
+    g = garden(sqlite_store, cold__open_delay_s=600.0, cold__close_delay_s=3 * HOUR_MS / 1000)
+    g.to(START_MS + HOUR_MS, soil_c=COLD_C)
+    g.to(START_MS + 3 * HOUR_MS + HALF_HOUR_MS)
+    if written:
+        g.write(Kind.EMERGED, g.clock.ms, data={"count": 3})
+    ends = g.to(START_MS + 6 * HOUR_MS)
+    assert ends == ([] if written else [("10:00", "Over: too cold, A (open bench)")])
+    if written:
+        assert "the journal has what ended it (emerged" in g.notices(NoticeState.SPARED)[0].trouble

@@ -6,7 +6,7 @@ from traywarden.domain.journal import Kind
 REMEDIES: dict[str, tuple[Kind, ...]] = {
     "dry": (Kind.WATERED,),
     "cold": (Kind.MOVED, Kind.EMERGED, Kind.POTTED_UP),
-    "hot": (Kind.MOVED, Kind.VENTED),
+    "hot": (Kind.MOVED, Kind.VENTED, Kind.EMERGED, Kind.POTTED_UP),
     "drying": (Kind.WATERED,),
     "waterlogged": (Kind.MOVED, Kind.ON_BASE, Kind.POTTED_UP),
     "frost": (Kind.MOVED,),
@@ -16,6 +16,8 @@ REMEDIES: dict[str, tuple[Kind, ...]] = {
     "late": (Kind.EMERGED, Kind.SOWED, Kind.NOTED),
     "tilted": (Kind.LEVELLED, Kind.MOVED, Kind.ON_BASE, Kind.FILLED),
 }
+ENDS_THE_ASKING: dict[str, tuple[Kind, ...]] = dict.fromkeys(("cold", "hot"), (Kind.EMERGED, Kind.POTTED_UP))
+"""After these it is not asked any more, whenever the last warm or cool hour was: whoever wrote it knows."""
 HOUR_S = 3600.0
 SHOWS_WITHIN_S: dict[str, float] = {
     "dry": 2 * HOUR_S,

@@ -8,7 +8,7 @@ from traywarden.domain.daylight import next_dark_s
 from traywarden.domain.episodes import Change, ChangeKind, Episode
 from traywarden.domain.journal import Entry, Kind
 from traywarden.domain.notice_words import Deed, Reader, Told, Watered
-from traywarden.domain.remedies import CARRIED_OUT, DEED_WORDS, answers_end
+from traywarden.domain.remedies import CARRIED_OUT, DEED_WORDS, ENDS_THE_ASKING, answers_end
 from traywarden.domain.rules import Answer, Verdict
 from traywarden.domain.subjects import Subject, SubjectKind
 from traywarden.domain.units import Display
@@ -105,7 +105,8 @@ class Describer:
         for entry in reversed(self._deeds(episode)):
             if not since_ms <= entry.at_ms <= self._now_ms or episode.closed_ms is None:
                 continue
-            if answers_end(episode.rule, entry.at_ms, episode.closed_ms):
+            asked_no_more = entry.kind in ENDS_THE_ASKING.get(episode.rule, ())
+            if asked_no_more or answers_end(episode.rule, entry.at_ms, episode.closed_ms):
                 return f"{entry.kind.value} {self.reader.clock(entry.at_ms)}"
         return ""
 

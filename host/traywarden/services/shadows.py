@@ -28,6 +28,7 @@ class Shadows:
         self._no_broker = ("broker", HOST) in standing
         self._quiet = {s.number for rule, s in standing if rule == "quiet"}
         self._pulled = {s.number for rule, s in standing if rule == "pulled"}
+        self._dry = {s.number for rule, s in standing if rule == "dry"}
         self._cold, self._hot = (
             {
                 s.number
@@ -57,6 +58,8 @@ class Shadows:
             return self._silent(probes)
         if probes and rule in BY_MOISTURE and probes <= self._pulled:
             return f"waits while a head of {self._named(probes)} is out of its mix"
+        if rule == "drying" and tray_id in self._dry:
+            return "waits while it is dry already"
         return self._swings(rule, tray_id)
 
     def _swings(self, rule: str, tray_id: int) -> str:

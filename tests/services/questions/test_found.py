@@ -23,9 +23,11 @@ def today(line: Line, later_ms: int = 0) -> TodayAnswer:
 def test_a_frame_that_is_too_hot_is_among_what_needs_one_until_it_is_over(sqlite_store: Store) -> None:
     line = Line(sqlite_store, {"vent__open_delay_s": 0.0, "vent__close_delay_s": 0.0})
     line.run(CALM, 2)
-    assert today(line).found == ()
+    calm = today(line)
+    assert (calm.found, calm.quiet) == ((), ("A",))
     line.run(HOT_FRAME, 1)
     (found,) = today(line).found
+    assert today(line).quiet == (), "what stands in it is not all well"
     assert (found.about, found.name, found.rule, found.severity) == ("place", "frame", "vent", "urgent")
     assert found.do
     assert "31" in found.why

@@ -126,7 +126,8 @@ class Untold:
 @dataclass(frozen=True, slots=True)
 class TodayAnswer:
     """`found`: what the host found of places, probes, trays and itself, by rules it asks at their own pace.
-    `seed`: how far the seed has come in every tray where none is up yet. `untold`: channels that fail."""
+    `seed`: how far the seed has come in every tray where none is up yet. `quiet`: trays of which, and of
+    whose places, nothing is to be said. `untold`: channels that fail."""
 
     garden: str
     at: datetime
@@ -169,6 +170,8 @@ def ask_today(ground: Ground, tray: str = "") -> TodayAnswer:
     late = {s.tray for s in seed if s.state == LATE}
     named = {n.tray for n in needs} | {s.tray for s in soon} | {b.tray for b in blind} | late
     named |= {each.name for each in found if each.about == SubjectKind.TRAY}
+    there = {each.name for each in found if each.about == SubjectKind.PLACE}
+    named |= {one.now.tray for one in seen if one.now.place in there}
     return TodayAnswer(
         ground.garden.name,
         ground.at(ground.now_ms),

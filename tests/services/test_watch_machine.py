@@ -358,7 +358,10 @@ class Garden(RuleBasedStateMachine):
                     if kind is ChangeKind.CLOSED:
                         assert episode_id in started, f"{name} heard the end of {episode_id} first"
                     started.add(episode_id)
-            self._in_order(name, list(dict.fromkeys(i for i in got if i not in self.freed)), changes)
+            # Nor does the host know what it had given when it died, and a hush spared thereafter.
+            spared = {n.notice_id for n in self.garden.notices(NoticeState.SPARED)}
+            known = dict.fromkeys(i for i in got if i not in self.freed and i not in spared)
+            self._in_order(name, list(known), changes)
 
     def _in_order(self, name: str, got: list[str], changes: dict[str, Changes]) -> None:
         """Of no tray and rule did a channel first hear of what began before something it had heard of."""

@@ -79,7 +79,8 @@ def quiet_verdict(
         return Verdict(Answer.BLIND, f"{told}, but readings could come in for {span_words(heard_for_s)} only")
     if silent_s > after_s:
         return Verdict(Answer.YES, f"{told}; {span_words(after_s)} is the limit", facts)
-    return Verdict(Answer.NO, f"it was heard {span_words(silent_s)} ago", facts)
+    ago = f"{span_words(silent_s)} ago" if silent_s >= 60.0 else "just now"
+    return Verdict(Answer.NO, f"it was heard {ago}", facts)
 
 
 def battery_verdict(

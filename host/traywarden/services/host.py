@@ -42,7 +42,7 @@ _FEW_MESSAGES = 200
 _LONGEST_HOLD_S = 5.0
 """In a rush (more messages at a time than are few) storing goes before judging, but no longer than this."""
 _SETTLED_S = 0.5
-_PLAYED_PACE_S = 3 * 3600.0
+_PLAYED_PACE_S = 4 * 3600.0
 """In a garden that is played fast the rules by the clock are asked as often as there is time for."""
 
 

@@ -92,6 +92,18 @@ def test_sent_failed_parked_and_released(store: Store) -> None:
         assert outbox.notice_named(tx, "f").next_try_ms == 800
 
 
+def test_an_attempt_that_hung_and_fails_late_takes_nothing_back_that_another_brought_over(store: Store) -> None:
+    """As where settings changed meanwhile: the way out is made anew, and what hung in the old one goes again."""
+    put(store, PLAIN)
+    with store.write() as tx:
+        outbox.mark_sent(tx, "aaa111", 777)
+        outbox.mark_failed(tx, "aaa111", "no answer", 900)
+        outbox.park(tx, "aaa111", "refused for good")
+    with store.read() as tx:
+        found = outbox.notice_named(tx, "aaa111")
+    assert (found.state, found.attempts, found.trouble) == (NoticeState.SENT, 1, "")
+
+
 def test_only_held_notices_can_be_taken_back(store: Store) -> None:
     put(store, PLAIN, replace(PLAIN, notice_id="held", state=NoticeState.HELD))
     with store.write() as tx:

@@ -4,7 +4,7 @@ from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from sqlalchemy import Row, Select, delete, func, insert, select, update
+from sqlalchemy import ColumnElement, Row, Select, delete, func, insert, select, update
 
 from traywarden.domain.episodes import ChangeKind
 from traywarden.domain.notices import OPEN_STATES, Hold, Notice, NoticeState
@@ -126,15 +126,17 @@ def mark_sent(tx: Tx, notice_id: str, at_ms: int) -> None:
 
 
 def mark_failed(tx: Tx, notice_id: str, trouble: str, next_try_ms: int) -> None:
-    """An attempt failed; another is due at `next_try_ms`."""
-    _set(tx, notice_id, attempts=_notice.c.attempts + 1, trouble=trouble, next_try_ms=next_try_ms)
+    """An attempt failed; another is due at `next_try_ms`. What another attempt has brought over stays sent."""
+    values = {"attempts": _notice.c.attempts + 1, "trouble": trouble, "next_try_ms": next_try_ms}
+    _set(tx, notice_id, _notice.c.state != NoticeState.SENT.value, **values)
 
 
 def park(tx: Tx, notice_id: str, trouble: str, *, tried: bool = True) -> None:
-    """Give up until a person looks; `tried`: an attempt has just failed."""
+    """Give up until a person looks, unless another attempt has brought it over; `tried`: one has failed."""
     _set(
         tx,
         notice_id,
+        _notice.c.state != NoticeState.SENT.value,
         state=NoticeState.PARKED.value,
         attempts=_notice.c.attempts + int(tried),
         trouble=trouble,
@@ -274,8 +276,8 @@ def oldest_unsent(tx: Tx) -> Notice | None:
     return found[0] if found else None
 
 
-def _set(tx: Tx, notice_id: str, **values: Any) -> None:
-    tx.execute(update(_notice).where(_notice.c.notice_id == notice_id).values(**values))
+def _set(tx: Tx, notice_id: str, *where: ColumnElement[bool], **values: Any) -> None:
+    tx.execute(update(_notice).where(_notice.c.notice_id == notice_id, *where).values(**values))
 
 
 def _all(tx: Tx, chosen: Select[Any]) -> list[Notice]:

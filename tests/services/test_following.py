@@ -1,7 +1,9 @@
 """What is changed in settings.toml is taken while the host runs: whole, once, and only what can be."""
 
+import os
 from pathlib import Path
 
+from traywarden.errors import StoreError
 from traywarden.services.following import Following
 from traywarden.settings import Settings, load
 
@@ -49,3 +51,45 @@ def test_a_file_that_is_being_written_waits_and_a_slip_is_said_once(tmp_path: Pa
     (sentence,) = said
     assert "the host goes on as before" in sentence
     assert "dry.open_delay_s" in sentence
+
+
+def test_a_file_that_is_gone_leaves_all_as_it_was_and_is_taken_when_it_is_back(tmp_path: Path) -> None:
+    path, taken, said = tmp_path / "settings.toml", list[Settings](), list[str]()
+    path.write_text('[[channel]]\nname = "hook"\nurl = "json://localhost/"\n')
+    following = Following(load(tmp_path, environ={}), taken.append, said.append)
+    _rested(following)
+    path.unlink()
+    _rested(following)
+    assert taken == []
+    assert said == [f"{path} is gone; the host goes on as before. Put it back, or start the host anew."]
+    path.write_text("[dry]\nopen_delay_s = 60\n")
+    _rested(following)
+    assert [(found.channels, found["dry.open_delay_s"]) for found in taken] == [((), 60.0)]
+
+
+def test_what_looks_the_same_but_is_another_file_is_read(tmp_path: Path) -> None:
+    """As where it is put back from a copy that kept its time, or may be read again by whom the host runs as."""
+    path, taken = tmp_path / "settings.toml", list[Settings]()
+    path.write_text("[dry]\nopen_delay_s = 60\n")
+    following = Following(load(tmp_path, environ={}), taken.append, print)
+    _rested(following)
+    before = path.stat()
+    path.write_text("[dry]\nopen_delay_s = 90\n")
+    os.utime(path, ns=(before.st_atime_ns, before.st_mtime_ns))
+    _rested(following)
+    assert [found["dry.open_delay_s"] for found in taken] == [90.0]
+
+
+def test_trouble_with_the_store_is_waited_out(tmp_path: Path) -> None:
+    path, asked = tmp_path / "settings.toml", list[Settings]()
+
+    def take(settings: Settings) -> None:
+        asked.append(settings)
+        if len(asked) < 3:
+            raise StoreError("The store cannot be reached.")
+
+    following = Following(load(tmp_path, environ={}), take, print)
+    path.write_text("[dry]\nopen_delay_s = 60\n")
+    for _ in range(3):
+        _rested(following)
+    assert [found["dry.open_delay_s"] for found in asked] == [60.0] * 3

@@ -146,6 +146,9 @@ def test_only_what_changed_is_published_again(small: LittleGarden) -> None:
         garden.change_mix(tx, "Bark mix", dry_line_m3_m3=0.3)
     told.tell()
     assert sent[2:] == [(f"{prefix}/bench/settings", True)]
+    told.take(chosen(cold__close_above_c=1.5))  # both watch for cold: the frame's air, and what is sown
+    told.tell()
+    assert sorted(sent[3:]) == sorted(sent[:2])
 
 
 @contextmanager

@@ -128,6 +128,14 @@ def test_while_all_is_hushed_and_in_the_quiet_hours_it_waits(home: Path, store: 
         assert len(notices(store)) == told, words
 
 
+def test_it_goes_over_the_channels_of_settings_that_were_changed_meanwhile(home: Path, store: Store) -> None:
+    clock = DrivenClock(at_ms("2026-03-15T18:01"))
+    weekly = WeekBySchedule(store, scheduled(home), clock)
+    weekly.take(scheduled(home, notices__console=False, notices__mqtt=True))
+    assert weekly.look() == SUNDAY
+    assert [notice.channel for notice in notices(store)] == ["mqtt"]
+
+
 def test_the_address_that_notices_carry_is_the_reports_too(home: Path, store: Store) -> None:
     settings = scheduled(home, notices__address="http://bench.example:8470/")
     WeekBySchedule(store, settings, DrivenClock(at_ms("2026-03-15T18:01"))).look()

@@ -92,7 +92,9 @@ def test_sent_failed_parked_and_released(store: Store) -> None:
         assert outbox.notice_named(tx, "f").next_try_ms == 800
 
 
-def test_an_attempt_that_hung_and_fails_late_takes_nothing_back_that_another_brought_over(store: Store) -> None:
+def test_an_attempt_that_hung_and_fails_late_takes_nothing_back_that_another_brought_over(
+    store: Store,
+) -> None:
     """As where settings changed meanwhile: the way out is made anew, and what hung in the old one goes again."""
     put(store, PLAIN)
     with store.write() as tx:

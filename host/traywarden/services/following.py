@@ -1,17 +1,21 @@
 """Follows settings.toml while the host runs: what is changed there for notices holds within seconds."""
 
+import logging
 import threading
 from collections.abc import Callable
 
-from traywarden.errors import SettingsError
+from traywarden.errors import SettingsError, StoreError
 from traywarden.settings import Settings, with_at_once
 
+log = logging.getLogger(__name__)
 LOOK_S = 1.0
+Mark = tuple[int, ...]
 
 
 class Following:
     """Gives `take` the settings as they are to be, each time they have changed; `say` a sentence where the
-    file cannot be used as it is. An editor may write it in pieces: it is read when it has rested for a look.
+    file cannot be used as it is, or is gone: without it no channel would be left. An editor may write it in
+    pieces: it is read when it has rested for a look. Where `take` has trouble with the store it is asked again.
     """
 
     def __init__(
@@ -20,7 +24,7 @@ class Following:
         self._settings, self._take, self._say = settings, take, say
         self._path = settings.home / "settings.toml"
         self._seen = self._mark()
-        self._read: tuple[int, int] | None = None  # it may have changed since the host was given its settings
+        self._read: Mark | None = None  # it may have changed since the host was given its settings
 
     def run(self, ending: threading.Event) -> None:
         while not ending.wait(LOOK_S):
@@ -32,18 +36,26 @@ class Following:
         if mark == self._read or mark != before:
             return
         self._read = mark
+        if mark is None:
+            self._say(
+                f"{self._path} is gone; the host goes on as before. Put it back, or start the host anew."
+            )
+            return
         try:
             wanted = with_at_once(self._settings, self._settings.again())
+            if wanted != self._settings:
+                self._take(wanted)
+                self._settings = wanted
         except SettingsError as error:
             self._say(f"The settings have changed and cannot be used; the host goes on as before. {error}")
-            return
-        if wanted != self._settings:
-            self._settings = wanted
-            self._take(wanted)
+        except StoreError as error:
+            log.warning("changed settings wait: %s", error)
+            self._read = None
 
-    def _mark(self) -> tuple[int, int] | None:
+    def _mark(self) -> Mark | None:
+        """Other when the file is another, or may be read again."""
         try:
             found = self._path.stat()
         except OSError:
             return None
-        return found.st_mtime_ns, found.st_size
+        return found.st_mtime_ns, found.st_size, found.st_ino, found.st_ctime_ns

@@ -77,6 +77,7 @@ class Host:
         self._ingest: Ingest | None = None
         self._desk: Desk | None = None
         self._changing_desks = threading.Lock()
+        self._takers: list[Callable[[Settings], None]] = []
         self._hearing = Hearing()
         self._garden: Garden | None = None
         self._clock: Clock = SystemClock()
@@ -164,6 +165,7 @@ class Host:
             turns=self._turns,
         )
         self._threads.start("make the week's report", lambda: weekly.run(self._ending))
+        self._takers += [told.take, weekly.take]
         following = Following(self.settings, self._take, self._say)
         self._threads.start("follow the settings", lambda: following.run(self._ending))
         self._mark.write(_system_ms(), link.address)
@@ -251,13 +253,18 @@ class Host:
         )
 
     def _take(self, settings: Settings) -> None:
-        """From now on notices go by these settings."""
+        """From now on notices go by these settings. Raises StoreError, with all as before."""
         with self._changing_desks:
             if self._ending.is_set() or self._desk is None:
                 return
+            desk = self._new_desk(settings)  # first: what fails here leaves the other at work
             self._desk.stop()
-            self._desk = self._new_desk(settings)
-            self._desk.start()
+            if self._ending.is_set():
+                return
+            self._desk = desk
+            desk.start()
+        for take in self._takers:
+            take(settings)
         self._say("The settings have changed; notices go by them now.")
 
     def _await_settled(self, ending: threading.Event) -> None:

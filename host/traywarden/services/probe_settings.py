@@ -103,6 +103,10 @@ class ProbeSettings:
         self._seen: object = None
         self._told: dict[str, bytes] = {}
 
+    def take(self, settings: Settings) -> None:
+        """From the next look on probes are told by these."""
+        self._settings = settings
+
     def run(self, ending: Event) -> None:
         while True:
             with suppress(StoreError):  # ingest says so; what is wanted is looked up again in a moment
@@ -112,8 +116,10 @@ class ProbeSettings:
 
     def tell(self) -> None:
         """Publish, retained, what has changed since it was last told; all of it the first time."""
+        settings = self._settings
         with self._store.read() as tx:
             seen = (
+                settings,
                 journal_store.newest_entry_id(tx),
                 garden_store.mixes(tx),
                 probe_store.heads(tx),
@@ -122,7 +128,7 @@ class ProbeSettings:
             )
             if seen == self._seen:
                 return
-            wanted = wanted_settings(tx, self._settings, self._crops, self._clock.now_ms())
+            wanted = wanted_settings(tx, settings, self._crops, self._clock.now_ms())
         for probe, message in wanted.items():
             payload = msgspec.json.encode(message)
             if topics.NAME_RE.fullmatch(probe) and self._told.get(probe) != payload:

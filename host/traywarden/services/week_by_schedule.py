@@ -63,6 +63,10 @@ class WeekBySchedule:
         self._turns = turns or Turns()
         self._done: date | None = None
 
+    def take(self, settings: Settings) -> None:
+        """From the next look on it goes by these."""
+        self._settings = settings
+
     def run(self, ending: threading.Event) -> None:
         """Look at the clock until `ending`."""
         while not ending.is_set():
@@ -75,25 +79,26 @@ class WeekBySchedule:
 
     def look(self) -> date | None:
         """Make the report that is due, if one is; the last day of its week."""
-        if self._settings["week.day"] == NEVER:
+        settings = self._settings
+        if settings["week.day"] == NEVER:
             return None
         with self._store.read() as tx:
             garden = garden_store.the_garden(tx)
         now_ms = self._clock.now_ms()
-        last = None if garden is None else due_week(self._settings, now_ms, ZoneInfo(garden.time_zone))
+        last = None if garden is None else due_week(settings, now_ms, ZoneInfo(garden.time_zone))
         if garden is None or last is None or last == self._done:
             return None
-        channels = [name for name, least in targets(self._settings).items() if passes("info", least)]
+        channels = [name for name, least in targets(settings).items() if passes("info", least)]
         ids = {channel: notice_id(last, channel) for channel in channels}
         with self._store.read() as tx:
             missing = [channel for channel in channels if not notice_store.exists(tx, ids[channel])]
             if not missing:
                 self._done = last
                 return None
-            missing = self._let_through(tx, missing, now_ms, ZoneInfo(garden.time_zone))
+            missing = self._let_through(tx, settings, missing, now_ms, ZoneInfo(garden.time_zone))
             if not missing:
                 return None
-            on = ground(tx, garden, self._settings, now_ms)
+            on = ground(tx, garden, settings, now_ms)
             try:
                 answer = ask_week(on, last)
             except (ShortOfDataError, UsageError) as error:
@@ -102,7 +107,7 @@ class WeekBySchedule:
             display = on.display
         file = self._kept(answer, display)
         title = f"The week to {last:%A} {last.day} {last:%B}"
-        body = summary(answer, self._settings, file)
+        body = summary(answer, settings, file)
         with self._store.write() as tx:
             notice_store.put(
                 tx,
@@ -116,9 +121,12 @@ class WeekBySchedule:
         self._after_write()
         return last
 
-    def _let_through(self, tx: Tx, channels: list[str], now_ms: int, zone: ZoneInfo) -> list[str]:
+    @staticmethod
+    def _let_through(
+        tx: Tx, settings: Settings, channels: list[str], now_ms: int, zone: ZoneInfo
+    ) -> list[str]:
         """Those that hear of it now: not while all is hushed, nor in the quiet hours."""
-        holding = Holding.now(tx, Timing.of(self._settings), Reader(now_ms, zone), no_shadow)
+        holding = Holding.now(tx, Timing.of(settings), Reader(now_ms, zone), no_shadow)
         return [c for c in channels if holding.why(c, "info", WEEK, (), NO_DIGEST_MS) is None]
 
     def _kept(self, answer: WeekAnswer, display: Display) -> Path | None:

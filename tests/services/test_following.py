@@ -68,7 +68,7 @@ def test_a_file_that_is_gone_leaves_all_as_it_was_and_is_taken_when_it_is_back(t
 
 
 def test_what_looks_the_same_but_is_another_file_is_read(tmp_path: Path) -> None:
-    """As where it is put back from a copy that kept its time, or may be read again by whom the host runs as."""
+    """As where it is put back from a copy that kept its time, or the host may read it again."""
     path, taken = tmp_path / "settings.toml", list[Settings]()
     path.write_text("[dry]\nopen_delay_s = 60\n")
     following = Following(load(tmp_path, environ={}), taken.append, print)

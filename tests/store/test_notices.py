@@ -95,7 +95,7 @@ def test_sent_failed_parked_and_released(store: Store) -> None:
 def test_an_attempt_that_hung_and_fails_late_takes_nothing_back_that_another_brought_over(
     store: Store,
 ) -> None:
-    """As where settings changed meanwhile: the way out is made anew, and what hung in the old one goes again."""
+    """As where settings changed meanwhile: the way out is made anew, and what hung in the old goes again."""
     put(store, PLAIN)
     with store.write() as tx:
         outbox.mark_sent(tx, "aaa111", 777)

@@ -13,6 +13,7 @@ from tests.services.little_garden import little_garden
 from tests.system.hosts import made_home
 from traywarden.domain.readings import Reading
 from traywarden.errors import UsageError
+from traywarden.services import following
 from traywarden.services.password import set_password
 from traywarden.settings import load
 from traywarden.store import readings
@@ -51,6 +52,30 @@ def _number(line: http.client.HTTPResponse) -> int:
         pass
     assert told == b"event: changed\n"
     return int(line.readline().removeprefix(b"data: "))
+
+
+def test_pages_go_by_what_is_changed_in_the_file_while_they_are_served(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    little_garden(tmp_path).store.close()
+    monkeypatch.setattr(following, "LOOK_S", 0.02)
+    with Serving(load(tmp_path, environ={}, overrides={"web.port": 0})) as serving:
+        port = int(serving.address.rstrip("/").rsplit(":", 1)[1])
+
+        def rules() -> str:
+            page = http.client.HTTPConnection("127.0.0.1", port, timeout=10)
+            page.request("GET", "/settings/rules")
+            text = page.getresponse().read().decode()
+            page.close()
+            return text
+
+        assert "<span>°C</span>" in rules()
+        assert "<span>°F</span>" not in rules()
+        (tmp_path / "settings.toml").write_text('display.temperature = "F"\n')
+        until_s = time.monotonic() + 10
+        while "<span>°F</span>" not in (text := rules()):
+            assert time.monotonic() < until_s, text
+            time.sleep(0.05)
 
 
 def test_a_taken_port_is_said_in_one_sentence(tmp_path: Path) -> None:

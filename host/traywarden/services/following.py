@@ -15,7 +15,7 @@ Mark = tuple[int, ...]
 class Following:
     """Gives `take` the settings as they are to be, each time they have changed; `say` a sentence where the
     file cannot be used as it is, or is gone: without it no channel would be left. An editor may write it in
-    pieces: it is read when it has rested for a look. Where `take` has trouble with the store it is asked again.
+    pieces: it is read when it has rested for a look. Trouble that `take` has with the store is waited out.
     """
 
     def __init__(

@@ -126,7 +126,7 @@ def mark_sent(tx: Tx, notice_id: str, at_ms: int) -> None:
 
 
 def mark_failed(tx: Tx, notice_id: str, trouble: str, next_try_ms: int) -> None:
-    """An attempt failed; another is due at `next_try_ms`. What another attempt has brought over stays sent."""
+    """An attempt failed; another is due at `next_try_ms`. What another attempt brought over stays sent."""
     values = {"attempts": _notice.c.attempts + 1, "trouble": trouble, "next_try_ms": next_try_ms}
     _set(tx, notice_id, _notice.c.state != NoticeState.SENT.value, **values)
 

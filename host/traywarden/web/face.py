@@ -40,8 +40,10 @@ class Face:
 
     def take(self, written: Settings) -> None:
         """From now on questions go by what was written of AT_ONCE; the rest holds as it was at the start."""
-        self.settings = with_at_once(self.settings, written)
-        self.answers.written()
+        wanted = with_at_once(self.settings, written)
+        if wanted != self.settings:
+            self.settings = wanted
+            self.answers.written()
 
     @contextmanager
     def asking(self) -> Iterator[Ground]:

@@ -1,5 +1,6 @@
 """Serves the pages beside whatever else runs, on a thread of its own."""
 
+import logging
 import socket
 import ssl
 import sys
@@ -9,6 +10,7 @@ import time
 import uvicorn
 
 from traywarden.errors import TraywardenError, UsageError
+from traywarden.services.following import Following
 from traywarden.services.password import kept_hash
 from traywarden.settings import Settings
 from traywarden.store.store import Store
@@ -16,6 +18,7 @@ from traywarden.web.app import made_app
 from traywarden.web.changes import Changes
 from traywarden.web.face import Face
 
+log = logging.getLogger(__name__)
 _START_S = 10.0
 _TURN_S = 0.001
 """How long a thread that computes keeps others from running. A page reads its rows one by one and would wait
@@ -48,6 +51,11 @@ class Serving:
         self._socket = _bound(host, port)
         self._face = Face(Store.open(self._settings.store_url), self._settings)
         self._changes = Changes(self._face.store, self._face.answers)
+        following = Following(self._settings, self._face.take, log.info)
+        self._ending = threading.Event()
+        self._following = threading.Thread(
+            target=following.run, args=(self._ending,), name="pages follow the settings", daemon=True
+        )
         secure = bool(cert) or self._settings["web.behind_tls"]
         config = uvicorn.Config(
             made_app(self._face, self._changes, loopback=loopback, secure=secure),
@@ -64,6 +72,7 @@ class Serving:
         )
         sys.setswitchinterval(_TURN_S)
         self._changes.start()
+        self._following.start()
         self._thread.start()
         began_s = time.monotonic()
         while not self._server.started:
@@ -80,6 +89,8 @@ class Serving:
         return self
 
     def __exit__(self, *_: object) -> None:
+        self._ending.set()
+        self._following.join()
         self._changes.stop()
         self._server.should_exit = True
         self._thread.join()

@@ -226,6 +226,8 @@ def test_frost_names_each_kind_beside_its_own_limit_and_what_is_safe_not_at_all(
         "Cover or carry in before dark: B and A.",
         "Cover or carry in now: B and A.",
     ]
+    at_night = frost_verdict(LOW, trays[1:], least_chance=0.3, tonight=True, by="now").facts
+    assert what_to_do({**until_dark, **at_night}, 2000) == "Cover or carry in now: B."
 
 
 def test_a_frame_that_is_as_warm_as_the_open_air_is_open_already_and_shaded_when_it_is_far_too_hot() -> None:

@@ -334,7 +334,7 @@ def test_what_is_done_to_a_tray_out_of_level_ends_it_also_where_it_is_written_do
     line.write(Kind.LEVELLED, done_ms, tray_id=line.tray_id)
     line.run(world, 24)
     assert line.said == [("tilted", "opened"), ("tilted", "closed")]
-    assert "it was put level at " in line.bodies[-1]
+    assert "it was put level yesterday 05:00, and no watering" in line.bodies[-1]
     line.run(world, 3 * 24)
     assert len(line.said) == 2
     line.run(world, 4 * 24)

@@ -146,10 +146,11 @@ def frost_verdict(
         "chance": round(chance, 2),
         "trays": named,
         "do": f"Cover or carry in {by}: {named}.",
+        # Also where it is dark: nothing is left then of the trays that were named by day.
+        "do_late": f"Cover or carry in now: {named}.",
+        "late_from_ms": by_ms,
         "source": "; ".join(dict.fromkeys(t.source for of_kind in kinds.values() for t in of_kind)),
     }
-    if by_ms is not None:
-        facts = {**facts, "do_late": f"Cover or carry in now: {named}.", "late_from_ms": by_ms}
     words = (
         f"tonight's {measured} may fall to {display.temp(low.estimate_c, 0)} "
         f"({display.temp_range(low.low_c, low.high_c, 0)}); {odds}"

@@ -168,4 +168,5 @@ def _put(ground: Ground, pair: PairLevel, told_ms: int | None) -> str:
     """What was done to how it stands since it was told, or written down since; empty if nothing was."""
     if pair.put is None or told_ms is None or max(pair.put.at, pair.put.written) < ground.at(told_ms):
         return ""
-    return f"{PUT_IN_WORDS[Kind(pair.put.how)]} at {clock(pair.put.at, ground.at(ground.now_ms))}"
+    when = clock(pair.put.at, ground.at(ground.now_ms))
+    return f"{PUT_IN_WORDS[Kind(pair.put.how)]} {'at ' if when[0].isdigit() else ''}{when}"

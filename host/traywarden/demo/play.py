@@ -150,7 +150,7 @@ class Play:
                 self._send(measured, kept, publishers)
                 host.check()
                 self._await_stored(publishers)
-                host.watch.keep_up()
+                host.keep_up()
                 self._pace(tick.since_start_h, viewer)
 
     def _send(
@@ -194,7 +194,7 @@ class Play:
             publisher.drain(_DRAIN_S)
         # What came up last waits for others in the same place: nothing more is measured that would end that.
         host.clock.observe(self._at_ms + round(1000 * host.settings["notices.gather_s"]))
-        host.watch.keep_up()
+        host.keep_up()
         self._await(lambda: self._told(host), viewer, _TOLD_S)
         self._show(viewer)
         return sum(publisher.unreceipted for publisher in publishers.values())

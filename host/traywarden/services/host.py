@@ -180,6 +180,11 @@ class Host:
             self._look()
         self.check()
 
+    def keep_up(self) -> None:
+        """Judge, ask and let go what is due, on the calling thread; meanwhile no other desk takes over."""
+        with self._changing_desks:
+            self.watch.keep_up()
+
     def check(self) -> None:
         """Raises the error that brought the host down, if one did."""
         self._look()

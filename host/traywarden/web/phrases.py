@@ -47,6 +47,7 @@ PHRASES = (
     ),
     Phrase(r"say so with traywarden probe place .*", "say so where heads are placed: ", "Probes", "/probes"),
     Phrase(r"see which wait with: traywarden probe list", "", "see which wait", "/probes"),
+    Phrase(r" \(start it: traywarden run\)", "; start it"),
     Phrase(r"compare places with: traywarden places compare", "", "compare places", "/places/compare"),
     Phrase(
         r"; name one: traywarden places hours \w+",

@@ -46,7 +46,8 @@ def drying(round_: Round) -> Verdicts:
     hours = usual or [settings["drying.morning_h"], settings["drying.evening_h"]]
     visit_ms = next_visit_ms(hours, ground.now_ms, ground.zone)
     known = "by your journal" if usual else "as set in drying.morning_h and drying.evening_h"
-    visit = f"{clock(ground.at(visit_ms), ground.at(ground.now_ms))} ({known})"
+    at, now = ground.at(visit_ms), ground.at(ground.now_ms)
+    visit = f"{'at ' if at.date() == now.date() else ''}{clock(at, now)} ({known})"
     return of_each(round_.trays, _its, lambda t: _drying(round_, t, visit_ms, visit))
 
 

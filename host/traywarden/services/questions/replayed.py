@@ -158,7 +158,7 @@ def ask_replay(
     chosen = asked.rules or tuple(known)
     for key in changes:
         if (rule := key.partition(".")[0]) in known and rule not in chosen:
-            raise UsageError(f"{key} is of a rule that is not replayed; leave it out, or add: --rule {rule}")
+            raise UsageError(f"{key} is of a rule that is not replayed; leave it out, or name {rule} too")
     left_out = tuple(name for name in chosen if name in paced and not paced[name].replayable)
     history = History(replace(ground, settings=settings), judge, start_ms, end_ms)
     history.at_readings([judge.rules[name] for name in chosen if name in judge.rules])

@@ -271,6 +271,18 @@ def test_a_channel_can_be_added_with_a_digest(visitor: Visitor) -> None:
     assert "what is not urgent at every 4 h" in visitor.words("/settings/notices")
 
 
+def test_quiet_hours_that_the_environment_sets_are_said_and_not_changed_in_vain(
+    visitor: Visitor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("TRAYWARDEN_NOTICES_QUIET_FROM", "21:00")
+    fields = {"notices.quiet_from": "22:00", "notices.quiet_until": "6:30"}
+    said = "Set by TRAYWARDEN_NOTICES_QUIET_FROM where Traywarden was started, so not here."
+    assert said in visitor.send("/settings/quiet-hours", back="/settings/notices", **fields)
+    assert load(visitor.home, environ={})["notices.quiet_until"] == ""
+    assert said in visitor.words("/settings/notices")
+    assert 'action="/settings/quiet-hours"' not in visitor.get("/settings/notices")
+
+
 def test_quiet_hours_and_the_address_for_links_are_set_on_the_page(visitor: Visitor) -> None:
     fields = {"notices__quiet_from": "22:00", "notices__quiet_until": "6:30"}
     change(visitor, back="/settings/notices", **fields, notices__address="http://10.0.0.5:8470")

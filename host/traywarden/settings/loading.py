@@ -86,6 +86,12 @@ def default_home() -> Path:
     return Path(base).expanduser() / "traywarden"
 
 
+def fixed_by(key: str) -> str:
+    """The variable of the environment that sets this setting, so that no file does; empty where none does."""
+    variable = "TRAYWARDEN_" + key.replace(".", "_", 1).upper()
+    return variable if variable in os.environ else ""
+
+
 def load(
     home: Path,
     environ: Mapping[str, str] | None = None,

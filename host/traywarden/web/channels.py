@@ -17,6 +17,7 @@ from traywarden.settings import (
     add_channel,
     change_channel,
     change_settings,
+    fixed_by,
     load,
     remove_channel,
 )
@@ -163,6 +164,8 @@ def quiet_hours(face: Face, written: Written) -> str:
             raise UsageError(f"“{words[:20]}” is not a clock time; give one such as 22:00.")
     if begin and clock_time(begin) == clock_time(end):
         raise UsageError("Quiet hours cannot end when they begin; leave both empty for none.")
+    if fixed := [variable for key in QUIET if (variable := fixed_by(key))]:
+        raise UsageError(f"Set by {' and '.join(fixed)} where Traywarden was started, so not here.")
     face.take(change_settings(face.settings.home, dict(zip(QUIET, (begin, end), strict=True))))
     if not begin:
         return f"Kept: there are no quiet hours. {FROM_NOW}"

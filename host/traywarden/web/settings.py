@@ -1,6 +1,5 @@
 """Settings: the garden, units, and everything of the table by topic, written into settings.toml."""
 
-import os
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Any
@@ -28,6 +27,7 @@ from traywarden.settings import (
     Setting,
     Settings,
     change_settings,
+    fixed_by,
     load,
     ruling,
 )
@@ -173,7 +173,6 @@ def _row(setting: Setting, value: Any, display: Display) -> Row:
     check = setting.check
     kind = {bool: "yes or no", int: "number", float: "number", Secret: "secret"}.get(setting.kind, "text")
     choices = check.allowed if isinstance(check, OneOf) else ()
-    variable = "TRAYWARDEN_" + setting.key.replace(".", "_", 1).upper()
     scale = scale_of(setting, display)
     return Row(
         setting,
@@ -181,7 +180,7 @@ def _row(setting: Setting, value: Any, display: Display) -> Row:
         shown(setting.kind(setting.default), scale),
         "choice" if choices else kind,
         choices,
-        variable if variable in os.environ else "",
+        fixed_by(setting.key),
         scale.unit,
     )
 

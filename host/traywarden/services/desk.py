@@ -38,8 +38,9 @@ class Desk:
         settled: Callable[[threading.Event], None],
         fail: Fail,
     ) -> None:
-        self.settings, self._settled = settings, settled
+        self._settled = settled
         self._threads = Threads(fail)
+        self._asking: threading.Thread | None = None
         self.watch = Watch(
             store,
             settings,
@@ -58,12 +59,16 @@ class Desk:
 
     def start(self) -> None:
         self._threads.start("judge the trays", self._judge)
-        self._threads.start("ask the slower rules", self.watch.run_paced)
+        self._asking = self._threads.start("ask the slower rules", self.watch.run_paced)
         self._deliver.start()
 
     def stop(self) -> None:
-        """What is being sent is waited for a little; what is not confirmed by then is sent again."""
+        """What is being asked is waited for; till then it judges and sends. What is being sent is waited for
+        a little; what is not confirmed by then is sent again."""
         self._threads.ending.set()
+        self.watch.end_asking()
+        if self._asking is not None:
+            self._asking.join()
         self.watch.end()
         self._deliver.stop()
         self._threads.join()

@@ -109,7 +109,7 @@ class Watch:
         self._looked_ms: int | None = None  # the clock when we last looked
         self._arrivals = Arrivals()
         self._wake = threading.Event()
-        self._ending = threading.Event()
+        self._ending, self._asking_ends = threading.Event(), threading.Event()
         self._thread: threading.Thread | None = None
 
     # What others call --------------------------------------------------------------------------------------
@@ -194,8 +194,13 @@ class Watch:
         self._thread = threading.Thread(target=self.run, name="watch", daemon=True)
         self._thread.start()
 
+    def end_asking(self) -> None:
+        """Make `run_paced` return after what it is asking; judging goes on."""
+        self._asking_ends.set()
+
     def end(self) -> None:
-        """Make `run` return; where every rule stands is kept."""
+        """Make `run` return, and `run_paced`; where every rule stands is kept."""
+        self.end_asking()
         self._ending.set()
         self._wake.set()
 
@@ -242,15 +247,15 @@ class Watch:
     def run_paced(self) -> None:
         """Life of the thread that asks the rules by the clock."""
         while not self._trays_judged.wait(TICK_S):
-            if self._ending.is_set():
+            if self._asking_ends.is_set():
                 return
-        while not self.ready.is_set() and not self._ending.is_set():
+        while not self.ready.is_set() and not self._asking_ends.is_set():
             try:
                 self._asked_by_now()
             except StoreError as error:
                 log.warning("asking waits: %s", error)
-                self._ending.wait(TICK_S)
-        self._asker.run(self._ending, self._clock)
+                self._asking_ends.wait(TICK_S)
+        self._asker.run(self._asking_ends, self._clock)
 
     def _round(self) -> None:
         if not self._arrivals:

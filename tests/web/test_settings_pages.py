@@ -171,7 +171,10 @@ def test_a_channel_is_added_masked_tested_and_taken_out(visitor: Visitor, phone:
     assert "Not sent “phone” did not take the test" in words
     assert "Not written" not in words
     assert "pass-word" not in words
-    visitor.send("/settings/remove-channel", back=back, channel="phone")
+    with visitor.face.store.write() as tx:
+        notice_store.put(tx, [Notice("left", "phone", "info", "t", "b", (), 1, NoticeState.WAITING)])
+    removed = visitor.send("/settings/remove-channel", back=back, channel="phone")
+    assert "1 notice for it is kept until there is a channel of that name again." in removed
     assert load(visitor.home, environ={}).channels == ()
     assert "no channel called “phone”" in visitor.send("/settings/test-channel", back=back, channel="phone")
 

@@ -42,6 +42,7 @@ def channel_troubles(tx: Tx, settings: Settings, now_ms: int) -> tuple[ChannelTr
             do = "look at the channel, and whether the host runs"
             if queue.channel not in known:
                 why = f"{why} (there is no channel of that name in the settings)"
+                do = "put a channel of that name into the settings again; until then it waits"
         else:
             continue
         found.append(ChannelTrouble(queue.channel, queue.waiting, queue.parked, worst.created_ms, why, do))

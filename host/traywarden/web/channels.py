@@ -21,6 +21,7 @@ from traywarden.settings import (
     load,
     remove_channel,
 )
+from traywarden.store import notices as notice_store
 from traywarden.web.face import FROM_NOW, Face
 from traywarden.web.writing import Written
 
@@ -150,7 +151,11 @@ def _asked(written: Written) -> tuple[str, str]:
 def remove(face: Face, written: Written) -> str:
     name = written.text("channel")
     face.take(remove_channel(face.settings.home, name))
-    return f"Channel “{name}” is taken out of settings.toml. {FROM_NOW}"
+    with face.store.read() as tx:
+        left = sum(queue.waiting + queue.parked for queue in notice_store.queues(tx) if queue.channel == name)
+    notices = "1 notice for it is" if left == 1 else f"{left} notices for it are"
+    stay = f" {notices} kept until there is a channel of that name again." if left else ""
+    return f"Channel “{name}” is taken out of settings.toml. {FROM_NOW}{stay}"
 
 
 def quiet_hours(face: Face, written: Written) -> str:

@@ -2,21 +2,28 @@
 
 import threading
 import time
+from collections.abc import Callable
+from functools import partialmethod
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from tests.system.hosts import made_home
+from traywarden.domain.notices import Notice, NoticeState
 from traywarden.domain.readings import Reading
 from traywarden.errors import StoreError, TraywardenError, UsageError
 from traywarden.services import following
+from traywarden.services.deliver import Deliver
 from traywarden.services.desk import Desk
 from traywarden.services.host import Host
 from traywarden.services.ingest import Ingest
+from traywarden.services.letting_go import LettingGo
 from traywarden.services.publishing import probe_publisher
 from traywarden.services.running import last_running, running_host
 from traywarden.services.watch import Watch
 from traywarden.settings import change_settings, load
+from traywarden.store import notices as notice_store
 from traywarden.store import readings
 from traywarden.store.store import Store
 
@@ -139,3 +146,44 @@ def test_nobody_takes_over_while_the_desk_keeps_up_on_another_thread(
         host.keep_up()
         assert ended.wait(10)
     assert stood == [True]
+
+
+def test_what_a_channel_is_still_given_when_another_desk_takes_over_stays_as_it_is_till_then(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Else it could be spared or told anew while it goes out."""
+    monkeypatch.setattr(following, "LOOK_S", 0.02)
+    monkeypatch.setattr(Deliver, "stop", partialmethod(Deliver.stop, 0.0))
+    given, lets_go, asked = threading.Event(), threading.Event(), list[Callable[[str], bool]]()
+    made = LettingGo.__init__
+
+    def makes(one: LettingGo, *args: Any) -> None:
+        asked.append(args[-1])
+        made(one, *args)
+
+    def hangs(message: str) -> None:
+        if "a title" in message:
+            given.set()
+            assert lets_go.wait(10)
+
+    monkeypatch.setattr(LettingGo, "__init__", makes)
+    with Host(made_home(tmp_path, broker__port=0), say=hangs) as host:
+        with host.store.write() as tx:
+            notice_store.put(
+                tx, [Notice("n", "console", "urgent", "a title", "", (), 1, NoticeState.WAITING)]
+            )
+        assert given.wait(10)
+        change_settings(tmp_path, {"dry.open_delay_s": 60.0})
+        first = host.watch
+        _until(lambda: host.watch is not first)
+        assert asked[-1]("n")
+        assert not asked[-1]("another")
+        lets_go.set()
+        _until(lambda: not asked[-1]("n"))
+
+
+def _until(holds: Callable[[], bool]) -> None:
+    until_s = time.monotonic() + 10
+    while not holds():
+        assert time.monotonic() < until_s
+        time.sleep(0.01)

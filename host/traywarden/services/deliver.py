@@ -90,6 +90,11 @@ class Lane:
         """Whether the channel may have it without the store knowing. Called on other threads."""
         return notice_id == self._sending or notice_id in self._confirmed
 
+    @property
+    def hangs(self) -> bool:
+        """Whether it is being given something now."""
+        return bool(self._sending)
+
     def _send(self, notice: Notice) -> bool:
         self._sending = notice.notice_id  # before it is looked at: who holds it back sees either
         try:
@@ -225,6 +230,11 @@ class Deliver:
     def is_sending(self, notice_id: str) -> bool:
         """Whether a channel may have been given it already, though the store does not know."""
         return any(lane.is_sending(notice_id) for lane in self._lanes.values())
+
+    @property
+    def hangs(self) -> bool:
+        """Whether a channel is being given something now."""
+        return any(lane.hangs for lane in self._lanes.values())
 
     def send_due(self) -> None:
         """Send what is due over every channel, on the calling thread."""

@@ -20,7 +20,8 @@ from traywarden.turns import Turns
 
 class Desk:
     """`start`, then `stop`. Another with other settings takes over as a host does that starts anew: all it
-    needs is in the store. `settled` waits until what came in meanwhile is stored, or the event is set.
+    needs is in the store. `settled` waits until what came in meanwhile is stored, or the event is set. `left`
+    says of a notice's id whether a channel of a desk before may still be given it.
     """
 
     def __init__(
@@ -37,6 +38,7 @@ class Desk:
         turns: Turns,
         settled: Callable[[threading.Event], None],
         fail: Fail,
+        left: Callable[[str], bool] = lambda notice_id: False,
     ) -> None:
         self._settled = settled
         self._threads = Threads(fail)
@@ -51,7 +53,7 @@ class Desk:
             vitals=vitals,
             turns=turns,
             hearing=hearing,
-            sending=self._is_sending,
+            sending=lambda notice_id: self.is_sending(notice_id) or left(notice_id),
         )
         self._deliver = Deliver(
             store, settings, sends, channels, ready=self.watch.ready, footer=footers(settings)
@@ -77,8 +79,14 @@ class Desk:
         """Notices may be due."""
         self._deliver.wake()
 
-    def _is_sending(self, notice_id: str) -> bool:
+    def is_sending(self, notice_id: str) -> bool:
+        """Whether a channel may have been given it already, though the store does not know."""
         return self._deliver.is_sending(notice_id)
+
+    @property
+    def hangs(self) -> bool:
+        """Whether after `stop` a channel is still being given something."""
+        return self._deliver.hangs
 
     def _judge(self) -> None:
         self._settled(self._threads.ending)

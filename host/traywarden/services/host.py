@@ -76,6 +76,7 @@ class Host:
         self._broker: BuiltinBroker | MqttLink | None = None
         self._ingest: Ingest | None = None
         self._desk: Desk | None = None
+        self._left: list[Desk] = []
         self._changing_desks = threading.Lock()
         self._takers: list[Callable[[Settings], None]] = []
         self._hearing = Hearing()
@@ -255,6 +256,7 @@ class Host:
             turns=self._turns,
             settled=self._await_settled,
             fail=self._fail,
+            left=lambda notice_id: any(desk.is_sending(notice_id) for desk in self._left),
         )
 
     def _take(self, settings: Settings) -> None:
@@ -266,6 +268,7 @@ class Host:
             self._desk.stop()
             if self._ending.is_set():
                 return
+            self._left = [left for left in (*self._left, self._desk) if left.hangs]
             self._desk = desk
             desk.start()
         for take in self._takers:

@@ -7,7 +7,7 @@ from typing import Any
 from traywarden.domain.notices import takes_words
 from traywarden.domain.severities import SEVERITIES
 from traywarden.domain.telling_times import AT_ONCE, clock_time
-from traywarden.errors import ChannelError, SettingsError, UnknownNameError, UsageError
+from traywarden.errors import ChannelError, UnknownNameError, UsageError
 from traywarden.links.channel_address import Mail, kind_words, mail_address, web_address
 from traywarden.links.channels import understood
 from traywarden.services.channel_test import send_test
@@ -84,13 +84,8 @@ def quiet_now(settings: Settings) -> tuple[str, str]:
 
 def reaches_nobody(face: Face) -> str:
     """That notices reach no phone yet; empty where they do."""
-    if face.settings.channels or face.settings["notices.mqtt"]:
-        return ""
-    try:
-        written = load(face.settings.home)  # the file may have been changed by hand, or by a command
-    except SettingsError:
-        written = face.settings
-    return "" if written.channels or written["notices.mqtt"] else "Notices reach only this page"
+    told = face.settings.channels or face.settings["notices.mqtt"]
+    return "" if told else "Notices reach only this page"
 
 
 def test(face: Face, written: Written) -> str:

@@ -362,9 +362,9 @@ def test_the_host_knows_when_it_is_unwell() -> None:
 
 
 def test_dry_before_the_visit_holds_a_little_beyond_it_and_is_no_matter_once_dry() -> None:
-    def asked(dry_in_s: float | None, *, dry: bool = False, by_night: bool = False) -> Answer:
+    def asked(dry_in_s: float | None, *, dry: bool = False) -> Answer:
         return drying_verdict(
-            dry_in_s, 3600.0, spare_s=600.0, by="", visit="", line="", already_dry=dry, by_night=by_night
+            dry_in_s, 3600.0, spare_s=600.0, by="", visit="", line="", already_dry=dry
         ).answer
 
     assert [asked(3599.0), asked(3600.0), asked(4200.0), asked(None), asked(0.0, dry=True)] == [
@@ -374,11 +374,6 @@ def test_dry_before_the_visit_holds_a_little_beyond_it_and_is_no_matter_once_dry
         Answer.BLIND,
         Answer.NO,
     ]
-    assert [asked(s, by_night=True) for s in (3599.0, 3600.0, 4200.0)] == [
-        Answer.HOLD,
-        Answer.HOLD,
-        Answer.NO,
-    ], "by night nothing begins, and what is over is over"
 
 
 def test_late_seed_is_told_with_its_likeliest_cause() -> None:

@@ -138,6 +138,8 @@ ABOVE_D = (0, 1, 2, 3, 4, 20, 21, 22, 23)
 TILTED_D = (5, 6, 7, 8, 9, 10, 12, 13, 15, 16, 17, 18, 19)
 TOLD_D = 10
 """The sixth watering from below in a row that left the same end drier: one in 32 by chance."""
+MORNING_MS = START_MS + (TOLD_D - 3) * DAY_MS + 90 * MINUTE_MS
+"""What is for one's information begins by day: looked at once a day, it is looked at in the morning."""
 
 
 def ends(at_ms: int, tilted_d: Collection[int] = TILTED_D) -> World:
@@ -290,7 +292,7 @@ SCENARIOS = (
         ends,
         wavers=(ends,),
         waver_steps=4,
-        start_ms=START_MS + (TOLD_D - 3) * DAY_MS,
+        start_ms=MORNING_MS,
         step_ms=DAY_MS,
         every_ms=HALF_HOUR_MS,
         coarse_ms=3 * DAY_MS,

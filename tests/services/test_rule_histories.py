@@ -10,6 +10,7 @@ import pytest
 
 from tests.services.rule_worlds import (
     EVENING_MS,
+    MORNING_MS,
     QUICK,
     TOLD_D,
     cold_night,
@@ -303,8 +304,7 @@ def test_heat_is_told_once_the_cold_has_not_come_back_for_a_day(sqlite_store: St
 
 def out_of_level(store: Store, over_d: int) -> tuple[Line, partial[World]]:
     """A tray that has been told to be out of level, and is level from a day on; nobody writes that down."""
-    start_ms = START_MS + (TOLD_D - 3) * DAY_MS
-    line = Line(store, dict(QUICK), start_ms, 20, DAY_MS, HALF_HOUR_MS, watered_daily)
+    line = Line(store, dict(QUICK), MORNING_MS, 20, DAY_MS, HALF_HOUR_MS, watered_daily)
     with_two_ends(line)
     world = partial(ends, tilted_d=range(5, over_d))
     line.run(world, 4 * 24)
@@ -334,7 +334,7 @@ def test_what_is_done_to_a_tray_out_of_level_ends_it_also_where_it_is_written_do
     line.write(Kind.LEVELLED, done_ms, tray_id=line.tray_id)
     line.run(world, 24)
     assert line.said == [("tilted", "opened"), ("tilted", "closed")]
-    assert "it was put level yesterday 05:00, and no watering" in line.bodies[-1]
+    assert "it was put level yesterday 06:30, and no watering" in line.bodies[-1]
     line.run(world, 3 * 24)
     assert len(line.said) == 2
     line.run(world, 4 * 24)

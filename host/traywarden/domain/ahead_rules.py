@@ -29,7 +29,6 @@ def drying_verdict(
     visit: str,
     line: str,
     already_dry: bool = False,
-    by_night: bool = False,
     why_blind: str = "",
 ) -> Verdict:
     """Whether a tray will be dry before the grower is next likely at the bench.
@@ -46,9 +45,6 @@ def drying_verdict(
         When it will be dry, when the visit is, and the dry line, in words.
     already_dry : bool
         It is below its dry line now, which another rule tells.
-    by_night : bool
-        Nobody is at the bench to water it: what is foreseen begins nothing before the morning, when it may be
-        dry, which another rule tells (common practice, no source).
     why_blind : str
 
     Returns
@@ -73,8 +69,6 @@ def drying_verdict(
         "source": DRYING_SOURCE,
     }
     words = f"drying as it does, it reaches its dry line of {line} {by}"
-    if dry_in_s < visit_in_s and by_night:
-        return Verdict(Answer.HOLD, f"{words}; nobody waters by night", facts)
     if dry_in_s < visit_in_s:
         return Verdict(Answer.YES, f"{words}, and you are likely back only {visit}", facts)
     if dry_in_s < visit_in_s + spare_s:

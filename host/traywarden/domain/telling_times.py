@@ -57,7 +57,8 @@ class QuietHours:
 
 
 NIGHT = QuietHours(LATE_TONIGHT, MORNING)
-"""Where no quiet hours are set nobody is reminded in these of what can wait (common practice, no source)."""
+"""Where no quiet hours are set nobody is told in these of what is for their information, or reminded of what
+can wait (common practice, no source)."""
 
 
 def digest_times(text: str) -> tuple[time, ...]:

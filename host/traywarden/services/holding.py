@@ -8,7 +8,7 @@ from traywarden.domain.hushes import Hush, hushed_by
 from traywarden.domain.notice_words import Reader
 from traywarden.domain.notices import Hold
 from traywarden.domain.subjects import Subject
-from traywarden.domain.telling_times import QuietHours, clock_time, digest_times, next_digest
+from traywarden.domain.telling_times import NIGHT, QuietHours, clock_time, digest_times, next_digest
 from traywarden.settings import Settings
 from traywarden.store import hushes as hush_store
 from traywarden.store.store import Tx
@@ -88,11 +88,19 @@ class Holding:
         return cls(hush_store.holding(tx, reader.now_ms), timing, reader, shadow)
 
     def why(
-        self, channel: str, severity: str, rule: str, subjects: Collection[Subject], since_ms: int
+        self,
+        channel: str,
+        severity: str,
+        rule: str,
+        subjects: Collection[Subject],
+        since_ms: int,
+        *,
+        begins: bool = False,
     ) -> Held | None:
         """The reason to hold it, or None where it may be told.
 
-        `subjects`: the one it is about first, then the place it stands in; `since_ms`: when it came up.
+        `subjects`: the one it is about first, then the place it stands in; `since_ms`: when it came up;
+        `begins`: it is told for the first time.
         """
         if subjects and (dark := self._shadow(rule, next(iter(subjects)))):
             return Held(Hold.SHADOW, dark)
@@ -103,7 +111,15 @@ class Holding:
             return None
         if self._quiet_until is not None:
             return Held(Hold.QUIET, f"waits until the quiet hours end at {self._quiet_until:%H:%M}")
-        return self._digest(channel, since_ms)
+        morning = self._morning(channel) if begins and severity == "info" else None
+        return morning or self._digest(channel, since_ms)
+
+    def _morning(self, channel: str) -> Held | None:
+        """What is for your information begins by day, unless quiet hours or a digest say when."""
+        if self._timing.quiet or self._timing.digests.get(channel):
+            return None
+        until = NIGHT.until(self._at(self._reader.now_ms))
+        return None if until is None else Held(Hold.QUIET, f"waits until the morning, {until:%H:%M}")
 
     def _digest(self, channel: str, since_ms: int) -> Held | None:
         digest = next_digest(self._timing.digests.get(channel, ()), self._at(since_ms))

@@ -176,7 +176,10 @@ class Outbox:
             if why is None:
                 named = subjects(episode)
                 severity = self._severity(episode.rule, kind)
-                why = holding.why(notice.channel, severity, episode.rule, named, notice.created_ms)
+                begins = kind is ChangeKind.OPENED
+                why = holding.why(
+                    notice.channel, severity, episode.rule, named, notice.created_ms, begins=begins
+                )
                 if why is None and kind is ChangeKind.OPENED:
                     why = holding.gathers(first_ms.get(_walk(notice, episode, named), notice.created_ms))
                 if (
@@ -252,7 +255,8 @@ class Outbox:
 
     def _why(self, holding: Holding, channel: str, told: Told, since_ms: int) -> Held | None:
         severity = self._severity(told.rule, told.kind)
-        return holding.why(channel, severity, told.rule, told.subjects, since_ms)
+        begins = told.kind is ChangeKind.OPENED
+        return holding.why(channel, severity, told.rule, told.subjects, since_ms, begins=begins)
 
     def _held(self, channel: str, told: Told, episode_id: str, reader: Reader, held: Held) -> Notice:
         severity = self._severity(told.rule, told.kind)

@@ -5,7 +5,6 @@ from traywarden.domain.clock_words import clock
 from traywarden.domain.journal import Kind
 from traywarden.domain.rules import Answer, Verdict
 from traywarden.domain.subjects import Subject, a_tray
-from traywarden.domain.telling_times import NIGHT
 from traywarden.domain.visits import next_visit_ms, usual_visits
 from traywarden.errors import ShortOfDataError, UsageError
 from traywarden.services.asking.round import Round, Standing, Verdicts, of_each
@@ -70,7 +69,6 @@ def _drying(round_: Round, standing: Standing, visit_ms: int, visit: str) -> Ver
         visit=visit,
         line=f"{100 * mix.dry_line_m3_m3 / mix.container_capacity_m3_m3:.0f} % of container capacity",
         already_dry=newest is not None and newest < mix.dry_line_m3_m3,
-        by_night=NIGHT.until(ground.at(ground.now_ms)) is not None,
         why_blind="" if first is None else first.outlook.reason,
     )
 

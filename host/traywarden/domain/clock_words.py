@@ -11,6 +11,16 @@ def clock(at: datetime, now: datetime) -> str:
     return f"{day}{at:%H:%M}" if (day := _near_day(at, now)) is not None else _far(at, now)
 
 
+def at_clock(at: datetime, now: datetime) -> str:
+    """“at 14:05” today; with a day as `clock`, which needs no “at”.
+
+    >>> now = datetime(2026, 3, 2, 9, tzinfo=UTC)
+    >>> at_clock(now, now), at_clock(now - timedelta(days=1), now)
+    ('at 09:00', 'yesterday 09:00')
+    """
+    return f"at {clock(at, now)}" if at.date() == now.date() else clock(at, now)
+
+
 def soon_words(at: datetime, now: datetime) -> str:
     """An instant to come, no more precise than it is known: to the half hour within a day, to the hour
     within six, else the day. Rounded down, so that nobody comes too late.

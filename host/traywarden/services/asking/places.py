@@ -4,7 +4,7 @@ from datetime import timedelta
 
 import numpy as np
 
-from traywarden.domain.clock_words import clock
+from traywarden.domain.clock_words import at_clock
 from traywarden.domain.daylight import is_night, next_dark_s
 from traywarden.domain.garden import Place, PlaceKind
 from traywarden.domain.hardiness import Hardiness, hardiness
@@ -276,7 +276,7 @@ def _lid(round_: Round, place: Place) -> tuple[str, bool]:
     latest = max([*told, *opened], default=0.0)
     if latest <= closed_ms:
         return "", closed_ms > 0
-    return f"at {clock(ground.at(latest), ground.at(ground.now_ms))}", False
+    return at_clock(ground.at(latest), ground.at(ground.now_ms)), False
 
 
 def _openings(round_: Round, place: Place, back_ms: int) -> list[Opening] | None:

@@ -1,7 +1,7 @@
 """Trays, looking ahead or back over days: dry before the next visit, seed late, out of level."""
 
 from traywarden.domain.ahead_rules import TwoEnds, drying_verdict, late_verdict, tilted_verdict
-from traywarden.domain.clock_words import clock
+from traywarden.domain.clock_words import at_clock, clock
 from traywarden.domain.journal import Kind
 from traywarden.domain.rules import Answer, Verdict
 from traywarden.domain.subjects import Subject, a_tray
@@ -46,8 +46,7 @@ def drying(round_: Round) -> Verdicts:
     hours = usual or [settings["drying.morning_h"], settings["drying.evening_h"]]
     visit_ms = next_visit_ms(hours, ground.now_ms, ground.zone)
     known = "by your journal" if usual else "as set in drying.morning_h and drying.evening_h"
-    at, now = ground.at(visit_ms), ground.at(ground.now_ms)
-    visit = f"{'at ' if at.date() == now.date() else ''}{clock(at, now)} ({known})"
+    visit = f"{at_clock(ground.at(visit_ms), ground.at(ground.now_ms))} ({known})"
     return of_each(round_.trays, _its, lambda t: _drying(round_, t, visit_ms, visit))
 
 
@@ -169,5 +168,4 @@ def _put(ground: Ground, pair: PairLevel, told_ms: int | None) -> str:
     """What was done to how it stands since it was told, or written down since; empty if nothing was."""
     if pair.put is None or told_ms is None or max(pair.put.at, pair.put.written) < ground.at(told_ms):
         return ""
-    when = clock(pair.put.at, ground.at(ground.now_ms))
-    return f"{PUT_IN_WORDS[Kind(pair.put.how)]} {'at ' if when[0].isdigit() else ''}{when}"
+    return f"{PUT_IN_WORDS[Kind(pair.put.how)]} {at_clock(pair.put.at, ground.at(ground.now_ms))}"

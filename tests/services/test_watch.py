@@ -414,21 +414,3 @@ def test_opening_telling_and_closing_are_alike_on_both_databases(store: Store) -
     garden.watch.tick()
     assert garden.kinds() == [["opened"], ["closed"]]
     assert [e.closed_ms for e in garden.episodes()] == [at]
-
-
-@pytest.mark.parametrize(("dry", "told"), [(3, 0), (9, 1)])
-def test_what_comes_and_goes_within_an_hourly_pack_is_no_news_and_what_was_out_of_reach_for_longer_is(
-    garden: WatchedGarden, dry: int, told: int
-) -> None:
-    """So many dry readings, 20 minutes apart, which open it after 40, and three wet ones, which end it."""
-    garden.watch.judge_all()
-    for number in range(dry + 3):
-        garden.clock.ms = START_MS + number * 20 * MINUTE_MS
-        garden.measure(garden.clock.ms, DRY if number < dry else WET)
-    garden.watch.judge(garden.tray_ids.values())
-    garden.clock.ms += 61_000
-    garden.watch.tick()
-    assert garden.kinds() == [["past"]], "one episode, found out as it was over"
-    assert len(garden.deliver_all()) == told
-    spared = garden.notices(NoticeState.SPARED)
-    assert [n.trouble for n in spared] == ["not sent: it was over before it was told"] * (1 - told)

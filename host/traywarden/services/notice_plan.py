@@ -111,15 +111,6 @@ def past(start: Notice, episode: Episode, *, ended_late: bool) -> bool:
     return began_late and (ended_late or start.waits_for is Hold.SHADOW)
 
 
-def in_a_pack(episode: Episode, now_ms: int) -> bool:
-    """Whether what came and went did so within readings that are no older than they must be.
-
-    A probe that sends every hour was not away, and what ended it may be the watering that was just done.
-    """
-    decided_ms = episode.facts.get("decided_ms")
-    return isinstance(decided_ms, int | float) and 0 <= now_ms - decided_ms <= STALE_MS
-
-
 def untold(told: Sequence[Notice], end: Notice, episode_id: str, plan: Plan) -> Held | None:
     """Why an end is not told yet: its beginning is not, or will never be."""
     start = latest(told, episode_id, end.channel)

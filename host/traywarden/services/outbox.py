@@ -29,12 +29,11 @@ from traywarden.services.holding import (
     no_shadow,
     spared_words,
 )
-from traywarden.services.notice_plan import STALE_MS, Plan, as_is, due, in_a_pack, untold
+from traywarden.services.notice_plan import STALE_MS, Plan, as_is, due, untold
 from traywarden.settings import Settings
 from traywarden.store import notices as notice_store
 from traywarden.store.store import Tx
 
-IN_A_PACK = spared_words(Hold.NOTHING)
 Describe = Callable[[Change], Told]
 Group = tuple[str, str, str | None, ChangeKind | None]
 Walk = tuple[str, str, Subject | None]
@@ -85,12 +84,6 @@ class Outbox:
                 if kind is None or (kind is ChangeKind.CLOSED and self._rules[episode.rule].told_once):
                     continue
                 say = replace(told, kind=kind)
-                if change.kind is ChangeKind.PAST and in_a_pack(episode, reader.now_ms):
-                    spared = self._held(
-                        channel, say, episode.episode_id, reader, Held(Hold.NOTHING, IN_A_PACK)
-                    )
-                    plan.put.append(replace(spared, state=NoticeState.SPARED))
-                    continue
                 if kind is ChangeKind.CLOSED and (
                     why := self._known_to_be_over(episode, mine, answered, reader)
                 ):

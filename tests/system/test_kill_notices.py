@@ -25,6 +25,7 @@ from traywarden.domain.readings import Reading
 from traywarden.errors import BrokerError
 from traywarden.links.publisher import ProbePublisher
 from traywarden.points import ASKED_BY
+from traywarden.services.spells import SILENT_S
 from traywarden.store import episodes as episode_store
 from traywarden.store import garden as garden_store
 from traywarden.store import journal, probes
@@ -39,6 +40,8 @@ STEP_MS = 5 * MINUTE_MS
 WET, DRY = 0.45, 0.20
 DRY_FROM_MS, WET_FROM_MS = 50 * MINUTE_MS, 15 * MINUTE_MS
 SOON_S = 30.0
+LET_GO_S = SOON_S + SILENT_S
+"""What came and went is let go once its tray has been silent for so long, as in the first of all lives."""
 BREAKS_OFF, ALL_AT_ONCE = 1, 2
 """Heads of each probe: of one the dry readings come first and the wet ones when its notice is out; of the
 other all come in one pack, so that its episode has ended when it is found out."""
@@ -157,7 +160,9 @@ def _live(garden: _Garden, host: HostProcess, hook: Hook, publisher: ProbePublis
         host.spawn()
         _soon(lambda: host.code() is not None)
     publisher.send(garden.readings(life, BREAKS_OFF, dry=False))
-    assert _soon(lambda: host.code() is not None), f"never came to “{host.environ[ASKED_BY]}”: {host.said}"
+    assert _soon(lambda: host.code() is not None, LET_GO_S), (
+        f"never came to “{host.environ[ASKED_BY]}”: {host.said}"
+    )
     assert host.code() == -9, host.said
 
 

@@ -73,6 +73,11 @@ class Timing:
             settings["notices.shared"],
         )
 
+    def night(self, channel: str) -> QuietHours:
+        """When what can wait does, though nobody said when they sleep: not where quiet hours or the channel’s
+        digest say it."""
+        return QuietHours() if self.quiet or self.digests.get(channel) else NIGHT
+
 
 class Holding:
     """The hushes and the time of the day at one moment."""
@@ -115,10 +120,8 @@ class Holding:
         return morning or self._digest(channel, since_ms)
 
     def _morning(self, channel: str) -> Held | None:
-        """What is for your information begins by day, unless quiet hours or a digest say when."""
-        if self._timing.quiet or self._timing.digests.get(channel):
-            return None
-        until = NIGHT.until(self._at(self._reader.now_ms))
+        """What is for your information begins by day."""
+        until = self._timing.night(channel).until(self._at(self._reader.now_ms))
         return None if until is None else Held(Hold.QUIET, f"waits until the morning, {until:%H:%M}")
 
     def _digest(self, channel: str, since_ms: int) -> Held | None:

@@ -10,7 +10,6 @@ from traywarden.domain.hushes import Hush
 from traywarden.domain.notice_words import Reader, Told
 from traywarden.domain.notices import OPEN_STATES, Notice, NoticeState
 from traywarden.domain.remedies import SHOWS_WITHIN_S, next_reminder_ms
-from traywarden.domain.telling_times import NIGHT
 from traywarden.services.deeds import deeds_for
 from traywarden.services.describing import Describer
 from traywarden.services.holding import Shadow, Timing, no_shadow
@@ -87,11 +86,10 @@ class Reminding:
         return outbox.remind(tx, due, describer.reader, shadow)
 
     def _by_day_ms(self, channel: str, at_ms: int, now_ms: int, reader: Reader) -> int:
-        """When what can wait is reminded of: by day, unless quiet hours or a digest say when."""
-        if self._timing.quiet or self._timing.digests.get(channel):
-            return at_ms
+        """When what can wait is reminded of: by day."""
+        night = self._timing.night(channel)
         times = (datetime.fromtimestamp(ms / 1000, reader.zone) for ms in (at_ms, now_ms))
-        mornings = [morning.timestamp() for at in times if (morning := NIGHT.until(at)) is not None]
+        mornings = [morning.timestamp() for at in times if (morning := night.until(at)) is not None]
         return max([at_ms, *(round(1000 * each) for each in mornings)])
 
     def _kind(self, notice: Notice, episode: Episode) -> ChangeKind | None:

@@ -109,7 +109,8 @@ class Telling:
             if notice.waits_for is Hold.OTHERS:
                 looks.append(max(notice.created_ms + self._timing.gather_ms, now_ms + 1000))
             elif notice.waits_for is Hold.QUIET:
-                until = self._timing.quiet.until(self._history.ground.at(now_ms))
+                at = self._history.ground.at(now_ms)
+                until = self._timing.quiet.until(at) or self._timing.night(notice.channel).until(at)
                 looks.append(now_ms + 1000 if until is None else round(until.timestamp() * 1000))
         if any(self._reminds(rule) for rule, _ in self._open):
             looks.append((now_ms // HOUR_MS + 1) * HOUR_MS)

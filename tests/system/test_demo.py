@@ -124,8 +124,9 @@ def test_what_comes_up_is_told_hour_by_hour_and_not_as_what_came_and_went(store:
         # What is for one's information waits for the morning.
         if kind is ChangeKind.OPENED and n.severity != "info" and n.waits_for is not Hold.SHADOW
     ]
-    assert len(begun) >= 10
-    assert statistics.median(begun) <= 3_600_000
+    assert len(begun) >= 10, begun
+    # A turn is an hour, and what opens waits for others nearby until the next.
+    assert statistics.median(begun) <= 2 * 3_600_000, begun
     # What the probe kept while it was out of reach may be told late, and is one notice.
     assert sum(kind is ChangeKind.PAST for n in told for _, kind in n.changes) <= 3
     left = {n.waits_for for n in told if n.state is NoticeState.HELD}

@@ -188,6 +188,13 @@ def bridged(times_ms: Sequence[int], kept: Sequence[int], longest_gap_ms: int) -
     return chosen
 
 
+def no_seed(sown: Sown | None) -> Verdict:
+    """Nothing is sown, or it is up: then nobody asks how warm its mix is."""
+    if sown is None:
+        return Verdict(Answer.NO, "nothing is sown in it", at_once=True)
+    return Verdict(Answer.NO, f"the {sown.crop} is up", {"crop": sown.crop}, at_once=True)
+
+
 def why_blind(heads: Sequence[HeadSample], troubles: Sequence[str], what: str) -> str:
     if not heads:
         return "no head is placed in it, or none has sent anything yet"

@@ -17,6 +17,7 @@ from traywarden.domain.rules import (
     Rule,
     Spell,
     Verdict,
+    no_seed,
     why_blind,
 )
 from traywarden.domain.series import FloatArray
@@ -84,10 +85,8 @@ def hot_verdict(
     >>> hot_verdict([HeadSample("a/1", soil_temp_c=27.0)], lettuce, close_below_c=1.0).answer.value
     'yes'
     """
-    if sown is None:
-        return Verdict(Answer.NO, "nothing is sown in it", at_once=True)
-    if sown.emerged_ms is not None:
-        return Verdict(Answer.NO, f"the {sown.crop} is up", {"crop": sown.crop}, at_once=True)
+    if sown is None or sown.emerged_ms is not None:
+        return no_seed(sown)
     known = [(h.soil_temp_c, h) for h in heads if h.soil_temp_c is not None]
     if sown.ceiling_c is None or not known:
         unknown = f"no highest temperature is published for {sown.crop}"

@@ -16,6 +16,7 @@ from traywarden.domain.rules import (
     Rule,
     Spell,
     Verdict,
+    no_seed,
     why_blind,
 )
 from traywarden.domain.units import Display
@@ -156,10 +157,8 @@ def cold_verdict(
     >>> cold_verdict([HeadSample("a/1", soil_temp_c=12.0)], pepper, close_above_c=1.0).answer.value
     'yes'
     """
-    if sown is None:
-        return Verdict(Answer.NO, "nothing is sown in it", at_once=True)
-    if sown.emerged_ms is not None:
-        return Verdict(Answer.NO, f"the {sown.crop} is up", {"crop": sown.crop}, at_once=True)
+    if sown is None or sown.emerged_ms is not None:
+        return no_seed(sown)
     warm = [(h.soil_temp_c, h) for h in heads if h.soil_temp_c is not None]
     if sown.floor_c is None or not warm:
         unknown = f"no lowest temperature is published for {sown.crop}"

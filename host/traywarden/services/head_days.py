@@ -27,7 +27,7 @@ from traywarden.services.at_hand import most_at_hand
 from traywarden.store import packed as packed_store
 from traywarden.store import probes as probe_store
 from traywarden.store import readings as reading_store
-from traywarden.store.engine import snapshot
+from traywarden.store.engine import once
 from traywarden.store.store import Tx
 from traywarden.turns import give_way
 
@@ -45,14 +45,7 @@ def rules_now(earliest_ms: int) -> str:
 
 def head_days(tx: Tx, earliest_ms: int) -> "HeadDays":
     """The readings of a transaction. Within a snapshot what was read once is kept for its life."""
-    kept = snapshot(tx)
-    if kept is None:
-        return HeadDays(tx, earliest_ms)
-    mine = ("head days", earliest_ms)
-    if mine not in kept:
-        kept[mine] = HeadDays(tx, earliest_ms)
-    found: HeadDays = kept[mine]
-    return found
+    return once(tx, ("head days", earliest_ms), lambda: HeadDays(tx, earliest_ms))
 
 
 class HeadDays:

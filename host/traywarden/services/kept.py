@@ -6,7 +6,7 @@ from typing import Any, TypeVar
 import msgspec
 
 from traywarden.store import kept as kept_store
-from traywarden.store.engine import snapshot
+from traywarden.store.engine import once
 from traywarden.store.store import Tx
 
 T = TypeVar("T")
@@ -66,11 +66,4 @@ class KeptOfHead:
 
 def kept_of(tx: Tx, head_id: int) -> KeptOfHead:
     """The memory of a head; the same one for the life of a snapshot."""
-    shared = snapshot(tx)
-    if shared is None:
-        return KeptOfHead(tx, head_id)
-    mine = ("kept", head_id)
-    if mine not in shared:
-        shared[mine] = KeptOfHead(tx, head_id)
-    found: KeptOfHead = shared[mine]
-    return found
+    return once(tx, ("kept", head_id), lambda: KeptOfHead(tx, head_id))

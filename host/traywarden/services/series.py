@@ -25,7 +25,7 @@ from traywarden.services.head_days import HeadDays, head_days
 from traywarden.services.kept import kept_of
 from traywarden.services.recent import Recent
 from traywarden.store import probes as probe_store
-from traywarden.store.engine import snapshot
+from traywarden.store.engine import once, snapshot
 from traywarden.store.store import Tx
 from traywarden.turns import give_way
 
@@ -132,13 +132,7 @@ def rain_series(
 
 def _heads(tx: Tx) -> list[Head]:
     """Every head there is; read once in a snapshot."""
-    shared = snapshot(tx)
-    if shared is None:
-        return probe_store.heads(tx)
-    if _heads not in shared:
-        shared[_heads] = probe_store.heads(tx)
-    found: list[Head] = shared[_heads]
-    return found
+    return once(tx, _heads, lambda: probe_store.heads(tx))
 
 
 def tray_pieces(facts: Facts, tray_id: int, start_ms: int, end_ms: int) -> list[Piece]:

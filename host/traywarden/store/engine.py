@@ -1,14 +1,15 @@
 """Connections to SQLite and PostgreSQL."""
 
 import sqlite3
-from collections.abc import Callable
-from typing import Any
+from collections.abc import Callable, Hashable
+from typing import Any, TypeVar
 
 from sqlalchemy import URL, Connection, Engine, create_engine, event, exc, make_url
 
 from traywarden.errors import StoreError
 from traywarden.store.faults import WAIT_S
 
+T = TypeVar("T")
 HEADS_OPTION = "traywarden_heads"
 _SNAPSHOT_OPTION = "traywarden_snapshot"
 _AFTER_COMMIT = "traywarden_after_commit"
@@ -103,6 +104,17 @@ def snapshot(tx: Connection) -> dict[Any, Any] | None:
     """
     kept: dict[Any, Any] | None = tx.get_execution_options().get(_SNAPSHOT_OPTION)
     return kept
+
+
+def once(tx: Connection, key: Hashable, make: Callable[[], T]) -> T:
+    """What `make` gives; made once in a snapshot under this key, and each time where there is none."""
+    kept = snapshot(tx)
+    if kept is None:
+        return make()
+    if key not in kept:
+        kept[key] = make()
+    found: T = kept[key]
+    return found
 
 
 def after_commit(tx: Connection, action: Callable[[], None]) -> None:

@@ -8,7 +8,7 @@ from sqlalchemy import func, insert, select
 from traywarden.domain.journal import Entry, Facts, Kind
 from traywarden.errors import UsageError
 from traywarden.store import schema
-from traywarden.store.engine import snapshot
+from traywarden.store.engine import once, snapshot
 from traywarden.store.store import Tx
 
 _journal = schema.journal
@@ -76,13 +76,7 @@ def entries(tx: Tx) -> list[Entry]:
 
 def facts(tx: Tx) -> Facts:
     """What stood where and when, by the entries that hold now."""
-    kept = snapshot(tx)
-    if kept is None:
-        return Facts(entries(tx))
-    if "facts" not in kept:
-        kept["facts"] = Facts(entries(tx))
-    found: Facts = kept["facts"]
-    return found
+    return once(tx, "facts", lambda: Facts(entries(tx)))
 
 
 class Carried:

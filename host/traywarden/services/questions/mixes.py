@@ -23,7 +23,7 @@ from traywarden.services.mix_drying import (
 from traywarden.services.position import position_of
 from traywarden.services.questions.ground import DAY_MS, Ground
 from traywarden.store import garden as garden_store
-from traywarden.store.engine import snapshot
+from traywarden.store.engine import once
 
 DEFAULT_DAYS = 120.0
 BY_DEMAND = "reference evapotranspiration (FAO-56, hourly)"
@@ -140,12 +140,11 @@ def gathered(
     params = DryingParams(soaked_above=ground.settings["mix.soaked_above"])
     if demand is not None:
         return garden_drying(ground, start_ms, end_ms, params, demand), (start_ms, ground.now_ms)
-    shared = snapshot(ground.tx)
-    found = None if shared is None else shared.get((gathered, start_ms, end_ms))
-    if found is None:
-        found = garden_drying(ground, start_ms, end_ms, params, reference_demand(ground))
-        if shared is not None:
-            shared[gathered, start_ms, end_ms] = found
+    found = once(
+        ground.tx,
+        (gathered, start_ms, end_ms),
+        lambda: garden_drying(ground, start_ms, end_ms, params, reference_demand(ground)),
+    )
     return found, (start_ms, ground.now_ms)
 
 
